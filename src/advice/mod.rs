@@ -1,0 +1,1 @@
+//! What to measure next: trial rows through the position stage, never a second solver.

@@ -1,0 +1,1 @@
+//! The command: the only place that prints, and the only clock.

@@ -1,0 +1,27 @@
+//! What stops a job. Every variant is something that the user can mend; everything else is a finding.
+
+use std::path::PathBuf;
+
+/// A job that can't be read at all, or a result that can't be written.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// A file or folder that can't be read.
+    #[error("{}: {why}", path.display())]
+    Read {
+        /// What.
+        path: PathBuf,
+        /// Why, and what to do.
+        why: String,
+    },
+    /// A result that can't be written.
+    #[error("{}: can't be written: {why}", path.display())]
+    Write {
+        /// What.
+        path: PathBuf,
+        /// Why, and what to do.
+        why: String,
+    },
+    /// A usage error that the argument parser can't see.
+    #[error("{0}")]
+    Usage(String),
+}

@@ -1,0 +1,1 @@
+//! One file a rule: what, why, limit and source, example.

@@ -1,0 +1,7 @@
+//! The command: parse, call, exit code.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::SUCCESS
+}

@@ -1,0 +1,3 @@
+//! Mathematics without a word of surveying inside: least squares, covariance, statistics, similarity.
+
+pub mod stats;

@@ -1,0 +1,1 @@
+//! Stage 6: order, cable, bends, camera observations.

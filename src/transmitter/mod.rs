@@ -1,0 +1,1 @@
+//! Stage 4: from the mark to the transmitter: dipole, tilt, depth acceptance.

@@ -1,0 +1,86 @@
+//! Lengths, angles and stations as people write them, and the only place that converts them.
+//!
+//! Everything behind the reader is in metres and radians; everything that leaves through an exporter is in
+//! the result unit and degrees. Conversions happen here and nowhere else.
+
+use std::fmt;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+mod format;
+mod parse;
+
+pub use format::{feet_inches, round_to};
+
+/// The international foot in metres: exact by definition (see [`crate::sources::Source::FederalRegister2020`]).
+pub const FOOT: f64 = 0.3048;
+/// The US survey foot in metres: 1200/3937, exact by definition ([`crate::sources::Source::FederalRegister2020`]).
+pub const US_SURVEY_FOOT: f64 = 1200.0 / 3937.0;
+/// One inch of the international foot, in metres.
+pub const INCH: f64 = FOOT / 12.0;
+
+/// A unit of length that a job or a result can be in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+pub enum LengthUnit {
+    /// Metre.
+    #[serde(rename = "m")]
+    Metre,
+    /// International foot, 0.3048 m.
+    #[serde(rename = "ft")]
+    Foot,
+    /// US survey foot, 1200/3937 m.
+    #[serde(rename = "us-ft")]
+    UsSurveyFoot,
+}
+
+impl LengthUnit {
+    /// Metres in one of this unit.
+    #[must_use]
+    pub const fn metres(self) -> f64 {
+        match self {
+            Self::Metre => 1.0,
+            Self::Foot => FOOT,
+            Self::UsSurveyFoot => US_SURVEY_FOOT,
+        }
+    }
+
+    /// The word that `job.toml`, `--unit` and every result use for it.
+    #[must_use]
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Self::Metre => "m",
+            Self::Foot => "ft",
+            Self::UsSurveyFoot => "us-ft",
+        }
+    }
+
+    /// Whether this is one of the two feet.
+    #[must_use]
+    pub const fn is_foot(self) -> bool {
+        !matches!(self, Self::Metre)
+    }
+
+    /// Metres to this unit.
+    #[must_use]
+    pub fn of(self, metres: f64) -> f64 {
+        metres / self.metres()
+    }
+
+    /// The unit for a word, whatever its case; `None` if the word is not one of ours.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        match word.trim().to_ascii_lowercase().as_str() {
+            "m" | "metre" | "metres" | "meter" | "meters" => Some(Self::Metre),
+            "ft" | "foot" | "feet" => Some(Self::Foot),
+            "us-ft" | "usft" | "ftus" | "us survey foot" | "us survey feet" => Some(Self::UsSurveyFoot),
+            _ => None,
+        }
+    }
+}
+
+impl fmt::Display for LengthUnit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.symbol())
+    }
+}
