@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use std::rc::Rc;
 use std::sync::Arc;
 
-use super::ffi::{Context, Object};
+use super::ffi::{Context, Object, Shape};
 use super::pair::{Pair, Place};
 use super::{Crs, CrsError, System, system};
 use crate::record::model::Operation;
@@ -125,11 +125,11 @@ pub(super) fn convert(
     })
 }
 
-/// Areal scale and convergence at longitude, latitude in radians; `None` where PROJ has none.
+/// How the grid lies at longitude, latitude in radians; `None` where PROJ can't say.
 pub(super) fn factors(
     code: &str,
     longitude: f64,
     latitude: f64,
-) -> Result<Option<(f64, f64)>, CrsError> {
+) -> Result<Option<Shape>, CrsError> {
     with(|cache| Ok(cache.system(code)?.1.factors(longitude, latitude)))
 }
