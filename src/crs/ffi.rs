@@ -6,13 +6,14 @@
 //!
 //! PROJ reads no file here. Its file interface is replaced by one in which nothing exists, so that it falls back on
 //! the `proj.db` inside this program: neither `PROJ_DATA`, nor a `proj.db` in the current directory, nor grids that
-//! happen to be installed can change a result. The network is off.
+//! happen to be installed can change a result. The network is off. What is left is `PROJ_AUX_DB`, which can't be shut out
+//! and is refused ([`super::CrsError::AuxiliaryDatabase`]).
 #![allow(
     unsafe_code,
     reason = "PROJ is a C library; this module is its only audited caller"
 )]
 
-use std::ffi::{CStr, CString, c_char, c_int};
+use std::ffi::{CStr, CString, c_char, c_int, c_void};
 use std::ptr::{NonNull, null, null_mut};
 use std::rc::Rc;
 
@@ -81,7 +82,9 @@ impl Context {
         let raw = context.0.as_ptr();
         // SAFETY: `raw` is a live context, and PROJ copies the function pointers out of `NO_FILES`.
         let closed = unsafe {
+            // The level alone won't do: PROJ passes it by for some errors.
             sys::proj_log_level(raw, sys::PJ_LOG_LEVEL_PJ_LOG_NONE);
+            sys::proj_log_func(raw, null_mut(), Some(silent));
             let closed = sys::proj_context_set_fileapi(raw, &raw const NO_FILES, null_mut());
             sys::proj_context_set_enable_network(raw, 0);
             closed
@@ -450,6 +453,9 @@ impl Object {
         })
     }
 }
+
+/// Says nothing: what matters comes back as an error.
+extern "C" fn silent(_: *mut c_void, _: c_int, _: *const c_char) {}
 
 /// Copies a text of PROJ's; empty for null.
 ///

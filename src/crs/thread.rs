@@ -33,6 +33,9 @@ fn with<T>(f: impl FnOnce(&mut Cache) -> Result<T, CrsError>) -> Result<T, CrsEr
                 .try_borrow_mut()
                 .map_err(|_| CrsError::Library("it is in use"))?;
             if cache.is_none() {
+                if std::env::var_os("PROJ_AUX_DB").is_some_and(|paths| !paths.is_empty()) {
+                    return Err(CrsError::AuxiliaryDatabase);
+                }
                 let context = Context::new().ok_or(CrsError::Library("it gives no context"))?;
                 *cache = Some(Cache {
                     context,

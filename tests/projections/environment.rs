@@ -4,7 +4,8 @@ use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use aslaid::crs::{Datum, Factors};
+use aslaid::crs::{Crs, Datum, Factors};
+use aslaid::units::LengthUnit;
 
 use crate::support::crs;
 
@@ -39,23 +40,26 @@ fn child_prints_conversions() {
     print!("{}", conversions());
 }
 
-fn child(folder: &Path, variables: &[(&str, &str)]) -> String {
+#[test]
+fn child_prints_errors() {
+    for code in ["EPSG:2264", "EPSG:999999", "EPSG:4326"] {
+        match Crs::new(code, LengthUnit::Metre) {
+            Ok(crs) => println!("{MARK}{}", crs.name()),
+            Err(error) => println!("{MARK}{error}"),
+        }
+    }
+}
+
+fn child(test: &str, folder: &Path, variables: &[(&str, &str)]) -> String {
     let output = Command::new(std::env::current_exe().unwrap())
-        .args([
-            "environment::child_prints_conversions",
-            "--exact",
-            "--nocapture",
-        ])
+        .args([&format!("environment::{test}"), "--exact", "--nocapture"])
         .current_dir(folder)
         .envs(variables.iter().copied())
         .output()
         .unwrap();
     let errors = String::from_utf8_lossy(&output.stderr).into_owned();
     assert!(output.status.success(), "{variables:?}: {errors}");
-    assert!(
-        !errors.to_lowercase().contains("proj"),
-        "PROJ speaks: {errors}"
-    );
+    assert!(errors.trim().is_empty(), "PROJ speaks: {errors}");
     let text = String::from_utf8(output.stdout).unwrap();
     let mut lines = String::new();
     for line in text.lines() {
@@ -112,29 +116,31 @@ print(northing() - sound)
         .unwrap()
 }
 
-#[test]
-fn no_variable_and_no_file_changes_a_result() {
-    let home = tempfile::tempdir().unwrap();
-    let clean = child(home.path(), &[]);
-    assert_eq!(clean, conversions());
-    assert_eq!(clean.lines().count(), 12, "{clean}");
-
+/// A folder with a `proj.db` and a `proj.ini` that lead astray, there and where PROJ looks for downloads.
+fn poisoned() -> tempfile::TempDir {
     let bad = tempfile::tempdir().unwrap();
     let astray = poison(bad.path());
     assert!(
         (astray - 1000.0).abs() < 1e-6,
         "the poison works on others: {astray}"
     );
-    std::fs::write(
-        bad.path().join("proj.ini"),
-        "[general]\ntmerc_default_algo = evenden_snyder\nnetwork = on\n",
-    )
-    .unwrap();
-    // Where PROJ looks for what a user has downloaded.
+    let settings = "[general]\ntmerc_default_algo = evenden_snyder\nnetwork = on\n";
+    std::fs::write(bad.path().join("proj.ini"), settings).unwrap();
     std::fs::create_dir(bad.path().join("proj")).unwrap();
     for name in ["proj.db", "proj.ini"] {
         std::fs::copy(bad.path().join(name), bad.path().join("proj").join(name)).unwrap();
     }
+    bad
+}
+
+#[test]
+fn no_variable_and_no_file_changes_a_result() {
+    let home = tempfile::tempdir().unwrap();
+    let clean = child("child_prints_conversions", home.path(), &[]);
+    assert_eq!(clean, conversions());
+    assert_eq!(clean.lines().count(), 12, "{clean}");
+
+    let bad = poisoned();
     let folder = bad.path().to_str().unwrap();
     let garbage = tempfile::tempdir().unwrap();
     std::fs::write(garbage.path().join("proj.db"), "not a database").unwrap();
@@ -175,10 +181,40 @@ fn no_variable_and_no_file_changes_a_result() {
         ),
     ] {
         assert_eq!(
-            child(at, &variables),
+            child("child_prints_conversions", at, &variables),
             clean,
             "in {}: {variables:?}",
             at.display()
         );
     }
+}
+
+#[test]
+fn errors_come_back_and_are_not_printed() {
+    let home = tempfile::tempdir().unwrap();
+    for variables in [vec![], vec![("PROJ_DEBUG", "3")]] {
+        let said = child("child_prints_errors", home.path(), &variables);
+        let lines: Vec<&str> = said.lines().collect();
+        assert!(
+            lines[0].ends_with("NAD83 / North Carolina (ftUS)"),
+            "{said}"
+        );
+        assert!(
+            lines[1].contains("not in the EPSG registry") && lines[2].contains("geographic"),
+            "{said}"
+        );
+    }
+    // Other definitions can't be shut out, so they are refused.
+    let said = child(
+        "child_prints_errors",
+        home.path(),
+        &[("PROJ_AUX_DB", "/nowhere/else.db")],
+    );
+    assert_eq!(
+        said.lines()
+            .filter(|line| line.contains("unset it"))
+            .count(),
+        3,
+        "{said}"
+    );
 }

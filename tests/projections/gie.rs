@@ -253,14 +253,11 @@ fn run(path: &Path, tally: &mut Tally) {
             "operation" => way = pipeline(&rest),
             "crs_src" => source.clone_from(&rest),
             "crs_dst" => {
-                way = self::way(
-                    &source,
-                    &rest,
-                    Angles {
-                        latitude_first: true,
-                        ..DEGREES
-                    },
-                )
+                let angles = Angles {
+                    latitude_first: true,
+                    ..DEGREES
+                };
+                way = self::way(&source, &rest, angles);
             }
             "tolerance" => tolerance = length(&rest),
             "accept" => accept = pair(&rest),
