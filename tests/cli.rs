@@ -1,4 +1,5 @@
 //! The command as a person or a script uses it.
+#![allow(clippy::unwrap_used, reason = "a test that can't go on has failed")]
 
 use std::process::{Command, Output, Stdio};
 

@@ -1,5 +1,6 @@
 //! What can be asked for.
 
+use std::fmt::Write as _;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
@@ -144,7 +145,8 @@ fn unit(word: &str) -> Result<LengthUnit, String> {
 fn formats_help() -> String {
     let mut help = "Deliverables, separated by commas; all of them if left out:\n".to_owned();
     for format in crate::export::FORMATS {
-        help.push_str(&format!("\n  {:9} {:17} {}", format.name(), format.file(), format.about()));
+        // Writing into a string can't fail.
+        let _ = write!(help, "\n  {:9} {:17} {}", format.name(), format.file(), format.about());
     }
     help.push_str("\n  csv       every table\n\nfindings.csv and findings.json are always written.");
     help

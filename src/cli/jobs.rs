@@ -54,7 +54,3 @@ pub fn write_folder(path: &Path) -> Result<(), Error> {
 pub fn write_workbook(path: &Path) -> Result<(), Error> {
     write_folder(path)
 }
-
-pub fn schema() -> serde_json::Value {
-    serde_json::Value::Null
-}

@@ -8,13 +8,12 @@ use crate::error::Error;
 use crate::export;
 
 /// Names that `aslaid schema` knows.
-pub const NAMES: [&str; 3] = ["job", "record", "geojson"];
+pub const NAMES: [&str; 2] = ["record", "geojson"];
 
 /// A JSON Schema by name.
 #[must_use]
 pub fn of(name: &str) -> Option<Value> {
     match name {
-        "job" => Some(super::jobs::schema()),
         "record" => Some(export::schema::record()),
         "geojson" => Some(export::schema::geojson()),
         _ => None,

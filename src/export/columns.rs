@@ -208,12 +208,11 @@ columns! {
 
 fn id(item: Item<'_>) -> &str {
     match item {
-        Item::Run(n) => &n.id,
+        Item::Run(n) | Item::Vertex(n, _) => &n.id,
         Item::Mark(m) => &m.id,
         Item::Camera(c) => &c.id,
         Item::Reference(p) => &p.id,
         Item::Tie(t) => &t.id,
-        Item::Vertex(n, _) => &n.id,
         Item::Finding(f) => &f.job,
     }
 }

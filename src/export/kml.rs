@@ -137,7 +137,7 @@ fn description(record: &AsBuilt) -> String {
     lines.extend(record.cautions.iter().cloned());
     lines.extend(record.hash.iter().map(|hash| format!("Record {hash}")));
     lines.retain(|line| !line.is_empty());
-    lines.iter().map(|line| format!("<p>{}</p>", escape(line))).collect()
+    lines.iter().flat_map(|line| ["<p>".to_owned(), escape(line), "</p>".to_owned()]).collect()
 }
 
 fn element(out: &mut dyn Write, name: &str, text: &str) -> io::Result<()> {

@@ -109,8 +109,8 @@ pub fn is_deliverable(file: &str) -> bool {
 /// A word that names none, with the words that do.
 pub fn select(words: &[String]) -> Result<Vec<&'static dyn Format>, Error> {
     let matches = |format: &dyn Format, word: &str| {
-        let of_kind = word == "csv" && format.file().ends_with(".csv");
-        format.name() == word || format.file() == word || of_kind
+        let kind = format.file().rsplit('.').next();
+        format.name() == word || format.file() == word || (word == "csv" && kind == Some("csv"))
     };
     let words: Vec<String> = words.iter().map(|word| word.trim().to_ascii_lowercase()).collect();
     for word in words.iter().filter(|word| *word != "findings") {

@@ -30,6 +30,7 @@ pub const HOSTILE: &[&str] = &[
 const EASTING: f64 = 1_450_200.0;
 const NORTHING: f64 = 541_700.0;
 
+#[allow(clippy::unnecessary_wraps, reason = "most fields of the record are optional")]
 fn text(value: &str) -> Option<String> {
     Some(value.to_owned())
 }
@@ -199,7 +200,7 @@ fn reference(point: &str, east: f64, exact: bool) -> Reference {
 
 fn finding(code: Code, level: Level) -> Finding {
     let mut finding = Finding::new(code, "first pair 1.72 and 2.10 m differ by 20 %; read the second pair").level(level);
-    finding.job = "LAT-2031".to_owned();
+    "LAT-2031".clone_into(&mut finding.job);
     finding.mark = text("A3");
     finding.run = text("A");
     finding.source = text("marks.csv:5");
@@ -320,6 +321,6 @@ pub fn draft() -> AsBuilt {
 pub fn local() -> AsBuilt {
     let mut record = sample();
     record.frame.local = true;
-    record.frame.crs = "local".to_owned();
+    "local".clone_into(&mut record.frame.crs);
     record
 }

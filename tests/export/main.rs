@@ -1,4 +1,5 @@
 //! The deliverables, read back by programs that aren't ours, and put in place under kills and failures.
+#![allow(clippy::unwrap_used, reason = "a test that can't go on has failed")]
 
 #[path = "../common/mod.rs"]
 mod common;
