@@ -4,7 +4,11 @@
 use std::process::{Command, Output, Stdio};
 
 fn aslaid(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_aslaid")).args(arguments).stdin(Stdio::null()).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_aslaid"))
+        .args(arguments)
+        .stdin(Stdio::null())
+        .output()
+        .unwrap()
 }
 
 fn out(output: &Output) -> String {
@@ -19,7 +23,17 @@ fn err(output: &Output) -> String {
 fn help_has_examples_and_every_command() {
     let output = aslaid(&["--help"]);
     assert_eq!(output.status.code(), Some(0));
-    for word in ["Examples:", "new", "check", "build", "schema", "completions", "man", "Exit status:", "--formats"] {
+    for word in [
+        "Examples:",
+        "new",
+        "check",
+        "build",
+        "schema",
+        "completions",
+        "man",
+        "Exit status:",
+        "--formats",
+    ] {
         assert!(out(&output).contains(word), "{word}");
     }
     let build = out(&aslaid(&["build", "--help"]));
@@ -35,13 +49,20 @@ fn usage_errors_end_with_2_and_say_what_is_right() {
         (&["check", "x", "--unit", "yard"], "us-ft"),
         (&["check", "x", "--jobs", "0"], "--jobs"),
         (&["schema", "shape"], "geojson"),
-        (&["build", "x", "--formats", "shape"], "no format is called \"shape\""),
+        (
+            &["build", "x", "--formats", "shape"],
+            "no format is called \"shape\"",
+        ),
         (&["build", "/no/such/job"], "/no/such/job"),
         (&["/no/such/job"], "/no/such/job"),
     ] {
         let output = aslaid(arguments);
         assert_eq!(output.status.code(), Some(2), "{arguments:?}");
-        assert!(err(&output).contains(word), "{arguments:?}: {}", err(&output));
+        assert!(
+            err(&output).contains(word),
+            "{arguments:?}: {}",
+            err(&output)
+        );
         assert!(out(&output).is_empty(), "{arguments:?}: {}", out(&output));
     }
 }
@@ -51,7 +72,11 @@ fn schemas_are_json_and_the_same_as_the_committed_ones() {
     for name in aslaid::cli::SCHEMAS {
         let output = aslaid(&["schema", name]);
         assert_eq!(output.status.code(), Some(0));
-        let committed = std::fs::read_to_string(format!("{}/schemas/{name}.json", env!("CARGO_MANIFEST_DIR"))).unwrap();
+        let committed = std::fs::read_to_string(format!(
+            "{}/schemas/{name}.json",
+            env!("CARGO_MANIFEST_DIR")
+        ))
+        .unwrap();
         assert_eq!(out(&output), committed);
     }
 }
@@ -80,9 +105,19 @@ fn a_reader_that_stops_reading_is_no_failure() {
 
 #[test]
 fn a_full_standard_output_is_a_failure() {
-    let full = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
-    let output =
-        Command::new(env!("CARGO_BIN_EXE_aslaid")).args(["schema", "record"]).stdout(full).output().unwrap();
+    let full = std::fs::OpenOptions::new()
+        .write(true)
+        .open("/dev/full")
+        .unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_aslaid"))
+        .args(["schema", "record"])
+        .stdout(full)
+        .output()
+        .unwrap();
     assert_eq!(output.status.code(), Some(2));
-    assert!(err(&output).contains("standard output can't be written"), "{}", err(&output));
+    assert!(
+        err(&output).contains("standard output can't be written"),
+        "{}",
+        err(&output)
+    );
 }

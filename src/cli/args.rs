@@ -134,20 +134,33 @@ pub struct Common {
 impl Common {
     /// What the stages are asked for.
     pub fn options(&self, draft: bool) -> Options {
-        Options { unit: self.unit, draft, crs: self.crs.clone() }
+        Options {
+            unit: self.unit,
+            draft,
+            crs: self.crs.clone(),
+        }
     }
 }
 
 fn unit(word: &str) -> Result<LengthUnit, String> {
-    LengthUnit::from_word(word).ok_or_else(|| "a unit is m, ft (0.3048 m) or us-ft (1200/3937 m)".to_owned())
+    LengthUnit::from_word(word)
+        .ok_or_else(|| "a unit is m, ft (0.3048 m) or us-ft (1200/3937 m)".to_owned())
 }
 
 fn formats_help() -> String {
     let mut help = "Deliverables, separated by commas; all of them if left out:\n".to_owned();
     for format in crate::export::FORMATS {
         // Writing into a string can't fail.
-        let _ = write!(help, "\n  {:9} {:17} {}", format.name(), format.file(), format.about());
+        let _ = write!(
+            help,
+            "\n  {:9} {:17} {}",
+            format.name(),
+            format.file(),
+            format.about()
+        );
     }
-    help.push_str("\n  csv       every table\n\nfindings.csv and findings.json are always written.");
+    help.push_str(
+        "\n  csv       every table\n\nfindings.csv and findings.json are always written.",
+    );
     help
 }

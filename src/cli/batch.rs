@@ -35,12 +35,22 @@ pub fn run(
     let mut taken: BTreeMap<String, &Path> = BTreeMap::new();
     let mut reports = Vec::with_capacity(jobs.len());
     for some in jobs.chunks(AT_ONCE) {
-        let outcomes: Vec<_> = pool.install(|| some.par_iter().map(|job| pipeline::run(job, options)).collect());
-        let outcomes: Vec<_> =
-            some.iter().zip(outcomes).map(|(job, outcome)| (job, outcome.and_then(|o| claim(&mut taken, job, o)))).collect();
+        let outcomes: Vec<_> = pool.install(|| {
+            some.par_iter()
+                .map(|job| pipeline::run(job, options))
+                .collect()
+        });
+        let outcomes: Vec<_> = some
+            .iter()
+            .zip(outcomes)
+            .map(|(job, outcome)| (job, outcome.and_then(|o| claim(&mut taken, job, o))))
+            .collect();
         let done: Vec<Report> = pool.install(|| {
             let finish_one = |(job, outcome): (&PathBuf, Result<Outcome, Error>)| {
-                let report = outcome.map_or_else(|error| Report::stopped(job, error), |outcome| finish(job, outcome));
+                let report = outcome.map_or_else(
+                    |error| Report::stopped(job, error),
+                    |outcome| finish(job, outcome),
+                );
                 bar.inc(1);
                 report
             };
@@ -53,7 +63,11 @@ pub fn run(
 }
 
 /// An id belongs to the first job that has it; a file system may not tell upper from lower case.
-fn claim<'a>(taken: &mut BTreeMap<String, &'a Path>, job: &'a Path, outcome: Outcome) -> Result<Outcome, Error> {
+fn claim<'a>(
+    taken: &mut BTreeMap<String, &'a Path>,
+    job: &'a Path,
+    outcome: Outcome,
+) -> Result<Outcome, Error> {
     match taken.insert(outcome.job.to_lowercase(), job) {
         None => Ok(outcome),
         Some(first) => {
@@ -63,7 +77,10 @@ fn claim<'a>(taken: &mut BTreeMap<String, &'a Path>, job: &'a Path, outcome: Out
                 outcome.job,
                 first.display()
             );
-            Err(Error::Read { path: job.to_owned(), why })
+            Err(Error::Read {
+                path: job.to_owned(),
+                why,
+            })
         }
     }
 }

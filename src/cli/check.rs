@@ -8,7 +8,8 @@ use crate::error::Error;
 
 pub fn run(args: &CheckArgs, output: &mut Output) -> Result<Status, Error> {
     let jobs = jobs::named(&args.paths)?;
-    let finish = |path: &std::path::Path, outcome: crate::pipeline::Outcome| Report::of(path, &outcome);
+    let finish =
+        |path: &std::path::Path, outcome: crate::pipeline::Outcome| Report::of(path, &outcome);
     let reports = batch::run(&jobs, &args.common, &args.common.options(false), &finish)?;
     report::print_all(&reports, args.common.quiet, args.common.json, output)
 }

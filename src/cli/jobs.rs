@@ -11,7 +11,8 @@ pub fn named(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
     for path in paths {
         if path.as_os_str() == "-" {
             for line in io::stdin().lock().lines() {
-                let line = line.map_err(|e| Error::Usage(format!("standard input can't be read: {e}")))?;
+                let line =
+                    line.map_err(|e| Error::Usage(format!("standard input can't be read: {e}")))?;
                 all.extend(Some(PathBuf::from(line)).filter(|path| !path.as_os_str().is_empty()));
             }
         } else {
@@ -25,7 +26,10 @@ pub fn named(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
 pub fn beside(job: &Path) -> Result<PathBuf, Error> {
     // `.` and `..` have no name, and so no parent that can be read off.
     let whole = if job.file_name().is_none() {
-        job.canonicalize().map_err(|e| Error::Read { path: job.to_owned(), why: e.to_string() })?
+        job.canonicalize().map_err(|e| Error::Read {
+            path: job.to_owned(),
+            why: e.to_string(),
+        })?
     } else {
         job.to_owned()
     };
@@ -37,7 +41,10 @@ pub fn beside(job: &Path) -> Result<PathBuf, Error> {
 fn discover(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
     for path in paths {
         if !path.exists() {
-            return Err(Error::Read { path: path.clone(), why: "there is no such file or folder".to_owned() });
+            return Err(Error::Read {
+                path: path.clone(),
+                why: "there is no such file or folder".to_owned(),
+            });
         }
     }
     Ok(paths.to_vec())
@@ -48,7 +55,10 @@ pub fn corrections(_: &crate::pipeline::Outcome) -> Result<Option<Vec<u8>>, Erro
 }
 
 pub fn write_folder(path: &Path) -> Result<(), Error> {
-    Err(Error::Write { path: path.to_owned(), why: "templates are not merged yet".to_owned() })
+    Err(Error::Write {
+        path: path.to_owned(),
+        why: "templates are not merged yet".to_owned(),
+    })
 }
 
 pub fn write_workbook(path: &Path) -> Result<(), Error> {

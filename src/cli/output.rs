@@ -15,7 +15,10 @@ pub struct Output {
 
 impl Output {
     pub fn new() -> Self {
-        Self { stdout: Some(io::BufWriter::new(io::stdout())), broken: false }
+        Self {
+            stdout: Some(io::BufWriter::new(io::stdout())),
+            broken: false,
+        }
     }
 
     /// A line for people: control characters in it (a job's texts may hold any) can't steer the terminal.
@@ -27,7 +30,10 @@ impl Output {
 
     /// Bytes for a program.
     pub fn bytes(&mut self, bytes: &[u8]) {
-        let result = self.stdout.as_mut().map_or(Ok(()), |stdout| stdout.write_all(bytes));
+        let result = self
+            .stdout
+            .as_mut()
+            .map_or(Ok(()), |stdout| stdout.write_all(bytes));
         self.settle(result);
     }
 
@@ -75,7 +81,10 @@ pub fn visible(text: &str) -> String {
         match character {
             '\n' | '\r' | '\t' => shown.push(' '),
             // Also the marks that turn the reading direction about.
-            c if c.is_control() || ('\u{202a}'..='\u{202e}').contains(&c) || ('\u{2066}'..='\u{2069}').contains(&c) => {
+            c if c.is_control()
+                || ('\u{202a}'..='\u{202e}').contains(&c)
+                || ('\u{2066}'..='\u{2069}').contains(&c) =>
+            {
                 shown.extend(c.escape_unicode());
             }
             c => shown.push(c),

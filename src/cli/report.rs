@@ -29,7 +29,10 @@ struct Told {
 impl Report {
     /// A job that can't be read.
     pub fn stopped(path: &Path, error: Error) -> Self {
-        Self { path: path.to_owned(), told: Err(error) }
+        Self {
+            path: path.to_owned(),
+            told: Err(error),
+        }
     }
 
     /// A job that was computed; [`Report::delivered`] adds what was written.
@@ -40,10 +43,15 @@ impl Report {
             findings: outcome.findings.clone(),
             size: record.map(|record| (record.marks.len(), record.runs.len())),
             cells: record.map(|record| record.cells),
-            advice: record.map_or_else(Vec::new, |record| record.advice.iter().map(|a| a.text.clone()).collect()),
+            advice: record.map_or_else(Vec::new, |record| {
+                record.advice.iter().map(|a| a.text.clone()).collect()
+            }),
             delivered: None,
         };
-        Self { path: path.to_owned(), told: Ok(told) }
+        Self {
+            path: path.to_owned(),
+            told: Ok(told),
+        }
     }
 
     /// Adds what was written, or why nothing could be.
@@ -57,8 +65,19 @@ impl Report {
     /// How it ended.
     pub fn status(&self) -> Status {
         match &self.told {
-            Err(_) | Ok(Told { delivered: Some(Err(_)), .. }) => Status::Stopped,
-            Ok(told) if told.findings.iter().any(|finding| finding.level == Level::Error) => Status::Findings,
+            Err(_)
+            | Ok(Told {
+                delivered: Some(Err(_)),
+                ..
+            }) => Status::Stopped,
+            Ok(told)
+                if told
+                    .findings
+                    .iter()
+                    .any(|finding| finding.level == Level::Error) =>
+            {
+                Status::Findings
+            }
             Ok(_) => Status::Done,
         }
     }
@@ -73,7 +92,11 @@ impl Report {
 
 impl Told {
     fn print(&self, path: &Path, quiet: bool, output: &mut Output) {
-        let shown: Vec<&Finding> = self.findings.iter().filter(|f| !quiet || f.level == Level::Error).collect();
+        let shown: Vec<&Finding> = self
+            .findings
+            .iter()
+            .filter(|f| !quiet || f.level == Level::Error)
+            .collect();
         if !quiet || !shown.is_empty() {
             let size = self.size.map_or_else(String::new, |(marks, runs)| {
                 format!(": {}, {}", count(marks, "mark"), count(runs, "run"))
@@ -94,13 +117,27 @@ impl Told {
     }
 
     fn print_sums(&self, output: &mut Output) {
-        let of = |level| self.findings.iter().filter(|finding| finding.level == level).count();
-        let counts = [(Level::Error, "error"), (Level::Warning, "warning"), (Level::Note, "note")];
-        let counts: Vec<String> = counts.iter().map(|(level, word)| count(of(*level), word)).collect();
+        let of = |level| {
+            self.findings
+                .iter()
+                .filter(|finding| finding.level == level)
+                .count()
+        };
+        let counts = [
+            (Level::Error, "error"),
+            (Level::Warning, "warning"),
+            (Level::Note, "note"),
+        ];
+        let counts: Vec<String> = counts
+            .iter()
+            .map(|(level, word)| count(of(*level), word))
+            .collect();
         output.line(&format!("  findings: {}", counts.join(", ")));
         if let Some(Cells { used, kept, named }) = self.cells {
             let sum = used + kept + named;
-            output.line(&format!("  cells: {used} used + {kept} kept + {named} named in findings = {sum} filled"));
+            output.line(&format!(
+                "  cells: {used} used + {kept} kept + {named} named in findings = {sum} filled"
+            ));
         }
         for text in &self.advice {
             output.line(&format!("  next: {text}"));
@@ -109,7 +146,11 @@ impl Told {
 }
 
 fn print_delivered(delivered: &Delivered, output: &mut Output) {
-    output.line(&format!("  written to {}: {}", delivered.folder.display(), delivered.files.join(", ")));
+    output.line(&format!(
+        "  written to {}: {}",
+        delivered.folder.display(),
+        delivered.files.join(", ")
+    ));
     for (file, why) in &delivered.absent {
         output.line(&format!("  no {file}: {why}"));
     }
@@ -123,16 +164,29 @@ fn line(finding: &Finding) -> String {
         (Some(run), None) => format!("run {run}: "),
         (None, None) => String::new(),
     };
-    let head = format!("{:7} {:18} {place:14}", finding.level.word(), finding.code.word());
+    let head = format!(
+        "{:7} {:18} {place:14}",
+        finding.level.word(),
+        finding.code.word()
+    );
     format!("{head} {whom}{}", finding.message)
 }
 
 fn count(number: usize, word: &str) -> String {
-    if number == 1 { format!("1 {word}") } else { format!("{number} {word}s") }
+    if number == 1 {
+        format!("1 {word}")
+    } else {
+        format!("{number} {word}s")
+    }
 }
 
 /// Prints every job's report, and gives the status of the whole.
-pub fn print_all(reports: &[Report], quiet: bool, json: bool, output: &mut Output) -> Result<Status, Error> {
+pub fn print_all(
+    reports: &[Report],
+    quiet: bool,
+    json: bool,
+    output: &mut Output,
+) -> Result<Status, Error> {
     if json {
         print_json(reports, output)?;
     } else {
@@ -143,17 +197,28 @@ pub fn print_all(reports: &[Report], quiet: bool, json: bool, output: &mut Outpu
     if !json && !quiet && reports.len() > 1 {
         print_batch(reports, output);
     }
-    Ok(reports.iter().map(Report::status).max().unwrap_or(Status::Done))
+    Ok(reports
+        .iter()
+        .map(Report::status)
+        .max()
+        .unwrap_or(Status::Done))
 }
 
 /// The findings as one array; what stopped a job goes to standard error.
 fn print_json(reports: &[Report], output: &mut Output) -> Result<(), Error> {
-    let told = || reports.iter().filter_map(|report| report.told.as_ref().ok());
+    let told = || {
+        reports
+            .iter()
+            .filter_map(|report| report.told.as_ref().ok())
+    };
     let findings: Vec<&Finding> = told().flat_map(|told| &told.findings).collect();
     let text = serde_json::to_vec_pretty(&findings).map_err(|e| Error::Usage(e.to_string()))?;
     output.bytes(&text);
     output.bytes(b"\n");
-    for error in reports.iter().filter_map(|report| report.told.as_ref().err()) {
+    for error in reports
+        .iter()
+        .filter_map(|report| report.told.as_ref().err())
+    {
         output.problem(error);
     }
     for error in told().filter_map(|told| told.delivered.as_ref()?.as_ref().err()) {
@@ -163,7 +228,12 @@ fn print_json(reports: &[Report], output: &mut Output) -> Result<(), Error> {
 }
 
 fn print_batch(reports: &[Report], output: &mut Output) {
-    let of = |status| reports.iter().filter(|report| report.status() == status).count();
+    let of = |status| {
+        reports
+            .iter()
+            .filter(|report| report.status() == status)
+            .count()
+    };
     output.line(&format!(
         "{}: {} done, {} with errors, {} stopped",
         count(reports.len(), "job"),

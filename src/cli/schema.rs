@@ -29,7 +29,9 @@ pub fn run(name: &str, output: &mut Output) -> Result<Status, Error> {
 pub fn man(output: &mut Output) -> Result<Status, Error> {
     let mut page = Vec::new();
     let command = super::definition();
-    clap_mangen::Man::new(command).render(&mut page).map_err(|e| Error::Usage(e.to_string()))?;
+    clap_mangen::Man::new(command)
+        .render(&mut page)
+        .map_err(|e| Error::Usage(e.to_string()))?;
     output.bytes(&page);
     Ok(Status::Done)
 }

@@ -30,8 +30,12 @@ pub struct Csv {
 }
 
 /// One row a mark.
-pub const POINTS: Csv =
-    Csv { name: "points", file: "points.csv", table: "mark", about: "one row a mark, grid coordinates" };
+pub const POINTS: Csv = Csv {
+    name: "points",
+    file: "points.csv",
+    table: "mark",
+    about: "one row a mark, grid coordinates",
+};
 /// One row a vertex.
 pub const PROFILE: Csv = Csv {
     name: "profile",
@@ -47,8 +51,12 @@ pub const CAMERA: Csv = Csv {
     about: "each camera observation with its computed place",
 };
 /// One row a point to be set out.
-pub const TIES: Csv =
-    Csv { name: "ties", file: "ties.csv", table: "ties", about: "distances from the best two or three references" };
+pub const TIES: Csv = Csv {
+    name: "ties",
+    file: "ties.csv",
+    table: "ties",
+    about: "distances from the best two or three references",
+};
 
 impl Format for Csv {
     fn name(&self) -> &'static str {
@@ -64,7 +72,9 @@ impl Format for Csv {
     }
 
     fn write(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
-        let Some(table) = view.table(self.table) else { return Ok(()) };
+        let Some(table) = view.table(self.table) else {
+            return Ok(());
+        };
         write_table(table, table.rows(view.record), out)
     }
 }
@@ -72,10 +82,21 @@ impl Format for Csv {
 /// Writes a table: its header, then a line a row.
 ///
 /// In a draft the last column is headed by the draft's words, so that a table without rows carries them too.
-pub fn write_table<'a>(table: &Table, rows: impl Iterator<Item = Row<'a>>, out: &mut dyn Write) -> io::Result<()> {
+pub fn write_table<'a>(
+    table: &Table,
+    rows: impl Iterator<Item = Row<'a>>,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     out.write_all(BYTE_ORDER_MARK)?;
-    let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(out);
-    writer.write_record(table.columns.iter().map(|column| heading(column).into_owned()))?;
+    let mut writer = ::csv::WriterBuilder::new()
+        .terminator(::csv::Terminator::CRLF)
+        .from_writer(out);
+    writer.write_record(
+        table
+            .columns
+            .iter()
+            .map(|column| heading(column).into_owned()),
+    )?;
     for row in rows {
         for column in &table.columns {
             writer.write_field(cell(&column.value(row)).as_bytes())?;
@@ -104,13 +125,19 @@ fn cell<'v>(value: &'v Value<'_>) -> Cow<'v, str> {
 /// Text made inert: one apostrophe before it, if it begins like a formula.
 #[must_use]
 pub fn guard(text: &str) -> Cow<'_, str> {
-    if begins_like_a_formula(text) { Cow::Owned(format!("'{text}")) } else { Cow::Borrowed(text) }
+    if begins_like_a_formula(text) {
+        Cow::Owned(format!("'{text}"))
+    } else {
+        Cow::Borrowed(text)
+    }
 }
 
 /// The text as it was before [`guard`].
 #[must_use]
 pub fn unguard(cell: &str) -> &str {
-    cell.strip_prefix('\'').filter(|rest| begins_like_a_formula(rest)).unwrap_or(cell)
+    cell.strip_prefix('\'')
+        .filter(|rest| begins_like_a_formula(rest))
+        .unwrap_or(cell)
 }
 
 // Leading apostrophes are looked through, so that a text that begins with one itself comes back whole.
@@ -124,7 +151,9 @@ mod tests {
 
     #[test]
     fn a_formula_is_inert_and_comes_back() {
-        for text in ["=1+1", "+1", "-1", "@x", "\tx", "\rx", "\nx", "＝1", "'=1", "''-x"] {
+        for text in [
+            "=1+1", "+1", "-1", "@x", "\tx", "\rx", "\nx", "＝1", "'=1", "''-x",
+        ] {
             let written = guard(text);
             assert!(written.starts_with('\''), "{text}");
             assert_eq!(unguard(&written), text);

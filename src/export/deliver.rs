@@ -38,8 +38,17 @@ pub struct Delivered {
 /// # Errors
 /// [`Error::Write`]; earlier results then stand as they were.
 pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> {
-    let Delivery { id, record, findings, corrections, formats } = delivery;
-    let record = record.map(record::seal).transpose().map_err(|e| failed(root, &e))?;
+    let Delivery {
+        id,
+        record,
+        findings,
+        corrections,
+        formats,
+    } = delivery;
+    let record = record
+        .map(record::seal)
+        .transpose()
+        .map_err(|e| failed(root, &e))?;
     let draft = record.as_ref().and_then(|record| record.draft.as_ref());
     let mut absent = Vec::new();
     let mut written = Vec::new();
@@ -58,14 +67,28 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
                 file(folder, format.file(), &|out| format.write(&view, out))?;
             }
         }
-        file(folder, findings::CSV, &|out| findings::write_csv(findings, draft, out))?;
-        file(folder, findings::JSON, &|out| findings::write_json(findings, draft, out))?;
-        corrections.as_ref().map_or(Ok(()), |bytes| file(folder, CORRECTIONS, &|out| out.write_all(bytes)))
+        file(folder, findings::CSV, &|out| {
+            findings::write_csv(findings, draft, out)
+        })?;
+        file(folder, findings::JSON, &|out| {
+            findings::write_json(findings, draft, out)
+        })?;
+        corrections.as_ref().map_or(Ok(()), |bytes| {
+            file(folder, CORRECTIONS, &|out| out.write_all(bytes))
+        })
     };
-    let earlier = if record.is_some() { Earlier::Replace } else { Earlier::Supersede };
+    let earlier = if record.is_some() {
+        Earlier::Replace
+    } else {
+        Earlier::Supersede
+    };
     let folder = place(root, id, earlier, &fill)?;
     let mut files: Vec<&str> = written.iter().map(|format| format.file()).collect();
     files.extend([findings::CSV, findings::JSON]);
     files.extend(corrections.as_ref().map(|_| CORRECTIONS));
-    Ok(Delivered { folder, files, absent })
+    Ok(Delivered {
+        folder,
+        files,
+        absent,
+    })
 }

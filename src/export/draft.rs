@@ -22,7 +22,9 @@ pub fn words(draft: &Draft) -> String {
 /// A title, with the draft's words before it where the record is one.
 #[must_use]
 pub fn title<'a>(draft: Option<&Draft>, title: &'a str) -> Cow<'a, str> {
-    draft.map_or(Cow::Borrowed(title), |draft| Cow::Owned(format!("{}: {title}", words(draft))))
+    draft.map_or(Cow::Borrowed(title), |draft| {
+        Cow::Owned(format!("{}: {title}", words(draft)))
+    })
 }
 
 /// The column that only drafts have.

@@ -15,13 +15,28 @@ pub const CSV: &str = "findings.csv";
 pub const JSON: &str = "findings.json";
 
 /// Writes the table.
-pub fn write_csv(findings: &[Finding], draft: Option<&Draft>, out: &mut dyn Write) -> io::Result<()> {
-    let Some(table) = declared(draft) else { return Ok(()) };
-    csv::write_table(&table, findings.iter().map(|finding| Row { record: None, item: Item::Finding(finding) }), out)
+pub fn write_csv(
+    findings: &[Finding],
+    draft: Option<&Draft>,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let Some(table) = declared(draft) else {
+        return Ok(());
+    };
+    csv::write_table(
+        &table,
+        findings.iter().map(|finding| Row {
+            record: None,
+            item: Item::Finding(finding),
+        }),
+        out,
+    )
 }
 
 fn declared(draft: Option<&Draft>) -> Option<Table> {
-    let mut table = table::declared().into_iter().find(|table| table.name == "findings")?;
+    let mut table = table::declared()
+        .into_iter()
+        .find(|table| table.name == "findings")?;
     table.columns.extend(draft::column(draft));
     Some(table)
 }
@@ -36,9 +51,16 @@ struct Entry<'a> {
 }
 
 /// Writes the array.
-pub fn write_json(findings: &[Finding], draft: Option<&Draft>, out: &mut dyn Write) -> io::Result<()> {
+pub fn write_json(
+    findings: &[Finding],
+    draft: Option<&Draft>,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     let words = draft.map(draft::words);
-    let entries = findings.iter().map(|finding| Entry { finding, draft: words.as_deref() });
+    let entries = findings.iter().map(|finding| Entry {
+        finding,
+        draft: words.as_deref(),
+    });
     serde_json::to_writer_pretty(&mut *out, &entries.collect::<Vec<_>>())?;
     out.write_all(b"\n")
 }

@@ -63,9 +63,16 @@ pub fn no_georeference(record: &AsBuilt) -> Option<String> {
 fn write_head(view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
     out.write_all(b"{\"type\":\"FeatureCollection\"")?;
     if let Some(draft) = &view.record.draft {
-        write!(out, ",\"{}\":{}", draft::PROPERTY, Json::from(draft::words(draft)))?;
+        write!(
+            out,
+            ",\"{}\":{}",
+            draft::PROPERTY,
+            Json::from(draft::words(draft))
+        )?;
     }
-    let shapes = view.features().flat_map(|table| table.rows(view.record).map(geometry::geographic));
+    let shapes = view
+        .features()
+        .flat_map(|table| table.rows(view.record).map(geometry::geographic));
     if let Some(bounds) = bounds(shapes) {
         write!(out, ",\"bbox\":{bounds}")?;
     }
@@ -81,7 +88,13 @@ impl Serialize for Feature<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let mut map = serializer.serialize_map(None)?;
         map.serialize_entry("type", "Feature")?;
-        if let Some(id) = self.table.columns.first().map(|column| column.value(self.row)).filter(|id| !id.is_absent()) {
+        if let Some(id) = self
+            .table
+            .columns
+            .first()
+            .map(|column| column.value(self.row))
+            .filter(|id| !id.is_absent())
+        {
             map.serialize_entry("id", &id)?;
         }
         map.serialize_entry("geometry", &geometry(&geometry::geographic(self.row)))?;
@@ -135,12 +148,19 @@ fn cut(places: &[Place]) -> Vec<Vec<Vec<f64>>> {
         if let Some(from) = before.filter(|from| (from.x - place.x).abs() > 180.0) {
             let side = 180f64.copysign(from.x);
             let reach = place.x + 360f64.copysign(from.x) - from.x;
-            let part = if reach == 0.0 { 0.0 } else { (side - from.x) / reach };
+            let part = if reach == 0.0 {
+                0.0
+            } else {
+                (side - from.x) / reach
+            };
             let between = |a: f64, b: f64| a + part * (b - a);
             let edge = |x: f64| Place {
                 x,
                 y: round(between(from.y, place.y), GEOGRAPHIC_DECIMALS),
-                z: from.z.zip(place.z).map(|(a, b)| round(between(a, b), LENGTH_DECIMALS)),
+                z: from
+                    .z
+                    .zip(place.z)
+                    .map(|(a, b)| round(between(a, b), LENGTH_DECIMALS)),
             };
             if let Some(last) = parts.last_mut() {
                 last.push(position(&edge(side)));
@@ -161,15 +181,23 @@ fn bounds(shapes: impl Iterator<Item = Shape>) -> Option<Json> {
     let [mut west, mut east] = range(places.iter().map(|place| place.x))?;
     if east - west > 180.0 {
         // A job is small: a box wider than half the earth lies across the 180th meridian.
-        let [low, high] = range(places.iter().map(|place| if place.x < 0.0 { place.x + 360.0 } else { place.x }))?;
+        let [low, high] = range(places.iter().map(|place| {
+            if place.x < 0.0 {
+                place.x + 360.0
+            } else {
+                place.x
+            }
+        }))?;
         (west, east) = (low, round(high - 360.0, GEOGRAPHIC_DECIMALS));
     }
     let [south, north] = range(places.iter().map(|place| place.y))?;
     let heights: Option<Vec<f64>> = places.iter().map(|place| place.z).collect();
-    Some(match heights.and_then(|heights| range(heights.into_iter())) {
-        Some([low, high]) => json!([west, south, low, east, north, high]),
-        None => json!([west, south, east, north]),
-    })
+    Some(
+        match heights.and_then(|heights| range(heights.into_iter())) {
+            Some([low, high]) => json!([west, south, low, east, north, high]),
+            None => json!([west, south, east, north]),
+        },
+    )
 }
 
 fn range(values: impl Iterator<Item = f64>) -> Option<[f64; 2]> {
@@ -192,15 +220,27 @@ mod tests {
         let line = Shape::Line(vec![place(179.9999, -16.8), place(-179.9999, -16.9)]);
         let cut = geometry(&line);
         assert_eq!(cut["type"], "MultiLineString");
-        assert_eq!(cut["coordinates"], json!([[[179.9999, -16.8], [180.0, -16.85]], [[-180.0, -16.85], [-179.9999, -16.9]]]));
-        assert_eq!(bounds(std::iter::once(line)), Some(json!([179.9999, -16.9, -179.9999, -16.8])));
+        assert_eq!(
+            cut["coordinates"],
+            json!([
+                [[179.9999, -16.8], [180.0, -16.85]],
+                [[-180.0, -16.85], [-179.9999, -16.9]]
+            ])
+        );
+        assert_eq!(
+            bounds(std::iter::once(line)),
+            Some(json!([179.9999, -16.9, -179.9999, -16.8]))
+        );
     }
 
     #[test]
     fn a_line_elsewhere_is_whole() {
         let line = Shape::Line(vec![place(-0.0001, 51.0), place(0.0001, 51.1)]);
         assert_eq!(geometry(&line)["type"], "LineString");
-        assert_eq!(bounds(std::iter::once(line)), Some(json!([-0.0001, 51.0, 0.0001, 51.1])));
+        assert_eq!(
+            bounds(std::iter::once(line)),
+            Some(json!([-0.0001, 51.0, 0.0001, 51.1]))
+        );
     }
 
     #[test]

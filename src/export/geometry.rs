@@ -56,10 +56,16 @@ impl Shape {
 /// Longitude, latitude in WGS 84 degrees, ellipsoidal height of the invert in metres.
 #[must_use]
 pub fn geographic(row: Row<'_>) -> Shape {
-    let point = |place: Option<Geographic>| place.map_or(Shape::Nowhere, |place| Shape::Point(on_earth(place)));
+    let point = |place: Option<Geographic>| {
+        place.map_or(Shape::Nowhere, |place| Shape::Point(on_earth(place)))
+    };
     match row.item {
         Item::Run(run) => {
-            let places: Option<Vec<_>> = run.vertices.iter().map(|vertex| vertex.geographic.map(on_earth)).collect();
+            let places: Option<Vec<_>> = run
+                .vertices
+                .iter()
+                .map(|vertex| vertex.geographic.map(on_earth))
+                .collect();
             places.map_or(Shape::Nowhere, Shape::line)
         }
         Item::Mark(mark) => point(mark.geographic),
@@ -74,14 +80,18 @@ fn on_earth(place: Geographic) -> Place {
     Place {
         x: round(place.longitude, GEOGRAPHIC_DECIMALS),
         y: round(place.latitude, GEOGRAPHIC_DECIMALS),
-        z: place.ellipsoidal_height.map(|height| round(height, LENGTH_DECIMALS)),
+        z: place
+            .ellipsoidal_height
+            .map(|height| round(height, LENGTH_DECIMALS)),
     }
 }
 
 /// Easting, northing in the CRS's unit, and the invert's elevation in the same unit.
 #[must_use]
 pub fn projected(row: Row<'_>) -> Shape {
-    let Some(record) = row.record else { return Shape::Nowhere };
+    let Some(record) = row.record else {
+        return Shape::Nowhere;
+    };
     let point = |x, y, z| Shape::Point(on_grid(record, x, y, z));
     match row.item {
         Item::Run(run) => Shape::line(vertices(record, run)),
@@ -90,14 +100,19 @@ pub fn projected(row: Row<'_>) -> Shape {
             (Some(x), Some(y)) => point(x, y, camera.invert),
             _ => Shape::Nowhere,
         },
-        Item::Reference(reference) => point(reference.easting, reference.northing, reference.elevation),
+        Item::Reference(reference) => {
+            point(reference.easting, reference.northing, reference.elevation)
+        }
         Item::Vertex(_, vertex) => point(vertex.easting, vertex.northing, vertex.invert),
         Item::Tie(_) | Item::Finding(_) => Shape::Nowhere,
     }
 }
 
 fn vertices(record: &AsBuilt, run: &Run) -> Vec<Place> {
-    run.vertices.iter().map(|vertex| on_grid(record, vertex.easting, vertex.northing, vertex.invert)).collect()
+    run.vertices
+        .iter()
+        .map(|vertex| on_grid(record, vertex.easting, vertex.northing, vertex.invert))
+        .collect()
 }
 
 fn on_grid(record: &AsBuilt, x: f64, y: f64, z: Option<f64>) -> Place {

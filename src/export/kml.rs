@@ -118,7 +118,10 @@ fn placemark(out: &mut dyn Write, table: &Table, row: Row<'_>) -> io::Result<()>
 
 // Clamped to the ground: a third coordinate would be ignored, and is left out.
 fn write_shape(out: &mut dyn Write, kind: &str, before: &str, shape: &Shape) -> io::Result<()> {
-    write!(out, "<{kind}>{before}<altitudeMode>clampToGround</altitudeMode><coordinates>")?;
+    write!(
+        out,
+        "<{kind}>{before}<altitudeMode>clampToGround</altitudeMode><coordinates>"
+    )?;
     for (index, place) in shape.places().iter().enumerate() {
         let space = if index == 0 { "" } else { " " };
         write!(out, "{space}{},{}", place.x, place.y)?;
@@ -129,15 +132,28 @@ fn write_shape(out: &mut dyn Write, kind: &str, before: &str, shape: &Shape) -> 
 /// What the document's balloon says: who and when, accuracy, unit, cautions. HTML.
 fn description(record: &AsBuilt) -> String {
     let mut lines: Vec<String> = record.draft.iter().map(draft::words).collect();
-    let located = record.job.located_on.as_ref().map(|date| format!(", located on {date}")).unwrap_or_default();
-    let supplier = record.job.supplier.as_ref().map(|name| format!(", by {name}")).unwrap_or_default();
+    let located = record
+        .job
+        .located_on
+        .as_ref()
+        .map(|date| format!(", located on {date}"))
+        .unwrap_or_default();
+    let supplier = record
+        .job
+        .supplier
+        .as_ref()
+        .map(|name| format!(", by {name}"))
+        .unwrap_or_default();
     lines.push(format!("Job {}{located}{supplier}.", record.job.id));
     lines.push(record.accuracy.statement.clone());
     lines.push(format!("Lengths are in {}.", record.frame.unit));
     lines.extend(record.cautions.iter().cloned());
     lines.extend(record.hash.iter().map(|hash| format!("Record {hash}")));
     lines.retain(|line| !line.is_empty());
-    lines.iter().flat_map(|line| ["<p>".to_owned(), escape(line), "</p>".to_owned()]).collect()
+    lines
+        .iter()
+        .flat_map(|line| ["<p>".to_owned(), escape(line), "</p>".to_owned()])
+        .collect()
 }
 
 fn element(out: &mut dyn Write, name: &str, text: &str) -> io::Result<()> {
@@ -171,6 +187,9 @@ mod tests {
 
     #[test]
     fn markup_and_line_ends_survive_and_control_characters_are_replaced() {
-        assert_eq!(escape("a<b> & \"c\"\r\n\u{1}"), "a&lt;b&gt; &amp; &quot;c&quot;&#13;&#10;\u{fffd}");
+        assert_eq!(
+            escape("a<b> & \"c\"\r\n\u{1}"),
+            "a&lt;b&gt; &amp; &quot;c&quot;&#13;&#10;\u{fffd}"
+        );
     }
 }

@@ -21,8 +21,13 @@ pub fn lock(work: &Path) -> Result<File, Error> {
         };
         match file.try_lock() {
             Err(TryLockError::WouldBlock) => {
-                let why = "another run is writing this job's results; wait for it, then run this again".to_owned();
-                return Err(Error::Write { path: work.to_owned(), why });
+                let why =
+                    "another run is writing this job's results; wait for it, then run this again"
+                        .to_owned();
+                return Err(Error::Write {
+                    path: work.to_owned(),
+                    why,
+                });
             }
             // Some network file systems have no locks; there only one run at a time is safe.
             Err(TryLockError::Error(_)) | Ok(()) => {}
@@ -32,7 +37,10 @@ pub fn lock(work: &Path) -> Result<File, Error> {
         }
     }
     let why = "other runs keep coming and going there; run this again".to_owned();
-    Err(Error::Write { path: work.to_owned(), why })
+    Err(Error::Write {
+        path: work.to_owned(),
+        why,
+    })
 }
 
 #[cfg(unix)]

@@ -36,7 +36,10 @@ impl<'a> View<'a> {
     /// The record with its own columns.
     #[must_use]
     pub fn new(record: &'a AsBuilt) -> Self {
-        Self { record, tables: table::of(record) }
+        Self {
+            record,
+            tables: table::of(record),
+        }
     }
 
     /// A table by name.
@@ -112,7 +115,10 @@ pub fn select(words: &[String]) -> Result<Vec<&'static dyn Format>, Error> {
         let kind = format.file().rsplit('.').next();
         format.name() == word || format.file() == word || (word == "csv" && kind == Some("csv"))
     };
-    let words: Vec<String> = words.iter().map(|word| word.trim().to_ascii_lowercase()).collect();
+    let words: Vec<String> = words
+        .iter()
+        .map(|word| word.trim().to_ascii_lowercase())
+        .collect();
     for word in words.iter().filter(|word| *word != "findings") {
         if !FORMATS.iter().any(|format| matches(*format, word)) {
             let known: Vec<&str> = FORMATS.iter().map(|format| format.name()).collect();
@@ -122,6 +128,11 @@ pub fn select(words: &[String]) -> Result<Vec<&'static dyn Format>, Error> {
             )));
         }
     }
-    let wanted = |format: &dyn Format| words.is_empty() || words.iter().any(|word| matches(format, word));
-    Ok(FORMATS.iter().copied().filter(|format| wanted(*format)).collect())
+    let wanted =
+        |format: &dyn Format| words.is_empty() || words.iter().any(|word| matches(format, word));
+    Ok(FORMATS
+        .iter()
+        .copied()
+        .filter(|format| wanted(*format))
+        .collect())
 }

@@ -46,7 +46,10 @@ pub fn place(
     check_id(root, id)?;
     fs::create_dir_all(root).map_err(|e| failed(root, &e))?;
     let site = Site::open(root, id)?;
-    let placed = site.fresh().and_then(|fresh| fill(&fresh)).and_then(|()| site.put(earlier));
+    let placed = site
+        .fresh()
+        .and_then(|fresh| fill(&fresh))
+        .and_then(|()| site.put(earlier));
     let cleared = site.clear();
     placed.and(cleared).map(|()| site.target)
 }
@@ -55,12 +58,18 @@ pub fn place(
 ///
 /// # Errors
 /// [`Error::Write`], in plain words.
-pub fn file(folder: &Path, name: &str, write: &dyn Fn(&mut dyn Write) -> io::Result<()>) -> Result<(), Error> {
+pub fn file(
+    folder: &Path,
+    name: &str,
+    write: &dyn Fn(&mut dyn Write) -> io::Result<()>,
+) -> Result<(), Error> {
     let path = folder.join(name);
     let written = File::create(&path).and_then(|file| {
         let mut out = BufWriter::with_capacity(1 << 16, file);
         write(&mut out)?;
-        out.into_inner().map_err(io::IntoInnerError::into_error)?.sync_all()
+        out.into_inner()
+            .map_err(io::IntoInnerError::into_error)?
+            .sync_all()
     });
     written.map_err(|e| failed(&path, &e))
 }
@@ -81,17 +90,25 @@ pub fn failed(path: &Path, error: &io::Error) -> Error {
         }
         _ => format!("{error}"),
     };
-    Error::Write { path: path.to_owned(), why }
+    Error::Write {
+        path: path.to_owned(),
+        why,
+    }
 }
 
 /// Ids become folder names: nothing that leaves `root`, hides, or collides with a superseded set.
 fn check_id(root: &Path, id: &str) -> Result<(), Error> {
-    let plain = id.chars().all(|c| c.is_ascii_alphanumeric() || "._-".contains(c));
+    let plain = id
+        .chars()
+        .all(|c| c.is_ascii_alphanumeric() || "._-".contains(c));
     if id.is_empty() || !plain || id.starts_with('.') || id.ends_with(SUPERSEDED) {
         let why = format!(
             "the job id \"{id}\" can't name a folder; use letters, digits, . _ -, not a dot first and not \"{SUPERSEDED}\" last"
         );
-        return Err(Error::Write { path: root.to_owned(), why });
+        return Err(Error::Write {
+            path: root.to_owned(),
+            why,
+        });
     }
     Ok(())
 }
@@ -143,7 +160,9 @@ impl Site {
     /// Nothing of the user's may be replaced: only our own result folders are.
     fn check_target(&self) -> Result<(), Error> {
         for folder in [&self.target, &self.superseded] {
-            let Ok(meta) = fs::symlink_metadata(folder) else { continue };
+            let Ok(meta) = fs::symlink_metadata(folder) else {
+                continue;
+            };
             let why = if meta.is_symlink() {
                 "is a link, and results are put in place by renaming, which would replace it; remove it, or choose another folder with --out"
             } else if !meta.is_dir() {
@@ -153,7 +172,10 @@ impl Site {
             } else {
                 continue;
             };
-            return Err(Error::Write { path: folder.clone(), why: why.to_owned() });
+            return Err(Error::Write {
+                path: folder.clone(),
+                why: why.to_owned(),
+            });
         }
         Ok(())
     }
@@ -196,7 +218,11 @@ impl Site {
 
     /// Removes what lies aside, after moving files that aren't ours to where they belong.
     fn discard(&self) -> Result<(), Error> {
-        for (aside, place) in [("new", &self.target), ("old", &self.target), ("older", &self.superseded)] {
+        for (aside, place) in [
+            ("new", &self.target),
+            ("old", &self.target),
+            ("older", &self.superseded),
+        ] {
             let aside = self.work.join(aside);
             if aside.exists() {
                 keep_foreign(&aside, place)?;
@@ -224,12 +250,17 @@ fn exchange(_: &Path, _: &Path) -> io::Result<()> {
 }
 
 fn cannot_exchange(error: &io::Error) -> bool {
-    matches!(error.kind(), io::ErrorKind::Unsupported | io::ErrorKind::InvalidInput)
+    matches!(
+        error.kind(),
+        io::ErrorKind::Unsupported | io::ErrorKind::InvalidInput
+    )
 }
 
 fn names(folder: &Path) -> Vec<String> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
-    entries.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect()
+    entries
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .collect()
 }
 
 /// Ours always holds the findings; an empty folder is as good.
@@ -259,7 +290,9 @@ fn keep_foreign(from: &Path, to: &Path) -> Result<(), Error> {
 /// Flushes a folder's own entries to the disk, where the system can.
 fn flush(folder: &Path) -> Result<(), Error> {
     if cfg!(unix) {
-        File::open(folder).and_then(|file| file.sync_all()).map_err(|e| failed(folder, &e))?;
+        File::open(folder)
+            .and_then(|file| file.sync_all())
+            .map_err(|e| failed(folder, &e))?;
     }
     Ok(())
 }

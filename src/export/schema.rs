@@ -17,7 +17,11 @@ pub fn record() -> Json {
 /// Schema of `asbuilt.geojson`: RFC 7946 with our properties.
 #[must_use]
 pub fn geojson() -> Json {
-    let features: Vec<Json> = table::declared().iter().filter(|table| table.spatial).map(feature).collect();
+    let features: Vec<Json> = table::declared()
+        .iter()
+        .filter(|table| table.spatial)
+        .map(feature)
+        .collect();
     json!({
         "$schema": DIALECT,
         "title": "As-built features",
@@ -42,9 +46,17 @@ pub fn geojson() -> Json {
 }
 
 fn feature(table: &Table) -> Json {
-    let required: Vec<&str> = table.columns.iter().filter(|c| c.required).map(|c| c.name.as_str()).collect();
+    let required: Vec<&str> = table
+        .columns
+        .iter()
+        .filter(|c| c.required)
+        .map(|c| c.name.as_str())
+        .collect();
     let mut properties: Map<String, Json> = table.columns.iter().map(property).collect();
-    properties.insert("feature".to_owned(), json!({"const": table.name, "description": "what the feature is"}));
+    properties.insert(
+        "feature".to_owned(),
+        json!({"const": table.name, "description": "what the feature is"}),
+    );
     json!({
         "title": table.name,
         "description": table.meaning,
@@ -70,7 +82,10 @@ fn geometry(table: &str) -> Json {
     let shapes = if table == "run" {
         vec![
             shape("LineString", json!({"$ref": "#/$defs/line"})),
-            shape("MultiLineString", json!({"type": "array", "items": {"$ref": "#/$defs/line"}, "minItems": 2})),
+            shape(
+                "MultiLineString",
+                json!({"type": "array", "items": {"$ref": "#/$defs/line"}, "minItems": 2}),
+            ),
         ]
     } else {
         vec![shape("Point", json!({"$ref": "#/$defs/position"}))]
@@ -88,5 +103,8 @@ fn property(column: &Column) -> (String, Json) {
         Some(unit) => format!("{}, {unit}", column.meaning),
         None => column.meaning.clone(),
     };
-    (column.name.clone(), json!({"type": kind, "description": description}))
+    (
+        column.name.clone(),
+        json!({"type": kind, "description": description}),
+    )
 }

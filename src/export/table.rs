@@ -94,7 +94,10 @@ pub struct Table {
 impl Table {
     /// The record's rows, in the record's order.
     pub fn rows<'a>(&self, record: &'a AsBuilt) -> impl Iterator<Item = Row<'a>> + use<'a> {
-        (self.rows)(record).map(move |item| Row { record: Some(record), item })
+        (self.rows)(record).map(move |item| Row {
+            record: Some(record),
+            item,
+        })
     }
 }
 
@@ -103,25 +106,64 @@ impl Table {
 pub fn declared() -> Vec<Table> {
     let feature = |name, meaning, own: Vec<Column>, rows| {
         let columns = columns::common().into_iter().chain(own).collect();
-        Table { name, spatial: true, meaning, columns, rows }
+        Table {
+            name,
+            spatial: true,
+            meaning,
+            columns,
+            rows,
+        }
     };
-    let plain = |name, meaning, columns, rows| Table { name, spatial: false, meaning, columns, rows };
+    let plain = |name, meaning, columns, rows| Table {
+        name,
+        spatial: false,
+        meaning,
+        columns,
+        rows,
+    };
     vec![
-        feature("run", "a run of pipe", columns::run(), |r| Box::new(r.runs.iter().map(Item::Run))),
-        feature("mark", "a located point of a run: the transmitter's place", columns::mark(), |r| {
-            Box::new(r.marks.iter().map(Item::Mark))
+        feature("run", "a run of pipe", columns::run(), |r| {
+            Box::new(r.runs.iter().map(Item::Run))
         }),
-        feature("camera", "a camera observation", columns::camera(), |r| Box::new(r.camera.iter().map(Item::Camera))),
-        feature("reference", "a reference point", columns::reference(), |r| {
-            Box::new(r.references.iter().map(Item::Reference))
+        feature(
+            "mark",
+            "a located point of a run: the transmitter's place",
+            columns::mark(),
+            |r| Box::new(r.marks.iter().map(Item::Mark)),
+        ),
+        feature("camera", "a camera observation", columns::camera(), |r| {
+            Box::new(r.camera.iter().map(Item::Camera))
         }),
-        plain("profile", "a vertex of a run, in order of flow", columns::profile(), |r| {
-            Box::new(r.runs.iter().flat_map(|run| run.vertices.iter().map(move |vertex| Item::Vertex(run, vertex))))
-        }),
-        plain("ties", "a point to be set out by tapes", columns::ties(), |r| Box::new(r.ties.iter().map(Item::Tie))),
-        plain("findings", "what the checks say", columns::findings(), |r| {
-            Box::new(r.findings.iter().map(Item::Finding))
-        }),
+        feature(
+            "reference",
+            "a reference point",
+            columns::reference(),
+            |r| Box::new(r.references.iter().map(Item::Reference)),
+        ),
+        plain(
+            "profile",
+            "a vertex of a run, in order of flow",
+            columns::profile(),
+            |r| {
+                Box::new(r.runs.iter().flat_map(|run| {
+                    run.vertices
+                        .iter()
+                        .map(move |vertex| Item::Vertex(run, vertex))
+                }))
+            },
+        ),
+        plain(
+            "ties",
+            "a point to be set out by tapes",
+            columns::ties(),
+            |r| Box::new(r.ties.iter().map(Item::Tie)),
+        ),
+        plain(
+            "findings",
+            "what the checks say",
+            columns::findings(),
+            |r| Box::new(r.findings.iter().map(Item::Finding)),
+        ),
     ]
 }
 
@@ -136,7 +178,9 @@ pub fn of(record: &AsBuilt) -> Vec<Table> {
                 table.columns.push(column);
             }
         }
-        table.columns.extend(super::draft::column(record.draft.as_ref()));
+        table
+            .columns
+            .extend(super::draft::column(record.draft.as_ref()));
     }
     tables
 }
@@ -158,8 +202,13 @@ fn published_column(taken: &[Column], name: &str) -> Column {
 }
 
 fn published<'a>(row: Row<'a>, key: &str) -> Value<'a> {
-    let Item::Mark(mark) = row.item else { return Value::Absent };
-    mark.attributes.iter().find(|(name, _)| plain(name) == key).map_or(Value::Absent, |(_, text)| Value::from(text))
+    let Item::Mark(mark) = row.item else {
+        return Value::Absent;
+    };
+    mark.attributes
+        .iter()
+        .find(|(name, _)| plain(name) == key)
+        .map_or(Value::Absent, |(_, text)| Value::from(text))
 }
 
 /// A column's name whatever its case, with underscores for spaces.

@@ -209,7 +209,10 @@ mod tests {
     fn rounding_keeps_a_tenth_of_a_millimetre_and_never_writes_minus_zero() {
         assert_eq!(round(541_700.123_449, 4).to_string(), "541700.1234");
         assert_eq!(round(-0.000_01, 4).to_string(), "0");
-        assert_eq!(round(-80.841_098_058_448_21, 9).to_string(), "-80.841098058");
+        assert_eq!(
+            round(-80.841_098_058_448_21, 9).to_string(),
+            "-80.841098058"
+        );
         assert_eq!(round(1e300, 9).to_bits(), 1e300_f64.to_bits());
     }
 

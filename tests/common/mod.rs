@@ -30,13 +30,19 @@ pub const HOSTILE: &[&str] = &[
 const EASTING: f64 = 1_450_200.0;
 const NORTHING: f64 = 541_700.0;
 
-#[allow(clippy::unnecessary_wraps, reason = "most fields of the record are optional")]
+#[allow(
+    clippy::unnecessary_wraps,
+    reason = "most fields of the record are optional"
+)]
 fn text(value: &str) -> Option<String> {
     Some(value.to_owned())
 }
 
 fn texts(pairs: &[(&str, &str)]) -> BTreeMap<String, String> {
-    pairs.iter().map(|(key, value)| ((*key).to_owned(), (*value).to_owned())).collect()
+    pairs
+        .iter()
+        .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
+        .collect()
 }
 
 /// Longitude and latitude near the site: PROJ's values at the origin and 100 ft east and north of it
@@ -44,15 +50,21 @@ fn texts(pairs: &[(&str, &str)]) -> BTreeMap<String, String> {
 pub fn geographic(easting: f64, northing: f64, height: Option<f64>) -> Geographic {
     let (east, north) = ((easting - EASTING) / 100.0, (northing - NORTHING) / 100.0);
     Geographic {
-        longitude: -80.841_098_058_448_21 + east * 0.000_334_790_108_81 - north * 0.000_006_209_863_91,
-        latitude: 35.224_412_377_659_206 + east * 0.000_005_095_167_25 + north * 0.000_274_719_756_674,
+        longitude: -80.841_098_058_448_21 + east * 0.000_334_790_108_81
+            - north * 0.000_006_209_863_91,
+        latitude: 35.224_412_377_659_206
+            + east * 0.000_005_095_167_25
+            + north * 0.000_274_719_756_674,
         ellipsoidal_height: height,
     }
 }
 
 fn mark(run: &str, number: usize) -> Mark {
     let at = number as f64;
-    let (easting, northing) = (EASTING + 12.345_678_9 * at, NORTHING + 7.5 * at + 0.123_456_78);
+    let (easting, northing) = (
+        EASTING + 12.345_678_9 * at,
+        NORTHING + 7.5 * at + 0.123_456_78,
+    );
     let invert = 214.25 - 0.031_25 * at;
     Mark {
         id: format!("Invented Locating/LAT-2031/{run}/{run}{number}"),
@@ -64,9 +76,17 @@ fn mark(run: &str, number: usize) -> Mark {
         easting,
         northing,
         geographic: Some(geographic(easting, northing, Some(183.5 - 0.031_25 * at))),
-        ellipse: Some(Ellipse { semi_major_95: 0.152_34, semi_minor_95: 0.091, azimuth_95: 33.3 + at }),
+        ellipse: Some(Ellipse {
+            semi_major_95: 0.152_34,
+            semi_minor_95: 0.091,
+            azimuth_95: 33.3 + at,
+        }),
         horizontal_95: Some(0.130_4),
-        paint: Paint { easting: easting + 0.1, northing, ellipse: None },
+        paint: Paint {
+            easting: easting + 0.1,
+            northing,
+            ellipse: None,
+        },
         ground: Some(216.0),
         ground_from: text("levelled"),
         transmitter_depth: Some(1.72),
@@ -146,7 +166,12 @@ fn run(id: &str, marks: &[Mark], joins: Option<&str>) -> Run {
         joins: joins.map(str::to_owned),
         marks: marks.len(),
         evidence: Evidence::Located,
-        texts: texts(&[("material", "PVC"), ("system", "sanitary"), ("from", HOSTILE[0]), ("to", "main in Example Street")]),
+        texts: texts(&[
+            ("material", "PVC"),
+            ("system", "sanitary"),
+            ("from", HOSTILE[0]),
+            ("to", "main in Example Street"),
+        ]),
         vertices,
         source: text("runs.csv:2"),
     }
@@ -188,7 +213,11 @@ fn reference(point: &str, east: f64, exact: bool) -> Reference {
         easting,
         northing,
         geographic: Some(geographic(easting, northing, None)),
-        ellipse: (!exact).then_some(Ellipse { semi_major_95: 0.05, semi_minor_95: 0.04, azimuth_95: 12.0 }),
+        ellipse: (!exact).then_some(Ellipse {
+            semi_major_95: 0.05,
+            semi_minor_95: 0.04,
+            azimuth_95: 12.0,
+        }),
         elevation: exact.then_some(216.4),
         description: text(HOSTILE[8]),
         solved: !exact,
@@ -199,7 +228,11 @@ fn reference(point: &str, east: f64, exact: bool) -> Reference {
 }
 
 fn finding(code: Code, level: Level) -> Finding {
-    let mut finding = Finding::new(code, "first pair 1.72 and 2.10 m differ by 20 %; read the second pair").level(level);
+    let mut finding = Finding::new(
+        code,
+        "first pair 1.72 and 2.10 m differ by 20 %; read the second pair",
+    )
+    .level(level);
     "LAT-2031".clone_into(&mut finding.job);
     finding.mark = text("A3");
     finding.run = text("A");
@@ -249,7 +282,10 @@ fn tie(mark: &Mark) -> Tie {
 }
 
 fn marks() -> Vec<Mark> {
-    let mut marks: Vec<Mark> = (1..=6).map(|number| mark("A", number)).chain((1..=3).map(|n| mark("B", n))).collect();
+    let mut marks: Vec<Mark> = (1..=6)
+        .map(|number| mark("A", number))
+        .chain((1..=3).map(|n| mark("B", n)))
+        .collect();
     for (mark, hostile) in marks.iter_mut().zip(HOSTILE) {
         mark.note = text(hostile);
         mark.attributes = texts(&[("Inspector", hostile), ("Gate Code", "4711")]);
@@ -258,7 +294,12 @@ fn marks() -> Vec<Mark> {
     marks[2].findings = text("depth-disagrees");
     // A mark without a depth, and a zero that is no missing value.
     let bare = &mut marks[8];
-    (bare.transmitter_depth, bare.cover, bare.cover_least, bare.invert) = (None, None, None, None);
+    (
+        bare.transmitter_depth,
+        bare.cover,
+        bare.cover_least,
+        bare.invert,
+    ) = (None, None, None, None);
     (bare.invert_depth, bare.invert_95, bare.depth_95, bare.tilt) = (None, None, None, Some(0.0));
     bare.depth_basis = DepthBasis::None;
     if let Some(place) = &mut bare.geographic {
@@ -270,11 +311,19 @@ fn marks() -> Vec<Mark> {
 /// The record.
 pub fn sample() -> AsBuilt {
     let marks = marks();
-    let mut camera: Vec<Camera> =
-        vec![camera(1, &marks[0], "root intrusion"), camera(2, &marks[1], HOSTILE[1]), camera(3, &marks[2], HOSTILE[10])];
+    let mut camera: Vec<Camera> = vec![
+        camera(1, &marks[0], "root intrusion"),
+        camera(2, &marks[1], HOSTILE[1]),
+        camera(3, &marks[2], HOSTILE[10]),
+    ];
     let lost = &mut camera[2];
     (lost.easting, lost.northing, lost.geographic, lost.ellipse) = (None, None, None, None);
-    (lost.station, lost.invert, lost.transmitter_depth, lost.invert_depth) = (None, None, None, None);
+    (
+        lost.station,
+        lost.invert,
+        lost.transmitter_depth,
+        lost.invert_depth,
+    ) = (None, None, None, None);
     AsBuilt {
         schema: SCHEMA.to_owned(),
         generator: "aslaid 0.1.0".to_owned(),
@@ -290,22 +339,39 @@ pub fn sample() -> AsBuilt {
         },
         frame: frame(),
         equipment: Equipment::default(),
-        accuracy: Accuracy { statement: "Bounds are modelled.".to_owned(), ..Accuracy::default() },
+        accuracy: Accuracy {
+            statement: "Bounds are modelled.".to_owned(),
+            ..Accuracy::default()
+        },
         sigmas: Vec::new(),
         limits: Vec::new(),
         adjustment: Adjustment::default(),
-        runs: vec![run("A", &marks[..6], None), run("B", &marks[6..], Some("A"))],
+        runs: vec![
+            run("A", &marks[..6], None),
+            run("B", &marks[6..], Some("A")),
+        ],
         ties: vec![tie(&marks[0]), tie(&marks[1])],
         camera,
-        references: vec![reference("P1", 0.0, true), reference("P2", 60.0, true), reference("corner", 30.0, false)],
+        references: vec![
+            reference("P1", 0.0, true),
+            reference("P2", 60.0, true),
+            reference("corner", 30.0, false),
+        ],
         measurements: Vec::new(),
         checks: Vec::new(),
         advice: Vec::new(),
-        findings: vec![finding(Code::DepthDisagrees, Level::Warning), finding(Code::Unchecked, Level::Note)],
+        findings: vec![
+            finding(Code::DepthDisagrees, Level::Warning),
+            finding(Code::Unchecked, Level::Note),
+        ],
         notes: Vec::new(),
         left_out: Vec::new(),
         inputs: Vec::new(),
-        cells: Cells { used: 120, kept: 9, named: 1 },
+        cells: Cells {
+            used: 120,
+            kept: 9,
+            named: 1,
+        },
         cautions: vec!["Not exposed. Computed from signals received at the surface.".to_owned()],
         published: vec!["inspector".to_owned()],
         marks,
@@ -314,7 +380,10 @@ pub fn sample() -> AsBuilt {
 
 /// The record as a draft of which two rows were left out.
 pub fn draft() -> AsBuilt {
-    AsBuilt { draft: Some(Draft { left_out: 2 }), ..sample() }
+    AsBuilt {
+        draft: Some(Draft { left_out: 2 }),
+        ..sample()
+    }
 }
 
 /// The record in site coordinates.

@@ -31,15 +31,26 @@ fn the_hash_is_that_of_the_file_without_its_line() {
     build(folder.path(), sample());
     let text = fs::read_to_string(folder.path().join("LAT-2031/record.json")).unwrap();
     let read: AsBuilt = serde_json::from_str(&text).unwrap();
-    let without: String = text.split_inclusive('\n').filter(|line| !line.starts_with("  \"hash\": ")).collect();
+    let without: String = text
+        .split_inclusive('\n')
+        .filter(|line| !line.starts_with("  \"hash\": "))
+        .collect();
     assert_eq!(without.lines().count() + 1, text.lines().count());
-    assert_eq!(read.hash, Some(format!("{:x}", Sha256::digest(without.as_bytes()))));
+    assert_eq!(
+        read.hash,
+        Some(format!("{:x}", Sha256::digest(without.as_bytes())))
+    );
 }
 
 #[test]
 fn the_same_record_gives_the_same_bytes() {
     for format in FORMATS {
-        assert_eq!(bytes(&sample(), format.name()), bytes(&sample(), format.name()), "{}", format.name());
+        assert_eq!(
+            bytes(&sample(), format.name()),
+            bytes(&sample(), format.name()),
+            "{}",
+            format.name()
+        );
     }
 }
 
@@ -47,11 +58,18 @@ fn the_same_record_gives_the_same_bytes() {
 fn what_is_not_known_is_absent_and_zero_is_kept() {
     let map: Value = serde_json::from_slice(&bytes(&sample(), "geojson")).unwrap();
     let features = map["features"].as_array().unwrap();
-    let bare = &features.iter().find(|feature| feature["properties"]["mark"] == "B3").unwrap()["properties"];
+    let bare = &features
+        .iter()
+        .find(|feature| feature["properties"]["mark"] == "B3")
+        .unwrap()["properties"];
     assert!(bare.get("invert").is_none() && bare.get("cover_least").is_none());
     assert_eq!(bare["tilt"], 0.0);
     let text = String::from_utf8(bytes(&sample(), "geojson")).unwrap();
-    assert!(!text.contains("null,\"properties\":{}") && !text.contains("-9999") && !text.contains("\"crs\":{"));
+    assert!(
+        !text.contains("null,\"properties\":{}")
+            && !text.contains("-9999")
+            && !text.contains("\"crs\":{")
+    );
 }
 
 #[test]
@@ -61,11 +79,35 @@ fn a_third_coordinate_is_there_only_where_the_height_is_known() {
         let features = map["features"].as_array().unwrap();
         features.iter().find(|f| f["id"] == id).unwrap()["geometry"]["coordinates"].clone()
     };
-    assert_eq!(coordinates("Invented Locating/LAT-2031/A/A1").as_array().unwrap().len(), 3);
-    assert_eq!(coordinates("Invented Locating/LAT-2031/B/B3").as_array().unwrap().len(), 2);
+    assert_eq!(
+        coordinates("Invented Locating/LAT-2031/A/A1")
+            .as_array()
+            .unwrap()
+            .len(),
+        3
+    );
+    assert_eq!(
+        coordinates("Invented Locating/LAT-2031/B/B3")
+            .as_array()
+            .unwrap()
+            .len(),
+        2
+    );
     // One vertex of run B has no height: the whole line is flat.
-    assert!(coordinates("Invented Locating/LAT-2031/B").as_array().unwrap().iter().all(|p| p.as_array().unwrap().len() == 2));
-    assert!(coordinates("Invented Locating/LAT-2031/A").as_array().unwrap().iter().all(|p| p.as_array().unwrap().len() == 3));
+    assert!(
+        coordinates("Invented Locating/LAT-2031/B")
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|p| p.as_array().unwrap().len() == 2)
+    );
+    assert!(
+        coordinates("Invented Locating/LAT-2031/A")
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|p| p.as_array().unwrap().len() == 3)
+    );
     assert_eq!(map["bbox"].as_array().unwrap().len(), 4);
 }
 
@@ -73,18 +115,32 @@ fn a_third_coordinate_is_there_only_where_the_height_is_known() {
 fn only_published_columns_leave_the_record() {
     for name in ["geojson", "kml", "points"] {
         let text = String::from_utf8(bytes(&sample(), name)).unwrap();
-        assert!(text.contains("inspector") && !text.contains("4711"), "{name}");
+        assert!(
+            text.contains("inspector") && !text.contains("4711"),
+            "{name}"
+        );
     }
-    assert!(String::from_utf8(bytes(&sample(), "record")).unwrap().contains("4711"));
+    assert!(
+        String::from_utf8(bytes(&sample(), "record"))
+            .unwrap()
+            .contains("4711")
+    );
 }
 
 #[test]
 fn a_published_column_never_takes_the_place_of_ours() {
     let mut record = sample();
     record.published = vec!["Cover".to_owned()];
-    record.marks[0].attributes.insert("cover".to_owned(), "leaves".to_owned());
+    record.marks[0]
+        .attributes
+        .insert("cover".to_owned(), "leaves".to_owned());
     let map: Value = serde_json::from_slice(&bytes(&record, "geojson")).unwrap();
-    let first = &map["features"].as_array().unwrap().iter().find(|f| f["properties"]["mark"] == "A1").unwrap()["properties"];
+    let first = &map["features"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|f| f["properties"]["mark"] == "A1")
+        .unwrap()["properties"];
     assert_eq!(first["cover"], 1.65);
     assert_eq!(first["cover_entered"], "leaves");
 }
@@ -96,7 +152,8 @@ fn every_file_of_a_draft_says_so_with_its_number() {
     for file in &delivered.files {
         let text = fs::read(delivered.folder.join(file)).unwrap();
         let text = String::from_utf8_lossy(&text);
-        let marked = text.contains("DRAFT, 2 rows left out") || (*file == "record.json" && text.contains("\"left_out\": 2"));
+        let marked = text.contains("DRAFT, 2 rows left out")
+            || (*file == "record.json" && text.contains("\"left_out\": 2"));
         assert!(marked, "{file}");
     }
     let clean = build(folder.path(), sample());
@@ -112,7 +169,10 @@ fn an_empty_draft_table_says_so_in_its_header() {
     record.ties.clear();
     let text = String::from_utf8(bytes(&record, "ties")).unwrap();
     assert_eq!(text.lines().count(), 1);
-    assert!(text.contains("draft (DRAFT, 2 rows left out)") || text.contains("\"draft (DRAFT, 2 rows left out)\""));
+    assert!(
+        text.contains("draft (DRAFT, 2 rows left out)")
+            || text.contains("\"draft (DRAFT, 2 rows left out)\"")
+    );
 }
 
 #[test]
@@ -121,8 +181,16 @@ fn a_job_in_site_coordinates_has_no_map_and_the_reason_is_given() {
     let delivered = build(folder.path(), local());
     let absent: Vec<&str> = delivered.absent.iter().map(|(file, _)| *file).collect();
     assert_eq!(absent, ["asbuilt.geojson", "asbuilt.kml"]);
-    assert!(delivered.absent.iter().all(|(_, why)| why.contains("[grid] crs")));
-    assert!(!delivered.folder.join("asbuilt.kml").exists() && delivered.folder.join("points.csv").exists());
+    assert!(
+        delivered
+            .absent
+            .iter()
+            .all(|(_, why)| why.contains("[grid] crs"))
+    );
+    assert!(
+        !delivered.folder.join("asbuilt.kml").exists()
+            && delivered.folder.join("points.csv").exists()
+    );
 }
 
 #[test]
@@ -133,7 +201,10 @@ fn the_geojson_is_valid_against_our_own_schema_and_against_the_standards() {
         let map: Value = serde_json::from_slice(&bytes(&record, "geojson")).unwrap();
         for schema in [&standard, &own] {
             let validator = jsonschema::validator_for(schema).unwrap();
-            let errors: Vec<String> = validator.iter_errors(&map).map(|e| format!("{}: {e}", e.instance_path())).collect();
+            let errors: Vec<String> = validator
+                .iter_errors(&map)
+                .map(|e| format!("{}: {e}", e.instance_path()))
+                .collect();
             assert!(errors.is_empty(), "{errors:#?}");
         }
     }
@@ -148,12 +219,21 @@ fn the_schemas_refuse_what_is_wrong() {
         change(&mut map);
         !jsonschema::validator_for(schema).unwrap().is_valid(&map)
     };
-    assert!(refused(&standard, &|map| map["features"][2]["geometry"]["coordinates"] = serde_json::json!(["a", 2])));
-    assert!(refused(&standard, &|map| map["crs"] = serde_json::json!({"type": "name"})));
+    assert!(refused(&standard, &|map| map["features"][2]["geometry"]
+        ["coordinates"] =
+        serde_json::json!(["a", 2])));
+    assert!(refused(&standard, &|map| map["crs"] =
+        serde_json::json!({"type": "name"})));
     assert!(refused(&standard, &|map| map["bbox"] = serde_json::json!([1, 2, 3])));
-    assert!(refused(&own, &|map| map["features"][0]["properties"]["length"] = serde_json::json!("long")));
+    assert!(refused(
+        &own,
+        &|map| map["features"][0]["properties"]["length"] = serde_json::json!("long")
+    ));
     assert!(refused(&own, &|map| {
-        map["features"][3]["properties"].as_object_mut().unwrap().remove("evidence");
+        map["features"][3]["properties"]
+            .as_object_mut()
+            .unwrap()
+            .remove("evidence");
     }));
 }
 
@@ -162,16 +242,26 @@ fn the_record_is_valid_against_its_schema() {
     let schema = aslaid::export::schema::record();
     let record: Value = serde_json::from_slice(&bytes(&draft(), "record")).unwrap();
     let validator = jsonschema::validator_for(&schema).unwrap();
-    let errors: Vec<String> = validator.iter_errors(&record).map(|e| format!("{}: {e}", e.instance_path())).collect();
+    let errors: Vec<String> = validator
+        .iter_errors(&record)
+        .map(|e| format!("{}: {e}", e.instance_path()))
+        .collect();
     assert!(errors.is_empty(), "{errors:#?}");
 }
 
 #[test]
 fn a_word_that_names_no_format_is_refused_with_those_that_do() {
-    let error = select(&["geojson".to_owned(), "shape".to_owned()]).err().unwrap().to_string();
+    let error = select(&["geojson".to_owned(), "shape".to_owned()])
+        .err()
+        .unwrap()
+        .to_string();
     assert!(error.contains("\"shape\"") && error.contains("geojson, kml"));
     let names = |words: &[&str]| -> Vec<&str> {
-        select(&words.iter().map(ToString::to_string).collect::<Vec<_>>()).unwrap().iter().map(|f| f.name()).collect()
+        select(&words.iter().map(ToString::to_string).collect::<Vec<_>>())
+            .unwrap()
+            .iter()
+            .map(|f| f.name())
+            .collect()
     };
     assert_eq!(names(&["csv"]), ["points", "profile", "camera", "ties"]);
     assert_eq!(names(&["KML", "record.json"]), ["record", "kml"]);
@@ -183,5 +273,8 @@ fn kml_reads_back_with_a_reader_of_its_own_kind() {
     let text = String::from_utf8(bytes(&sample(), "kml")).unwrap();
     let read: kml::Kml = text.parse().unwrap();
     let shown = format!("{read:?}");
-    assert!(shown.contains("Invented Locating/LAT-2031/A/A1") && shown.contains("Robert'); DROP TABLE mark;--"));
+    assert!(
+        shown.contains("Invented Locating/LAT-2031/A/A1")
+            && shown.contains("Robert'); DROP TABLE mark;--")
+    );
 }

@@ -20,8 +20,13 @@ fn build(root: &Path, record: AsBuilt) -> Delivered {
     let findings = record.findings.clone();
     let formats = select(&[]).unwrap();
     let id = record.job.id.clone();
-    let delivery =
-        Delivery { id: &id, record: Some(record), findings: &findings, corrections: None, formats: &formats };
+    let delivery = Delivery {
+        id: &id,
+        record: Some(record),
+        findings: &findings,
+        corrections: None,
+        formats: &formats,
+    };
     deliver(root, delivery).unwrap()
 }
 
@@ -31,7 +36,10 @@ fn here(path: &str) -> PathBuf {
 
 /// Runs an outside program, which must be there and must succeed.
 fn outside(program: &str, arguments: &[&str]) -> Output {
-    let output = Command::new(program).args(arguments).output().unwrap_or_else(|e| panic!("{program}: {e}"));
+    let output = Command::new(program)
+        .args(arguments)
+        .output()
+        .unwrap_or_else(|e| panic!("{program}: {e}"));
     let shown = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
     assert!(
         output.status.success(),
@@ -44,8 +52,14 @@ fn outside(program: &str, arguments: &[&str]) -> Output {
 
 fn python(script: &str, arguments: &[&str]) -> String {
     let program = here("target/venv/bin/python");
-    assert!(program.exists(), "scripts/setup test makes {}", program.display());
+    assert!(
+        program.exists(),
+        "scripts/setup test makes {}",
+        program.display()
+    );
     let script = here(script);
-    let all: Vec<&str> = std::iter::once(script.to_str().unwrap()).chain(arguments.iter().copied()).collect();
+    let all: Vec<&str> = std::iter::once(script.to_str().unwrap())
+        .chain(arguments.iter().copied())
+        .collect();
     String::from_utf8(outside(program.to_str().unwrap(), &all).stdout).unwrap()
 }

@@ -7,7 +7,10 @@ use super::{build, here, outside, python};
 fn everything_reads_back_equal_to_the_record() {
     let folder = tempfile::tempdir().unwrap();
     let delivered = build(folder.path(), sample());
-    let said = python("tests/export/readback.py", &[delivered.folder.to_str().unwrap()]);
+    let said = python(
+        "tests/export/readback.py",
+        &[delivered.folder.to_str().unwrap()],
+    );
     assert!(said.contains("cells equal"), "{said}");
     println!("{said}");
 }
@@ -32,7 +35,16 @@ fn the_kml_is_valid_against_the_schema_of_the_standard() {
     let delivered = build(folder.path(), sample());
     let schemas = here("target/venv/lib/python3.11/site-packages/fastkml/schema/ogckml22.xsd");
     let file = delivered.folder.join("asbuilt.kml");
-    outside("xmllint", &["--noout", "--nonet", "--schema", schemas.to_str().unwrap(), file.to_str().unwrap()]);
+    outside(
+        "xmllint",
+        &[
+            "--noout",
+            "--nonet",
+            "--schema",
+            schemas.to_str().unwrap(),
+            file.to_str().unwrap(),
+        ],
+    );
 }
 
 #[test]
@@ -42,9 +54,22 @@ fn that_schema_refuses_elements_out_of_order() {
     let schemas = here("target/venv/lib/python3.11/site-packages/fastkml/schema/ogckml22.xsd");
     let text = std::fs::read_to_string(delivered.folder.join("asbuilt.kml")).unwrap();
     let swapped = folder.path().join("swapped.kml");
-    std::fs::write(&swapped, text.replace("<Placemark><name>", "<Placemark><styleUrl>#run</styleUrl><name>")).unwrap();
+    std::fs::write(
+        &swapped,
+        text.replace(
+            "<Placemark><name>",
+            "<Placemark><styleUrl>#run</styleUrl><name>",
+        ),
+    )
+    .unwrap();
     let status = std::process::Command::new("xmllint")
-        .args(["--noout", "--nonet", "--schema", schemas.to_str().unwrap(), swapped.to_str().unwrap()])
+        .args([
+            "--noout",
+            "--nonet",
+            "--schema",
+            schemas.to_str().unwrap(),
+            swapped.to_str().unwrap(),
+        ])
         .stderr(std::process::Stdio::null())
         .status()
         .unwrap();

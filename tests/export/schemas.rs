@@ -13,6 +13,10 @@ fn the_committed_schemas_are_fresh() {
             fs::write(&path, &fresh).unwrap();
         }
         let committed = fs::read_to_string(&path).unwrap_or_default();
-        assert!(committed == fresh, "{} is out of date; UPDATE_EXPECT=1 rewrites it", path.display());
+        assert!(
+            committed == fresh,
+            "{} is out of date; UPDATE_EXPECT=1 rewrites it",
+            path.display()
+        );
     }
 }
