@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
+
 use super::place::{Earlier, failed, file, place};
 use super::{CORRECTIONS, Format, View, findings, record};
 use crate::error::Error;
@@ -63,9 +65,12 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
     let fill = |folder: &Path| -> Result<(), Error> {
         if let Some(record) = &record {
             let view = View::new(record);
-            for format in &written {
-                file(folder, format.file(), &|out| format.write(&view, out))?;
-            }
+            // At once: a large record's formats use all threads, a small one's flushes to the disk overlap.
+            let results: Vec<Result<(), Error>> = written
+                .par_iter()
+                .map(|format| file(folder, format.file(), &|out| format.write(&view, out)))
+                .collect();
+            results.into_iter().collect::<Result<(), Error>>()?;
         }
         file(folder, findings::CSV, &|out| {
             findings::write_csv(findings, draft, out)
