@@ -104,23 +104,6 @@ impl Table {
 /// The tables as declared: feature tables first, in the order in which formats write them.
 #[must_use]
 pub fn declared() -> Vec<Table> {
-    let feature = |name, meaning, own: Vec<Column>, rows| {
-        let columns = columns::common().into_iter().chain(own).collect();
-        Table {
-            name,
-            spatial: true,
-            meaning,
-            columns,
-            rows,
-        }
-    };
-    let plain = |name, meaning, columns, rows| Table {
-        name,
-        spatial: false,
-        meaning,
-        columns,
-        rows,
-    };
     vec![
         feature("run", "a run of pipe", columns::run(), |r| {
             Box::new(r.runs.iter().map(Item::Run))
@@ -140,31 +123,59 @@ pub fn declared() -> Vec<Table> {
             columns::reference(),
             |r| Box::new(r.references.iter().map(Item::Reference)),
         ),
-        plain(
+        plain_table(
             "profile",
             "a vertex of a run, in order of flow",
             columns::profile(),
-            |r| {
-                Box::new(r.runs.iter().flat_map(|run| {
-                    run.vertices
-                        .iter()
-                        .map(move |vertex| Item::Vertex(run, vertex))
-                }))
-            },
+            vertices,
         ),
-        plain(
+        plain_table(
             "ties",
             "a point to be set out by tapes",
             columns::ties(),
             |r| Box::new(r.ties.iter().map(Item::Tie)),
         ),
-        plain(
+        plain_table(
             "findings",
             "what the checks say",
             columns::findings(),
             |r| Box::new(r.findings.iter().map(Item::Finding)),
         ),
     ]
+}
+
+fn feature(name: &'static str, meaning: &'static str, own: Vec<Column>, rows: Rows) -> Table {
+    let columns = columns::common().into_iter().chain(own).collect();
+    Table {
+        name,
+        spatial: true,
+        meaning,
+        columns,
+        rows,
+    }
+}
+
+fn plain_table(
+    name: &'static str,
+    meaning: &'static str,
+    columns: Vec<Column>,
+    rows: Rows,
+) -> Table {
+    Table {
+        name,
+        spatial: false,
+        meaning,
+        columns,
+        rows,
+    }
+}
+
+fn vertices(record: &AsBuilt) -> Box<dyn Iterator<Item = Item<'_>> + '_> {
+    Box::new(record.runs.iter().flat_map(|run| {
+        run.vertices
+            .iter()
+            .map(move |vertex| Item::Vertex(run, vertex))
+    }))
 }
 
 /// The tables of a record: as declared, then the columns that the job publishes, then the mark of a draft.

@@ -309,6 +309,7 @@ fn marks() -> Vec<Mark> {
 }
 
 /// The record.
+#[allow(clippy::too_many_lines, reason = "one line a field of the record")]
 pub fn sample() -> AsBuilt {
     let marks = marks();
     let mut camera: Vec<Camera> = vec![
