@@ -5,7 +5,7 @@ use super::ground::{self, GroundAt};
 use super::line::Level;
 use super::order::{self, Entry};
 use super::slope::{self, Slope};
-use super::{Gap, Inputs, Located, Predicted, Traced, Vertex, VertexKind};
+use super::{Gap, Inputs, Located, Members, Predicted, Traced, Vertex, VertexKind};
 use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Stream, Use};
 use crate::math::block;
 use crate::transmitter::shift::{self, Expected};
@@ -14,8 +14,9 @@ use crate::transmitter::{Basis, Depth, Sensed, Shift, Tilt, TiltFrom, depth, til
 /// Depth taken for the placing of a mark of a run where no depth at all is known, metres (our choice: a usual lateral).
 const USUAL_DEPTH: f64 = 1.5;
 
-pub(super) fn trace_run(inputs: Inputs<'_>, sensed: &[Sensed], run: usize, marks: &[usize]) -> Traced {
-    let (entries, unplaced, issues) = order::order(inputs, run, marks);
+pub(super) fn trace_run(inputs: Inputs<'_>, sensed: &[Sensed], members: Members<'_>) -> Traced {
+    let run = members.run;
+    let (entries, unplaced, issues) = order::order(inputs, members);
     let work = Work::of(inputs, sensed, run, entries);
     // The slope needs the stations of the transmitters, and these the slope: twice round is enough, for a shift of
     // decimetres changes a station by parts in a hundred.

@@ -227,16 +227,29 @@ impl Traced {
 /// [`crate::transmitter::sense`] gives it.
 #[must_use]
 pub fn trace(inputs: Inputs<'_>, sensed: &[Sensed]) -> Vec<Traced> {
-    let by_run = marks_by_run(inputs);
-    by_run.par_iter().enumerate().map(|(run, marks)| locate::trace_run(inputs, sensed, run, marks)).collect()
+    let marks = by_run(inputs.job.runs.len(), inputs.observations.marks.iter().map(|points| points.run));
+    let pushes = by_run(inputs.job.runs.len(), inputs.job.pushes.iter().map(|push| push.run));
+    let parts = marks.par_iter().zip(&pushes).enumerate();
+    parts.map(|(run, (marks, pushes))| locate::trace_run(inputs, sensed, Members { run, marks, pushes })).collect()
 }
 
-/// Indices of [`Observations::marks`], run by run, in the order of the rows.
-fn marks_by_run(inputs: Inputs<'_>) -> Vec<Vec<usize>> {
-    let mut by_run = vec![Vec::new(); inputs.job.runs.len()];
-    for (index, points) in inputs.observations.marks.iter().enumerate() {
-        if let Some(marks) = by_run.get_mut(points.run) {
-            marks.push(index);
+/// What belongs to one run.
+#[derive(Clone, Copy)]
+struct Members<'a> {
+    /// Index into `job.runs`.
+    run: usize,
+    /// Indices into [`Observations::marks`].
+    marks: &'a [usize],
+    /// Indices into `job.pushes`.
+    pushes: &'a [usize],
+}
+
+/// Indices of things, run by run, in their own order; `of` gives each thing's run.
+fn by_run(runs: usize, of: impl Iterator<Item = usize>) -> Vec<Vec<usize>> {
+    let mut by_run = vec![Vec::new(); runs];
+    for (index, run) in of.enumerate() {
+        if let Some(members) = by_run.get_mut(run) {
+            members.push(index);
         }
     }
     by_run

@@ -5,12 +5,15 @@
 //! that is the opening or that both reached; failing that, by where its marks lie (then no cable length runs across).
 
 use super::order::Entry;
-use super::{Inputs, Path};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::{Inputs, Members, Path};
 use crate::job::model::{MarkRow, Stream};
 
 /// Fills in [`Entry::path`].
-pub(super) fn set_paths(inputs: Inputs<'_>, run: usize, entries: &mut [Entry<'_>]) {
-    let openings = Openings::of(inputs, run);
+pub(super) fn set_paths(inputs: Inputs<'_>, members: Members<'_>, entries: &mut [Entry<'_>]) {
+    let openings = Openings::of(inputs, members);
     let mut origins = vec![None; openings.names.len()];
     if let Some(first) = origins.first_mut() {
         *first = Some((0.0, 0));
@@ -41,29 +44,35 @@ pub(super) fn set_paths(inputs: Inputs<'_>, run: usize, entries: &mut [Entry<'_>
 struct Openings {
     run: usize,
     /// Distinct openings of the run's pushes, in their order; one nameless if the run has no pushes.
-    names: Vec<Option<std::sync::Arc<str>>>,
+    names: Vec<Option<Arc<str>>>,
+    /// Each push's opening.
+    of_push: BTreeMap<usize, usize>,
 }
 
 impl Openings {
-    fn of(inputs: Inputs<'_>, run: usize) -> Self {
-        let mut names = Vec::new();
-        for push in inputs.job.pushes.iter().filter(|push| push.run == run) {
-            if !names.contains(&push.start) {
+    fn of(inputs: Inputs<'_>, members: Members<'_>) -> Self {
+        let (mut names, mut of_push) = (Vec::new(), BTreeMap::new());
+        let mut known: BTreeMap<Option<&str>, usize> = BTreeMap::new();
+        for &index in members.pushes {
+            let Some(push) = inputs.job.pushes.get(index) else { continue };
+            let opening = *known.entry(push.start.as_deref()).or_insert_with(|| {
                 names.push(push.start.clone());
-            }
+                names.len() - 1
+            });
+            of_push.insert(index, opening);
         }
         if names.is_empty() {
             names.push(None);
         }
-        Self { run, names }
+        Self { run: members.run, names, of_push }
     }
 
     /// The opening that a row was pushed from, and the transmitter's path length from it.
     fn path(&self, inputs: Inputs<'_>, row: &MarkRow) -> Option<(usize, f64)> {
         let counter = row.counter?;
-        let push = row.push.and_then(|push| inputs.job.pushes.get(push));
+        let push = row.push.and_then(|index| Some((inputs.job.pushes.get(index)?, *self.of_push.get(&index)?)));
         let (pushed, start, opening) = match push {
-            Some(push) => (push.pushed, push.counter_at_start, self.names.iter().position(|n| *n == push.start)?),
+            Some((push, opening)) => (push.pushed, push.counter_at_start, opening),
             None => (inputs.job.runs.get(self.run)?.pushed, 0.0, 0),
         };
         let length = counter - start - inputs.job.equipment.lens_to_transmitter;

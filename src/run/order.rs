@@ -1,6 +1,8 @@
 //! In what order the marks lie: by path length; without counters by row.
 
-use super::{Inputs, Path, openings};
+use std::collections::BTreeMap;
+
+use super::{Inputs, Members, Path, openings};
 use crate::job::model::{MarkRow, Stream};
 use crate::math::block;
 use crate::observe::PointId;
@@ -51,18 +53,18 @@ impl Entry<'_> {
 /// The marks of a run that have a place, in the direction of flow; those without; and the counter's faults.
 pub(super) fn order<'a>(
     inputs: Inputs<'a>,
-    run: usize,
-    marks: &[usize],
+    members: Members<'_>,
 ) -> (Vec<Entry<'a>>, Vec<usize>, Vec<OrderIssue>) {
-    let (mut entries, mut unplaced) = (Vec::with_capacity(marks.len()), Vec::new());
-    for &mark in marks {
+    let run = members.run;
+    let (mut entries, mut unplaced) = (Vec::with_capacity(members.marks.len()), Vec::new());
+    for &mark in members.marks {
         match entry(inputs, run, mark) {
             Placed::At(entry) => entries.push(entry),
             Placed::Nowhere => unplaced.push(mark),
             Placed::NoPart => {}
         }
     }
-    openings::set_paths(inputs, run, &mut entries);
+    openings::set_paths(inputs, members, &mut entries);
     let issues = counter_issues(inputs, &entries);
     if inputs.job.runs.get(run).is_some_and(|run| run.pushed == Stream::Up) {
         // Rows follow the push, so the last row lies furthest upstream.
@@ -108,35 +110,35 @@ fn entry<'a>(inputs: Inputs<'a>, run: usize, mark: usize) -> Placed<'a> {
 
 /// Counters of one push, in row order, must go on; a repeat is a fault only at another place.
 fn counter_issues(inputs: Inputs<'_>, entries: &[Entry<'_>]) -> Vec<OrderIssue> {
-    let mut last: Vec<(Option<usize>, usize, f64, (PointId, Place))> = Vec::new();
+    let mut last: BTreeMap<Option<usize>, (usize, f64, &Entry<'_>)> = BTreeMap::new();
     let mut issues = Vec::new();
     for entry in entries {
-        let Some((row, counter, push)) =
-            entry.centre.and_then(|(index, row)| Some((index, row.counter?, row.push)))
-        else {
-            continue;
-        };
-        let (id, place) = entry.place();
-        if let Some((_, before, earlier, (other_id, other))) = last.iter().rev().find(|(other, ..)| *other == push) {
-            let apart = f64::hypot(place.e - other.e, place.n - other.n);
-            if counter < *earlier {
-                issues.push(OrderIssue { before: *before, row, same_counter_apart: None });
-            } else if (counter - earlier).abs() < 1e-9 && *before != row {
-                let joint = inputs.places.covariance(id, *other_id);
-                let c = block::difference(place.covariance, other.covariance, joint);
-                let placing = 2.0 * inputs.job.accuracy.mark.powi(2) + inputs.job.accuracy.counter.powi(2);
-                let (sigma, _, _) = block::axes(block::add(c, block::isotropic(placing)));
-                if apart > inputs.job.limits.alarm * sigma {
-                    issues.push(OrderIssue { before: *before, row, same_counter_apart: Some(apart) });
+        let Some((row, index)) = entry.centre.map(|(index, row)| (row, index)) else { continue };
+        let Some(counter) = row.counter else { continue };
+        if let Some(&(before, earlier, other)) = last.get(&row.push) {
+            if counter < earlier {
+                issues.push(OrderIssue { before, row: index, same_counter_apart: None });
+            } else if counter - earlier < 1e-9 {
+                let apart = apart(inputs, other, entry);
+                if apart.is_some() {
+                    issues.push(OrderIssue { before, row: index, same_counter_apart: apart });
                 }
             }
         }
-        match last.iter_mut().find(|(other, ..)| *other == push) {
-            Some(known) => *known = (push, row, counter, (id, place)),
-            None => last.push((push, row, counter, (id, place))),
-        }
+        last.insert(row.push, (index, counter, entry));
     }
     issues
+}
+
+/// The distance of two marks, if it is more than measuring, placing and the counter explain.
+fn apart(inputs: Inputs<'_>, a: &Entry<'_>, b: &Entry<'_>) -> Option<f64> {
+    let ((a_id, a), (b_id, b)) = (a.place(), b.place());
+    let distance = f64::hypot(a.e - b.e, a.n - b.n);
+    let c = block::difference(a.covariance, b.covariance, inputs.places.covariance(a_id, b_id));
+    let accuracy = &inputs.job.accuracy;
+    let placing = 2.0 * accuracy.mark.powi(2) + accuracy.counter.powi(2);
+    let (sigma, _, _) = block::axes(block::add(c, block::isotropic(placing)));
+    (distance > inputs.job.limits.alarm * sigma).then_some(distance)
 }
 
 /// By path; a mark without one goes where it lengthens the line through the others least.
