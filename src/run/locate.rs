@@ -66,7 +66,7 @@ impl<'a> Work<'a> {
         let depth = self.exposed_depth(entry).or_else(|| {
             let sensed = self.sensed.get(entry.mark)?;
             let readings = sensed.readings.as_ref();
-            readings.map(|readings| depth::by_readings(readings, false, 0.0, &self.inputs.job.accuracy)).or_else(|| {
+            readings.map(|readings| depth::by_readings(readings, false, None, &self.inputs.job.accuracy)).or_else(|| {
                 let (value, sigma) = sensed.ends.as_ref()?.depth(0.0, self.inputs.job.accuracy.tilt, self.sensor_height())?;
                 Some(Depth { value, sigma, common: 0.0, basis: Basis::Ends })
             })
@@ -130,7 +130,7 @@ impl<'a> Work<'a> {
                 // Manual readings over a transmitter seen to be tilted are taken at its peak.
                 let at_peak = row.read_by == ReadBy::Manual && row.attitude != Attitude::Level;
                 let over_crossline = row.found_by == FoundBy::Crossline && !at_peak && expected.tilt.from != TiltFrom::Vertical;
-                Some(depth::by_readings(readings, over_crossline, expected.tilt.angle, accuracy))
+                Some(depth::by_readings(readings, over_crossline, Some(&expected.tilt), accuracy))
             }
             (None, Some((value, sigma))) => Some(Depth { value, sigma, common: 0.0, basis: Basis::Ends }),
             (None, None) => None,

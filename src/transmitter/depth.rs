@@ -4,6 +4,7 @@
 //! ([`crate::sources::Source::CommonPractice`]); applying it to level ones is our choice: a receiver turned half round that
 //! disagrees with itself is disturbed, whatever the tilt.
 
+use super::{Tilt, TiltFrom};
 use crate::limits::Accuracy;
 
 /// How a depth was accepted.
@@ -117,7 +118,8 @@ pub struct Depth {
     pub value: f64,
     /// One-sigma of this mark alone.
     pub sigma: f64,
-    /// What one sigma of the receiver's depth scale, shared by all readings of the job, does to this depth.
+    /// What one sigma of the depth scale that the run's readings share does to this depth: the receiver's, shared by the whole
+    /// job, and that of readings over a steep run.
     pub common: f64,
     /// Basis.
     pub basis: Basis,
@@ -134,19 +136,25 @@ impl Depth {
 /// Tilt from which readings over the crossline come out noticeably deep.
 pub const STEEP: f64 = 10.0 * std::f64::consts::PI / 180.0;
 
-/// Widens a reading's sigma for a tilted transmitter: by the field, readings over the crossline come out 2, 8 and 19 % deep at 10,
-/// 20 and 30°; 1.5 sin²θ covers that about twice over (our choice: the amount depends on how a receiver forms its depth).
+/// How much deeper than true readings over the crossline may come out, as a one-sigma: by the field 2, 8 and 19 % at 10, 20
+/// and 30° (the strength at two heights over the crossline); 1.5 sin²θ covers that about twice over (our choice: the amount
+/// depends on how a receiver forms its depth).
 #[must_use]
-pub fn over_tilt(sigma: f64, depth: f64, tilt: f64) -> f64 {
-    if tilt.abs() > STEEP { f64::hypot(sigma, 1.5 * tilt.sin().powi(2) * depth) } else { sigma }
+pub fn deep_by_tilt(depth: f64, tilt: f64) -> f64 {
+    if tilt.abs() > STEEP { 1.5 * tilt.sin().powi(2) * depth.abs() } else { 0.0 }
 }
 
-/// The depth by readings, its sigma widened for the tilt where they were taken over the crossline.
+/// The depth by readings, widened for the tilt where they were taken over the crossline.
+///
+/// A tilt that is the run's own slope makes all its readings deep in the same proportion: that part is shared, like the
+/// receiver's scale, and cancels in a fall as far. A tilt of this mark's own widens its own sigma.
 #[must_use]
-pub fn by_readings(readings: &Readings, over_crossline: bool, tilt: f64, accuracy: &Accuracy) -> Depth {
-    let sigma = if over_crossline { over_tilt(readings.sigma, readings.depth, tilt) } else { readings.sigma };
-    let common = accuracy.depth_common * readings.depth;
-    Depth { value: readings.depth, sigma, common, basis: Basis::Readings }
+pub fn by_readings(readings: &Readings, over_crossline: bool, tilt: Option<&Tilt>, accuracy: &Accuracy) -> Depth {
+    let deep = tilt.filter(|_| over_crossline).map_or(0.0, |tilt| deep_by_tilt(readings.depth, tilt.angle));
+    let of_slope = tilt.is_some_and(|tilt| tilt.from == TiltFrom::Slope);
+    let (own, shared) = if of_slope { (0.0, deep) } else { (deep, 0.0) };
+    let common = f64::hypot(accuracy.depth_common * readings.depth, shared);
+    Depth { value: readings.depth, sigma: f64::hypot(readings.sigma, own), common, basis: Basis::Readings }
 }
 
 #[cfg(test)]
@@ -212,8 +220,19 @@ mod tests {
 
     #[test]
     fn widened_only_beyond_ten_degrees() {
-        assert!((over_tilt(0.1, 2.0, 0.17) - 0.1).abs() < 1e-15);
-        let tilt = 20.0_f64.to_radians();
-        assert!((over_tilt(0.1, 2.0, tilt) - f64::hypot(0.1, 3.0 * tilt.sin().powi(2))).abs() < 1e-12);
+        let (readings, accuracy) = (run([Some(2.0), Some(2.0), None, None], 0.0), Accuracy::default());
+        let widened = |degrees: f64, from| {
+            let tilt = Tilt { angle: degrees.to_radians(), sigma: 0.02, from };
+            let depth = by_readings(&readings, true, Some(&tilt), &accuracy);
+            (depth.sigma, depth.common, by_readings(&readings, false, Some(&tilt), &accuracy))
+        };
+        let plain = widened(9.9, TiltFrom::Given);
+        assert!((plain.0 - readings.sigma).abs() < 1e-15 && (plain.1 - 0.04).abs() < 1e-15);
+        let deep = 3.0 * 20.0_f64.to_radians().sin().powi(2);
+        let own = widened(20.0, TiltFrom::Given);
+        assert!((own.0 - f64::hypot(readings.sigma, deep)).abs() < 1e-12 && (own.1 - 0.04).abs() < 1e-15);
+        let shared = widened(-20.0, TiltFrom::Slope);
+        assert!((shared.0 - readings.sigma).abs() < 1e-12 && (shared.1 - f64::hypot(0.04, deep)).abs() < 1e-12);
+        assert!((own.2.sigma - readings.sigma).abs() < 1e-15, "not over the crossline");
     }
 }
