@@ -1,4 +1,8 @@
 //! The transmitter, the run and the profile against an independent field and against known truth.
+#![allow(
+    clippy::unwrap_used,
+    reason = "helpers of tests, which stop at the first fault"
+)]
 
 #[path = "transmitter/build.rs"]
 mod build;
@@ -6,5 +10,7 @@ mod build;
 mod coverage;
 #[path = "transmitter/field.rs"]
 mod field;
+#[path = "transmitter/record.rs"]
+mod record;
 #[path = "transmitter/turned.rs"]
 mod turned;

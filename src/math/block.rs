@@ -13,7 +13,10 @@ pub const ZERO: Block = [[0.0; 2]; 2];
 /// The sum of two blocks.
 #[must_use]
 pub fn add(a: Block, b: Block) -> Block {
-    [[a[0][0] + b[0][0], a[0][1] + b[0][1]], [a[1][0] + b[1][0], a[1][1] + b[1][1]]]
+    [
+        [a[0][0] + b[0][0], a[0][1] + b[0][1]],
+        [a[1][0] + b[1][0], a[1][1] + b[1][1]],
+    ]
 }
 
 /// A block times a number.
@@ -66,7 +69,11 @@ pub fn axes(c: Block) -> (f64, f64, f64) {
     let mean = f64::midpoint(ee, nn);
     let half = f64::hypot((nn - ee) / 2.0, en);
     let azimuth = 0.5 * en.atan2((nn - ee) / 2.0);
-    ((mean + half).max(0.0).sqrt(), (mean - half).max(0.0).sqrt(), azimuth.rem_euclid(std::f64::consts::PI))
+    (
+        (mean + half).max(0.0).sqrt(),
+        (mean - half).max(0.0).sqrt(),
+        azimuth.rem_euclid(std::f64::consts::PI),
+    )
 }
 
 /// The 95 % ellipse: semi-major axis, semi-minor axis, azimuth of the major axis in radians.
@@ -121,7 +128,11 @@ fn circle_of_ratio(ratio: f64) -> f64 {
     let (mut low, mut high) = (NORMAL_95, ELLIPSE_95);
     for _ in 0..60 {
         let mid = f64::midpoint(low, high);
-        if outside(mid) > 0.05 { low = mid } else { high = mid }
+        if outside(mid) > 0.05 {
+            low = mid;
+        } else {
+            high = mid;
+        }
     }
     f64::midpoint(low, high)
 }
@@ -134,10 +145,15 @@ mod tests {
     /// adjustment's tests): semi-axes 0.0333411, 0.0156166, azimuth 82.9458°.
     #[test]
     fn axes_of_two_tapes() {
-        let (major, minor, azimuth) = axes([[0.001_098_54, 0.000_105_76], [0.000_105_76, 0.000_256_97]]);
+        let (major, minor, azimuth) =
+            axes([[0.001_098_54, 0.000_105_76], [0.000_105_76, 0.000_256_97]]);
         assert!((major - 0.033_341_1).abs() < 1e-6, "{major}");
         assert!((minor - 0.015_616_6).abs() < 1e-6, "{minor}");
-        assert!((azimuth.to_degrees() - 82.9458).abs() < 2e-3, "{}", azimuth.to_degrees());
+        assert!(
+            (azimuth.to_degrees() - 82.9458).abs() < 2e-3,
+            "{}",
+            azimuth.to_degrees()
+        );
     }
 
     #[test]
@@ -163,7 +179,11 @@ mod tests {
                     }
                 }
             }
-            assert!((inside / all - 0.95_f64).abs() < 5e-4, "{ratio} {}", inside / all);
+            assert!(
+                (inside / all - 0.95_f64).abs() < 5e-4,
+                "{ratio} {}",
+                inside / all
+            );
         }
     }
 

@@ -11,14 +11,21 @@ pub fn upper_tail(value: f64, degrees: usize) -> f64 {
     }
     let (a, x) = (degrees as f64 / 2.0, value / 2.0);
     let front = (a * x.ln() - x - ln_gamma_half(degrees)).exp();
-    let tail = if x < a + 1.0 { 1.0 - front * series(a, x) } else { front * fraction(a, x) };
+    let tail = if x < a + 1.0 {
+        1.0 - front * series(a, x)
+    } else {
+        front * fraction(a, x)
+    };
     tail.clamp(0.0, 1.0)
 }
 
 /// ln Γ(degrees / 2), by the recursion Γ(z + 1) = z Γ(z) from Γ(1) = 1 or Γ(1/2) = √π.
 fn ln_gamma_half(degrees: usize) -> f64 {
-    let (mut z, mut sum) =
-        if degrees.is_multiple_of(2) { (1.0, 0.0) } else { (0.5, 0.5 * std::f64::consts::PI.ln()) };
+    let (mut z, mut sum) = if degrees.is_multiple_of(2) {
+        (1.0, 0.0)
+    } else {
+        (0.5, 0.5 * std::f64::consts::PI.ln())
+    };
     while z + 0.5 < degrees as f64 / 2.0 {
         sum += f64::ln(z);
         z += 1.0;
@@ -75,8 +82,14 @@ mod tests {
         ];
         for (degrees, low, upper, high) in rows {
             assert!((upper_tail(low, degrees) - 0.975).abs() < 2e-7, "{degrees}");
-            assert!((upper_tail(upper, degrees) - 0.05).abs() < 2e-7, "{degrees}");
-            assert!((upper_tail(high, degrees) - 0.025).abs() < 2e-7, "{degrees}");
+            assert!(
+                (upper_tail(upper, degrees) - 0.05).abs() < 2e-7,
+                "{degrees}"
+            );
+            assert!(
+                (upper_tail(high, degrees) - 0.025).abs() < 2e-7,
+                "{degrees}"
+            );
         }
     }
 

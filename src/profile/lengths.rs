@@ -1,7 +1,7 @@
 //! Lengths of a run: horizontal with its bound, and along the pipe.
 
-use super::inverts::{Invert, unit};
 use super::Figure;
+use super::inverts::{Invert, unit};
 use crate::math::block::{self, Block};
 use crate::run::{Inputs, Traced, VertexKind};
 
@@ -16,10 +16,16 @@ pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced) -> Option<Figure> {
     if vertices.len() < 2 {
         return None;
     }
-    let ways: Vec<[f64; 2]> =
-        vertices.windows(2).map(|pair| unit([pair[1].e - pair[0].e, pair[1].n - pair[0].n])).collect();
+    let ways: Vec<[f64; 2]> = vertices
+        .windows(2)
+        .map(|pair| unit([pair[1].e - pair[0].e, pair[1].n - pair[0].n]))
+        .collect();
     let pull = |index: usize| {
-        let before = index.checked_sub(1).and_then(|index| ways.get(index)).copied().unwrap_or_default();
+        let before = index
+            .checked_sub(1)
+            .and_then(|index| ways.get(index))
+            .copied()
+            .unwrap_or_default();
         let after = ways.get(index).copied().unwrap_or_default();
         [before[0] - after[0], before[1] - after[1]]
     };
@@ -27,8 +33,17 @@ pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced) -> Option<Figure> {
     let mut variance = 0.0;
     for i in 0..=last {
         let a = pull(i);
-        variance += block::along(vertices.get(i).map_or(block::ZERO, |vertex| vertex.covariance), a);
-        let reach = if vertices.len() <= PAIRS { last } else { (i + NEAR).min(last) };
+        variance += block::along(
+            vertices
+                .get(i)
+                .map_or(block::ZERO, |vertex| vertex.covariance),
+            a,
+        );
+        let reach = if vertices.len() <= PAIRS {
+            last
+        } else {
+            (i + NEAR).min(last)
+        };
         for j in i + 1..=reach {
             variance += 2.0 * block::between(joint(inputs, traced, i, j), a, pull(j));
         }
@@ -36,13 +51,21 @@ pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced) -> Option<Figure> {
             variance += 2.0 * block::between(joint(inputs, traced, i, last), a, pull(last));
         }
     }
-    Some(Figure { value: traced.length(), sigma: variance.max(0.0).sqrt() })
+    Some(Figure {
+        value: traced.length(),
+        sigma: variance.max(0.0).sqrt(),
+    })
 }
 
 /// Covariance of two vertices; what nothing located stands on its own.
 fn joint(inputs: Inputs<'_>, traced: &Traced, i: usize, j: usize) -> Block {
-    match (traced.vertices.get(i).map(|v| v.kind), traced.vertices.get(j).map(|v| v.kind)) {
-        (Some(VertexKind::Mark(a)), Some(VertexKind::Mark(b))) => traced.covariance(inputs.places, a, b),
+    match (
+        traced.vertices.get(i).map(|v| v.kind),
+        traced.vertices.get(j).map(|v| v.kind),
+    ) {
+        (Some(VertexKind::Mark(a)), Some(VertexKind::Mark(b))) => {
+            traced.covariance(inputs.places, a, b)
+        }
         _ => block::ZERO,
     }
 }
@@ -54,7 +77,9 @@ pub(super) fn along(traced: &Traced, inverts: &[Option<Invert>]) -> Vec<Option<f
     let mut along = Vec::with_capacity(traced.vertices.len());
     for (vertex, invert) in traced.vertices.iter().zip(inverts) {
         at = match (at, invert, last) {
-            (Some(at), Some(invert), Some((station, z))) => Some(at + f64::hypot(vertex.station - station, invert.z - z)),
+            (Some(at), Some(invert), Some((station, z))) => {
+                Some(at + f64::hypot(vertex.station - station, invert.z - z))
+            }
             (Some(at), Some(_), None) => Some(at),
             _ => None,
         };

@@ -14,7 +14,10 @@ const IPC_704_1_LARGEST: f64 = 1.0 / 16.0;
 pub fn ipc_704_1(diameter: f64) -> f64 {
     // A tenth of a millimetre, so that a diameter given in rounded metric figures is the size that it means.
     let inches = diameter / INCH + 0.004;
-    let fall = IPC_704_1.iter().find(|(below, _)| inches < *below).map_or(IPC_704_1_LARGEST, |(_, fall)| *fall);
+    let fall = IPC_704_1
+        .iter()
+        .find(|(below, _)| inches < *below)
+        .map_or(IPC_704_1_LARGEST, |(_, fall)| *fall);
     fall / 12.0
 }
 
@@ -36,9 +39,16 @@ mod tests {
     #[test]
     fn table_by_diameter() {
         let percent = |inches: f64| ipc_704_1(inches * INCH) * 100.0;
-        for (inches, expected) in
-            [(1.5, 2.083_333), (2.5, 2.083_333), (2.9, 2.083_333), (3.0, 1.041_667), (4.0, 1.041_667), (7.0, 1.041_667), (8.0, 0.520_833), (15.0, 0.520_833)]
-        {
+        for (inches, expected) in [
+            (1.5, 2.083_333),
+            (2.5, 2.083_333),
+            (2.9, 2.083_333),
+            (3.0, 1.041_667),
+            (4.0, 1.041_667),
+            (7.0, 1.041_667),
+            (8.0, 0.520_833),
+            (15.0, 0.520_833),
+        ] {
             assert!((percent(inches) - expected).abs() < 1e-6, "{inches}");
         }
         assert!((ipc_704_1(0.0762) - 0.125 / 12.0).abs() < 1e-12);

@@ -79,7 +79,10 @@ impl Profile {
 /// Profiles of all runs, in the order of `traced`.
 #[must_use]
 pub fn profiles(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Profile> {
-    traced.par_iter().map(|traced| profile(inputs, traced)).collect()
+    traced
+        .par_iter()
+        .map(|traced| profile(inputs, traced))
+        .collect()
 }
 
 fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
@@ -87,7 +90,11 @@ fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
     let line = levels.line(inputs, traced);
     let legs = levels.legs(inputs, traced);
     let uniform = line.as_ref().and_then(Line::uniform);
-    let rises = if uniform == Some(false) { rises::rises(inputs, &levels) } else { Vec::new() };
+    let rises = if uniform == Some(false) {
+        rises::rises(inputs, &levels)
+    } else {
+        Vec::new()
+    };
     let inverts = levels.along_vertices(inputs, traced);
     Profile {
         along: lengths::along(traced, &inverts),

@@ -33,7 +33,11 @@ const REACH: f64 = 1.5;
 pub(super) fn turn(from: f64, to: f64) -> f64 {
     let full = std::f64::consts::TAU;
     let difference = (to - from).rem_euclid(full);
-    if difference > std::f64::consts::PI { difference - full } else { difference }
+    if difference > std::f64::consts::PI {
+        difference - full
+    } else {
+        difference
+    }
 }
 
 /// Directions at the marks of a run (given in the direction of flow), each in its own push direction. `depths` for placing.
@@ -43,7 +47,9 @@ pub(super) fn directions(
     entries: &[Entry<'_>],
     depths: &[f64],
 ) -> Vec<Option<Direction>> {
-    (0..entries.len()).map(|index| direction(inputs, sensed, entries, depths, index)).collect()
+    (0..entries.len())
+        .map(|index| direction(inputs, sensed, entries, depths, index))
+        .collect()
 }
 
 fn direction(
@@ -55,16 +61,28 @@ fn direction(
 ) -> Option<Direction> {
     let entry = entries.get(index)?;
     let chord = by_neighbours(inputs, entries, depths, index).map(|flow| {
-        let back = if entry.pushed == Stream::Down { 0.0 } else { std::f64::consts::PI };
-        Direction { azimuth: flow.azimuth + back, sigma: flow.sigma }
+        let back = if entry.pushed == Stream::Down {
+            0.0
+        } else {
+            std::f64::consts::PI
+        };
+        Direction {
+            azimuth: flow.azimuth + back,
+            sigma: flow.sigma,
+        }
     });
-    let ends = sensed.get(entry.mark).and_then(|sensed| sensed.ends.as_ref()?.azimuth);
+    let ends = sensed
+        .get(entry.mark)
+        .and_then(|sensed| sensed.ends.as_ref()?.azimuth);
     let ends = ends.map(|(azimuth, sigma)| Direction { azimuth, sigma });
     let best = match (chord, ends) {
         (Some(chord), Some(ends)) => join(chord, ends, inputs.job.limits.alarm),
         (one, other) => other.or(one)?,
     };
-    Some(Direction { azimuth: best.azimuth.rem_euclid(std::f64::consts::TAU), sigma: best.sigma })
+    Some(Direction {
+        azimuth: best.azimuth.rem_euclid(std::f64::consts::TAU),
+        sigma: best.sigma,
+    })
 }
 
 /// The weighted mean; the ends alone where the chord contradicts them: then a bend lies near.
@@ -73,12 +91,23 @@ fn join(chord: Direction, ends: Direction, alarm: f64) -> Direction {
     if apart.abs() > alarm * f64::hypot(chord.sigma, ends.sigma) {
         return ends;
     }
-    let (a, b) = (1.0 / ends.sigma.powi(2).max(1e-12), 1.0 / chord.sigma.powi(2).max(1e-12));
-    Direction { azimuth: ends.azimuth + apart * b / (a + b), sigma: (1.0 / (a + b)).sqrt() }
+    let (a, b) = (
+        1.0 / ends.sigma.powi(2).max(1e-12),
+        1.0 / chord.sigma.powi(2).max(1e-12),
+    );
+    Direction {
+        azimuth: ends.azimuth + apart * b / (a + b),
+        sigma: (1.0 / (a + b)).sqrt(),
+    }
 }
 
 /// The chord past the mark, in the direction of flow.
-fn by_neighbours(inputs: Inputs<'_>, entries: &[Entry<'_>], depths: &[f64], index: usize) -> Option<Direction> {
+fn by_neighbours(
+    inputs: Inputs<'_>,
+    entries: &[Entry<'_>],
+    depths: &[f64],
+    index: usize,
+) -> Option<Direction> {
     let (_, here) = entries.get(index)?.place();
     let far = |&other: &usize| {
         entries.get(other).is_some_and(|entry| {
@@ -87,21 +116,33 @@ fn by_neighbours(inputs: Inputs<'_>, entries: &[Entry<'_>], depths: &[f64], inde
         })
     };
     let back = (0..index).rev().find(far).unwrap_or(0);
-    let ahead = (index + 1..entries.len()).find(far).unwrap_or(entries.len() - 1);
+    let ahead = (index + 1..entries.len())
+        .find(far)
+        .unwrap_or(entries.len() - 1);
     let whole = leg(inputs, entries, depths, back, ahead)?;
     if back == index || ahead == index {
         return Some(whole);
     }
     // At a located bend the pipe runs along the one leg or the other: half the turn, where it is more than noise.
-    let bend = match (leg(inputs, entries, depths, back, index), leg(inputs, entries, depths, index, ahead)) {
+    let bend = match (
+        leg(inputs, entries, depths, back, index),
+        leg(inputs, entries, depths, index, ahead),
+    ) {
         (Some(before), Some(after)) => {
             let angle = turn(before.azimuth, after.azimuth);
             let noise = inputs.job.limits.alarm * f64::hypot(before.sigma, after.sigma);
-            if angle.abs() > noise { angle.abs() / 2.0 } else { 0.0 }
+            if angle.abs() > noise {
+                angle.abs() / 2.0
+            } else {
+                0.0
+            }
         }
         _ => 0.0,
     };
-    Some(Direction { azimuth: whole.azimuth, sigma: f64::hypot(whole.sigma, bend) })
+    Some(Direction {
+        azimuth: whole.azimuth,
+        sigma: f64::hypot(whole.sigma, bend),
+    })
 }
 
 /// Direction from one paint mark to another, with the doubt of measuring and placing them.
@@ -118,8 +159,19 @@ pub(super) fn leg(
     if length <= 0.0 {
         return None;
     }
-    let c = block::difference(a.covariance, b.covariance, inputs.places.covariance(a_id, b_id));
-    let placed = |index: usize| depths.get(index).map_or(0.0, |&depth| placing(&inputs.job.accuracy, depth).powi(2));
+    let c = block::difference(
+        a.covariance,
+        b.covariance,
+        inputs.places.covariance(a_id, b_id),
+    );
+    let placed = |index: usize| {
+        depths
+            .get(index)
+            .map_or(0.0, |&depth| placing(&inputs.job.accuracy, depth).powi(2))
+    };
     let across = block::along(c, [n / length, -e / length]) + placed(from) + placed(to);
-    Some(Direction { azimuth: e.atan2(n), sigma: (across.sqrt() / length).min(1.0) })
+    Some(Direction {
+        azimuth: e.atan2(n),
+        sigma: (across.sqrt() / length).min(1.0),
+    })
 }

@@ -71,12 +71,23 @@ impl GroundAt {
 const ROUGHNESS: f64 = 0.02;
 
 /// Grounds at the marks of a run, in the direction of flow; `stations` along it.
-pub(super) fn grounds(inputs: Inputs<'_>, entries: &[Entry<'_>], stations: &[f64]) -> Vec<Option<GroundAt>> {
-    let mut found: Vec<Option<GroundAt>> = entries.iter().map(|entry| known(inputs, entry)).collect();
-    let known: Vec<usize> = (0..found.len()).filter(|&index| found.get(index).is_some_and(Option::is_some)).collect();
+pub(super) fn grounds(
+    inputs: Inputs<'_>,
+    entries: &[Entry<'_>],
+    stations: &[f64],
+) -> Vec<Option<GroundAt>> {
+    let mut found: Vec<Option<GroundAt>> =
+        entries.iter().map(|entry| known(inputs, entry)).collect();
+    let known: Vec<usize> = (0..found.len())
+        .filter(|&index| found.get(index).is_some_and(Option::is_some))
+        .collect();
     for pair in known.windows(2) {
         let &[a, b] = pair else { continue };
-        let (Some(Some(before)), Some(Some(after))) = (found.get(a).copied(), found.get(b).copied()) else { continue };
+        let (Some(Some(before)), Some(Some(after))) =
+            (found.get(a).copied(), found.get(b).copied())
+        else {
+            continue;
+        };
         for index in a + 1..b {
             let between = interpolated(&before, &after, stations, [a, index, b]);
             if let Some(slot) = found.get_mut(index) {
@@ -90,14 +101,32 @@ pub(super) fn grounds(inputs: Inputs<'_>, entries: &[Entry<'_>], stations: &[f64
 fn known(inputs: Inputs<'_>, entry: &Entry<'_>) -> Option<GroundAt> {
     // An exposure's own ground goes with its measured depth.
     let points = [entry.seen.filter(|_| entry.exposed.is_some()), entry.paint];
-    let (id, ground) =
-        points.into_iter().flatten().find_map(|(id, _)| Some((id, inputs.grounds.ground(id)?)))?;
-    Some(GroundAt { z: ground.z, terms: [(id, 1.0), (id, 0.0)], own: 0.0, from: GroundOrigin::Known(ground.from) })
+    let (id, ground) = points
+        .into_iter()
+        .flatten()
+        .find_map(|(id, _)| Some((id, inputs.grounds.ground(id)?)))?;
+    Some(GroundAt {
+        z: ground.z,
+        terms: [(id, 1.0), (id, 0.0)],
+        own: 0.0,
+        from: GroundOrigin::Known(ground.from),
+    })
 }
 
-fn interpolated(before: &GroundAt, after: &GroundAt, stations: &[f64], at: [usize; 3]) -> Option<GroundAt> {
-    let [Some(&a), Some(&here), Some(&b)] = at.map(|index| stations.get(index)) else { return None };
-    let u = if b > a { ((here - a) / (b - a)).clamp(0.0, 1.0) } else { 0.5 };
+fn interpolated(
+    before: &GroundAt,
+    after: &GroundAt,
+    stations: &[f64],
+    at: [usize; 3],
+) -> Option<GroundAt> {
+    let [Some(&a), Some(&here), Some(&b)] = at.map(|index| stations.get(index)) else {
+        return None;
+    };
+    let u = if b > a {
+        ((here - a) / (b - a)).clamp(0.0, 1.0)
+    } else {
+        0.5
+    };
     let off = ROUGHNESS * (here - a).min(b - here).max(0.0);
     Some(GroundAt {
         z: before.z + u * (after.z - before.z),

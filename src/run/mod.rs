@@ -48,7 +48,10 @@ impl Inputs<'_> {
     /// Name of a mark (index into [`Observations::marks`]).
     #[must_use]
     pub fn mark_name(&self, mark: usize) -> &str {
-        self.observations.marks.get(mark).map_or("", |points| &points.name)
+        self.observations
+            .marks
+            .get(mark)
+            .map_or("", |points| &points.name)
     }
 
     /// Grid metres in one metre on the ground.
@@ -62,7 +65,8 @@ impl Inputs<'_> {
     #[must_use]
     pub fn axis_above_invert(&self, run: usize) -> f64 {
         let own = self.job.runs.get(run).and_then(|run| run.axis_above_invert);
-        own.or(self.job.equipment.axis_above_invert).unwrap_or(AXIS_ABOVE_INVERT)
+        own.or(self.job.equipment.axis_above_invert)
+            .unwrap_or(AXIS_ABOVE_INVERT)
     }
 }
 
@@ -130,7 +134,10 @@ impl Located {
     /// Covariance of the transmitter's place with everything in it.
     #[must_use]
     pub fn covariance(&self) -> Block {
-        block::add(block::add(self.measured, self.own), block::outer(self.shared, self.shared))
+        block::add(
+            block::add(self.measured, self.own),
+            block::outer(self.shared, self.shared),
+        )
     }
 }
 
@@ -175,7 +182,10 @@ impl Gap {
     /// Straight distance less cable, and the one-sigma of that.
     #[must_use]
     pub fn excess(&self) -> (f64, f64) {
-        (self.straight - self.straight_bias - self.cable, f64::hypot(self.cable_sigma, self.straight_sigma))
+        (
+            self.straight - self.straight_bias - self.cable,
+            f64::hypot(self.cable_sigma, self.straight_sigma),
+        )
     }
 }
 
@@ -209,11 +219,16 @@ impl Traced {
     /// Covariance of two transmitters' places (rows: `a`).
     #[must_use]
     pub fn covariance(&self, places: &dyn Places, a: usize, b: usize) -> Block {
-        let (Some(one), Some(other)) = (self.marks.get(a), self.marks.get(b)) else { return block::ZERO };
+        let (Some(one), Some(other)) = (self.marks.get(a), self.marks.get(b)) else {
+            return block::ZERO;
+        };
         if a == b {
             return one.covariance();
         }
-        block::add(places.covariance(one.point, other.point), block::outer(one.shared, other.shared))
+        block::add(
+            places.covariance(one.point, other.point),
+            block::outer(one.shared, other.shared),
+        )
     }
 
     /// Horizontal length, upstream end to downstream end.
@@ -227,10 +242,20 @@ impl Traced {
 /// [`crate::transmitter::sense`] gives it.
 #[must_use]
 pub fn trace(inputs: Inputs<'_>, sensed: &[Sensed]) -> Vec<Traced> {
-    let marks = by_run(inputs.job.runs.len(), inputs.observations.marks.iter().map(|points| points.run));
-    let pushes = by_run(inputs.job.runs.len(), inputs.job.pushes.iter().map(|push| push.run));
+    let marks = by_run(
+        inputs.job.runs.len(),
+        inputs.observations.marks.iter().map(|points| points.run),
+    );
+    let pushes = by_run(
+        inputs.job.runs.len(),
+        inputs.job.pushes.iter().map(|push| push.run),
+    );
     let parts = marks.par_iter().zip(&pushes).enumerate();
-    parts.map(|(run, (marks, pushes))| locate::trace_run(inputs, sensed, Members { run, marks, pushes })).collect()
+    parts
+        .map(|(run, (marks, pushes))| {
+            locate::trace_run(inputs, sensed, Members { run, marks, pushes })
+        })
+        .collect()
 }
 
 /// What belongs to one run.

@@ -41,7 +41,14 @@ impl Entry<'_> {
     /// The place for order and direction.
     pub fn place(&self) -> (PointId, Place) {
         // One of them is there: entries without a place are not made.
-        self.paint.or(self.seen).unwrap_or((PointId(u32::MAX), Place { e: 0.0, n: 0.0, covariance: block::ZERO }))
+        self.paint.or(self.seen).unwrap_or((
+            PointId(u32::MAX),
+            Place {
+                e: 0.0,
+                n: 0.0,
+                covariance: block::ZERO,
+            },
+        ))
     }
 
     /// The row that speaks for the mark.
@@ -66,7 +73,12 @@ pub(super) fn order<'a>(
     }
     openings::set_paths(inputs, members, &mut entries);
     let issues = counter_issues(inputs, &entries);
-    if inputs.job.runs.get(run).is_some_and(|run| run.pushed == Stream::Up) {
+    if inputs
+        .job
+        .runs
+        .get(run)
+        .is_some_and(|run| run.pushed == Stream::Up)
+    {
         // Rows follow the push, so the last row lies furthest upstream.
         entries.reverse();
     }
@@ -82,19 +94,34 @@ enum Placed<'a> {
     NoPart,
 }
 
-fn entry<'a>(inputs: Inputs<'a>, run: usize, mark: usize) -> Placed<'a> {
-    let Some(points) = inputs.observations.marks.get(mark) else { return Placed::NoPart };
+fn entry(inputs: Inputs<'_>, run: usize, mark: usize) -> Placed<'_> {
+    let Some(points) = inputs.observations.marks.get(mark) else {
+        return Placed::NoPart;
+    };
     let (job, places) = (inputs.job, inputs.places);
     let centre = centre_row(job, points);
     let exposed = exposed_row(job, points);
     if centre.is_none() && exposed.is_none() {
         // Kept out to be compared, or end points without a mark: the latter is undetermined.
         let kept_out = points.centre.or(points.exposed).is_some();
-        return if kept_out { Placed::NoPart } else { Placed::Nowhere };
+        return if kept_out {
+            Placed::NoPart
+        } else {
+            Placed::Nowhere
+        };
     }
-    let at = |point: Option<(usize, PointId)>| point.and_then(|(_, id)| Some((id, places.place(id)?)));
-    let paint = if centre.is_some() { at(points.centre) } else { None };
-    let seen = if exposed.is_some() { at(points.exposed) } else { None };
+    let at =
+        |point: Option<(usize, PointId)>| point.and_then(|(_, id)| Some((id, places.place(id)?)));
+    let paint = if centre.is_some() {
+        at(points.centre)
+    } else {
+        None
+    };
+    let seen = if exposed.is_some() {
+        at(points.exposed)
+    } else {
+        None
+    };
     if paint.is_none() && seen.is_none() {
         return Placed::Nowhere;
     }
@@ -105,7 +132,15 @@ fn entry<'a>(inputs: Inputs<'a>, run: usize, mark: usize) -> Placed<'a> {
         .or_else(|| job.runs.get(run).map(|run| run.pushed))
         .unwrap_or_default();
     let centre = centre.and_then(|row| points.centre.map(|(index, _)| (index, row)));
-    Placed::At(Entry { mark, centre, exposed, paint, seen, path: None, pushed })
+    Placed::At(Entry {
+        mark,
+        centre,
+        exposed,
+        paint,
+        seen,
+        path: None,
+        pushed,
+    })
 }
 
 /// Counters of one push, in row order, must go on; a repeat is a fault only at another place.
@@ -113,15 +148,25 @@ fn counter_issues(inputs: Inputs<'_>, entries: &[Entry<'_>]) -> Vec<OrderIssue> 
     let mut last: BTreeMap<Option<usize>, (usize, f64, &Entry<'_>)> = BTreeMap::new();
     let mut issues = Vec::new();
     for entry in entries {
-        let Some((row, index)) = entry.centre.map(|(index, row)| (row, index)) else { continue };
+        let Some((row, index)) = entry.centre.map(|(index, row)| (row, index)) else {
+            continue;
+        };
         let Some(counter) = row.counter else { continue };
         if let Some(&(before, earlier, other)) = last.get(&row.push) {
             if counter < earlier {
-                issues.push(OrderIssue { before, row: index, same_counter_apart: None });
+                issues.push(OrderIssue {
+                    before,
+                    row: index,
+                    same_counter_apart: None,
+                });
             } else if counter - earlier < 1e-9 {
                 let apart = apart(inputs, other, entry);
                 if apart.is_some() {
-                    issues.push(OrderIssue { before, row: index, same_counter_apart: apart });
+                    issues.push(OrderIssue {
+                        before,
+                        row: index,
+                        same_counter_apart: apart,
+                    });
                 }
             }
         }
@@ -134,7 +179,11 @@ fn counter_issues(inputs: Inputs<'_>, entries: &[Entry<'_>]) -> Vec<OrderIssue> 
 fn apart(inputs: Inputs<'_>, a: &Entry<'_>, b: &Entry<'_>) -> Option<f64> {
     let ((a_id, a), (b_id, b)) = (a.place(), b.place());
     let distance = f64::hypot(a.e - b.e, a.n - b.n);
-    let c = block::difference(a.covariance, b.covariance, inputs.places.covariance(a_id, b_id));
+    let c = block::difference(
+        a.covariance,
+        b.covariance,
+        inputs.places.covariance(a_id, b_id),
+    );
     let accuracy = &inputs.job.accuracy;
     let placing = 2.0 * accuracy.mark.powi(2) + accuracy.counter.powi(2);
     let (sigma, _, _) = block::axes(block::add(c, block::isotropic(placing)));
@@ -143,11 +192,16 @@ fn apart(inputs: Inputs<'_>, a: &Entry<'_>, b: &Entry<'_>) -> Option<f64> {
 
 /// By path; a mark without one goes where it lengthens the line through the others least.
 fn sort_by_path(entries: &mut Vec<Entry<'_>>) {
-    let (mut line, loose): (Vec<_>, Vec<_>) = std::mem::take(entries).into_iter().partition(|entry| entry.path.is_some());
+    let (mut line, loose): (Vec<_>, Vec<_>) = std::mem::take(entries)
+        .into_iter()
+        .partition(|entry| entry.path.is_some());
     let at = |entry: &Entry<'_>| entry.path.map_or(f64::NAN, |path| path.at);
     line.sort_by(|a, b| at(a).total_cmp(&at(b)));
     // Each loose mark is weighed against the counted ones only, so that their order among themselves is that of the rows.
-    let mut slots: Vec<(usize, Entry<'_>)> = loose.into_iter().map(|entry| (slot(&line, &entry), entry)).collect();
+    let mut slots: Vec<(usize, Entry<'_>)> = loose
+        .into_iter()
+        .map(|entry| (slot(&line, &entry), entry))
+        .collect();
     slots.sort_by_key(|(slot, _)| *slot);
     let mut slots = slots.into_iter().peekable();
     entries.reserve(line.len());
@@ -169,7 +223,9 @@ fn slot(line: &[Entry<'_>], loose: &Entry<'_>) -> usize {
         let (_, place) = entry.place();
         f64::hypot(place.e - at.e, place.n - at.n)
     };
-    let (Some(first), Some(last)) = (line.first(), line.last()) else { return 0 };
+    let (Some(first), Some(last)) = (line.first(), line.last()) else {
+        return 0;
+    };
     if line.len() > WEIGHED {
         return line.len();
     }
@@ -182,5 +238,9 @@ fn slot(line: &[Entry<'_>], loose: &Entry<'_>) -> usize {
             best = (longer, index + 1);
         }
     }
-    if to(last) < best.0 { line.len() } else { best.1 }
+    if to(last) < best.0 {
+        line.len()
+    } else {
+        best.1
+    }
 }

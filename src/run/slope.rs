@@ -27,19 +27,39 @@ const LOCAL: f64 = 0.035;
 pub(super) fn slopes(levels: &[(usize, Level)], stations: &[f64]) -> Vec<Slope> {
     let plain: Vec<Level> = levels.iter().map(|(_, level)| *level).collect();
     let Some(line) = line::fit(&plain, None) else {
-        return vec![Slope { grade: USUAL.0, own: 0.0, shared: USUAL.1 }; stations.len()];
+        return vec![
+            Slope {
+                grade: USUAL.0,
+                own: 0.0,
+                shared: USUAL.1
+            };
+            stations.len()
+        ];
     };
     if line.uniform() != Some(false) {
         let (grade, shared) = with_usual(line.grade, line.sigma);
-        return vec![Slope { grade, own: 0.0, shared }; stations.len()];
+        return vec![
+            Slope {
+                grade,
+                own: 0.0,
+                shared
+            };
+            stations.len()
+        ];
     }
-    stations.iter().map(|&station| local(&plain, station)).collect()
+    stations
+        .iter()
+        .map(|&station| local(&plain, station))
+        .collect()
 }
 
 /// The mean of a slope found and the usual one, by their weights.
 fn with_usual(grade: f64, sigma: f64) -> (f64, f64) {
     let (a, b) = (sigma * sigma, USUAL.1 * USUAL.1);
-    ((grade * b + USUAL.0 * a) / (a + b), (a * b / (a + b)).sqrt())
+    (
+        (grade * b + USUAL.0 * a) / (a + b),
+        (a * b / (a + b)).sqrt(),
+    )
 }
 
 fn local(levels: &[Level], station: f64) -> Slope {
@@ -50,10 +70,18 @@ fn local(levels: &[Level], station: f64) -> Slope {
         let whole = from == 0 && to == levels.len();
         if let Some(line) = line.filter(|line| whole || line.sigma <= LOCAL) {
             let (grade, own) = with_usual(line.grade, line.sigma);
-            return Slope { grade, own, shared: 0.0 };
+            return Slope {
+                grade,
+                own,
+                shared: 0.0,
+            };
         }
         if whole {
-            return Slope { grade: USUAL.0, own: USUAL.1, shared: 0.0 };
+            return Slope {
+                grade: USUAL.0,
+                own: USUAL.1,
+                shared: 0.0,
+            };
         }
         (from, to) = (from.saturating_sub(1), (to + 1).min(levels.len()));
     }
@@ -64,25 +92,58 @@ mod tests {
     use super::*;
 
     fn level(station: f64, z: f64) -> (usize, Level) {
-        (0, Level { station, z, own: 1e-4, common: 0.0 })
+        (
+            0,
+            Level {
+                station,
+                z,
+                own: 1e-4,
+                common: 0.0,
+            },
+        )
     }
 
     #[test]
     fn without_inverts_the_usual_fall_in_doubt() {
         let slopes = slopes(&[], &[0.0, 3.0]);
         assert_eq!(slopes.len(), 2);
-        assert!(slopes.iter().all(|slope| (slope.grade - 0.02).abs() < 1e-12 && slope.shared > 0.05));
+        assert!(
+            slopes
+                .iter()
+                .all(|slope| (slope.grade - 0.02).abs() < 1e-12 && slope.shared > 0.05)
+        );
     }
 
     #[test]
     fn a_line_where_it_fits_and_neighbours_where_not() {
-        let even: Vec<_> = (0..6).map(|i| level(f64::from(i) * 3.0, 10.0 - f64::from(i) * 0.3)).collect();
+        let even: Vec<_> = (0..6)
+            .map(|i| level(f64::from(i) * 3.0, 10.0 - f64::from(i) * 0.3))
+            .collect();
         let found = slopes(&even, &[0.0, 15.0]);
-        assert!(found.iter().all(|slope| (slope.grade - 0.1).abs() < 1e-3 && slope.own == 0.0));
-        let broken = [(0.0, 10.0), (3.0, 9.97), (6.0, 9.94), (9.0, 9.91), (12.0, 9.01), (15.0, 8.11), (18.0, 7.21)];
+        assert!(
+            found
+                .iter()
+                .all(|slope| (slope.grade - 0.1).abs() < 1e-3 && slope.own == 0.0)
+        );
+        let broken = [
+            (0.0, 10.0),
+            (3.0, 9.97),
+            (6.0, 9.94),
+            (9.0, 9.91),
+            (12.0, 9.01),
+            (15.0, 8.11),
+            (18.0, 7.21),
+        ];
         let broken: Vec<_> = broken.iter().map(|&(s, z)| level(s, z)).collect();
         let found = slopes(&broken, &[1.0, 16.0]);
-        assert!((found[0].grade - 0.01).abs() < 0.01 && (found[1].grade - 0.3).abs() < 0.01, "{found:?}");
-        assert!(found.iter().all(|slope| slope.shared == 0.0 && slope.own > 0.0));
+        assert!(
+            (found[0].grade - 0.01).abs() < 0.01 && (found[1].grade - 0.3).abs() < 0.01,
+            "{found:?}"
+        );
+        assert!(
+            found
+                .iter()
+                .all(|slope| slope.shared == 0.0 && slope.own > 0.0)
+        );
     }
 }

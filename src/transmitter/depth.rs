@@ -54,21 +54,40 @@ pub struct Readings {
 ///
 /// `pair` is the largest difference of a pair, part of its mean.
 #[must_use]
-pub fn accept(raw: [Option<f64>; 4], lift: f64, accuracy: &Accuracy, pair: f64) -> Option<Readings> {
+pub fn accept(
+    raw: [Option<f64>; 4],
+    lift: f64,
+    accuracy: &Accuracy,
+    pair: f64,
+) -> Option<Readings> {
     let depths = raw.map(|reading| reading.map(|reading| reading - lift));
     let mean_of = |a: f64, b: f64| {
         let mean = f64::midpoint(a, b);
-        let spread = if mean == 0.0 { f64::INFINITY } else { (a - b).abs() / mean.abs() };
+        let spread = (a - b).abs() / mean.abs().max(f64::MIN_POSITIVE);
         // Rounding of the subtraction must not turn an exact 10 % into 10.000000000000002 %.
-        (mean, if a == b { 0.0 } else { spread }, (a - b).abs() <= pair * mean.abs() * (1.0 + 1e-12))
+        (
+            mean,
+            spread,
+            (a - b).abs() <= pair * mean.abs() * (1.0 + 1e-12),
+        )
     };
-    let pairs = [(depths[0], depths[1], Accepted::FirstPair), (depths[2], depths[3], Accepted::SecondPair)];
+    let pairs = [
+        (depths[0], depths[1], Accepted::FirstPair),
+        (depths[2], depths[3], Accepted::SecondPair),
+    ];
     for (a, b, accepted) in pairs {
         let (Some(a), Some(b)) = (a, b) else { continue };
         let (depth, spread, agrees) = mean_of(a, b);
         if agrees {
             let sigma = sigma_of(accuracy, depth);
-            return Some(Readings { depths, depth, sigma, accepted, spread: Some(spread), disagree: false });
+            return Some(Readings {
+                depths,
+                depth,
+                sigma,
+                accepted,
+                spread: Some(spread),
+                disagree: false,
+            });
         }
     }
     all_of(depths, accuracy, pair)
@@ -86,14 +105,21 @@ fn all_of(depths: [Option<f64>; 4], accuracy: &Accuracy, pair: f64) -> Option<Re
         return None;
     }
     let depth = present.clone().sum::<f64>() / count as f64;
-    let (low, high) = present.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &d| (low.min(d), high.max(d)));
+    let (low, high) = present.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &d| {
+        (low.min(d), high.max(d))
+    });
     let range = high - low;
-    let whole_pair = (depths[0].is_some() && depths[1].is_some()) || (depths[2].is_some() && depths[3].is_some());
+    let whole_pair = (depths[0].is_some() && depths[1].is_some())
+        || (depths[2].is_some() && depths[3].is_some());
     Some(Readings {
         depths,
         depth,
         sigma: sigma_of(accuracy, depth).max(range / 2.0),
-        accepted: if count == 1 { Accepted::Single } else { Accepted::All },
+        accepted: if count == 1 {
+            Accepted::Single
+        } else {
+            Accepted::All
+        },
         spread: (count > 1 && depth != 0.0).then(|| range / depth.abs()),
         // Readings of different pairs that happen to agree confirm each other, though no pair is whole.
         disagree: whole_pair || range > pair * depth.abs(),
@@ -141,7 +167,11 @@ pub const STEEP: f64 = 10.0 * std::f64::consts::PI / 180.0;
 /// depends on how a receiver forms its depth).
 #[must_use]
 pub fn deep_by_tilt(depth: f64, tilt: f64) -> f64 {
-    if tilt.abs() > STEEP { 1.5 * tilt.sin().powi(2) * depth.abs() } else { 0.0 }
+    if tilt.abs() > STEEP {
+        1.5 * tilt.sin().powi(2) * depth.abs()
+    } else {
+        0.0
+    }
 }
 
 /// The depth by readings, widened for the tilt where they were taken over the crossline.
@@ -149,12 +179,24 @@ pub fn deep_by_tilt(depth: f64, tilt: f64) -> f64 {
 /// A tilt that is the run's own slope makes all its readings deep in the same proportion: that part is shared, like the
 /// receiver's scale, and cancels in a fall as far. A tilt of this mark's own widens its own sigma.
 #[must_use]
-pub fn by_readings(readings: &Readings, over_crossline: bool, tilt: Option<&Tilt>, accuracy: &Accuracy) -> Depth {
-    let deep = tilt.filter(|_| over_crossline).map_or(0.0, |tilt| deep_by_tilt(readings.depth, tilt.angle));
+pub fn by_readings(
+    readings: &Readings,
+    over_crossline: bool,
+    tilt: Option<&Tilt>,
+    accuracy: &Accuracy,
+) -> Depth {
+    let deep = tilt
+        .filter(|_| over_crossline)
+        .map_or(0.0, |tilt| deep_by_tilt(readings.depth, tilt.angle));
     let of_slope = tilt.is_some_and(|tilt| tilt.from == TiltFrom::Slope);
     let (own, shared) = if of_slope { (0.0, deep) } else { (deep, 0.0) };
     let common = f64::hypot(accuracy.depth_common * readings.depth, shared);
-    Depth { value: readings.depth, sigma: f64::hypot(readings.sigma, own), common, basis: Basis::Readings }
+    Depth {
+        value: readings.depth,
+        sigma: f64::hypot(readings.sigma, own),
+        common,
+        basis: Basis::Readings,
+    }
 }
 
 #[cfg(test)]
@@ -168,7 +210,10 @@ mod tests {
     #[test]
     fn first_pair() {
         let found = run([Some(2.0), Some(2.1), Some(9.0), None], 0.1);
-        assert_eq!((found.accepted, found.disagree), (Accepted::FirstPair, false));
+        assert_eq!(
+            (found.accepted, found.disagree),
+            (Accepted::FirstPair, false)
+        );
         assert!((found.depth - 1.95).abs() < 1e-12);
         assert!((found.sigma - f64::hypot(0.03, 0.04 * 1.95)).abs() < 1e-12);
     }
@@ -176,7 +221,10 @@ mod tests {
     /// Exactly 10 % of the mean still agrees; a hair more does not.
     #[test]
     fn the_limit_itself() {
-        assert_eq!(run([Some(1.9), Some(2.1), None, None], 0.0).accepted, Accepted::FirstPair);
+        assert_eq!(
+            run([Some(1.9), Some(2.1), None, None], 0.0).accepted,
+            Accepted::FirstPair
+        );
         let found = run([Some(1.899), Some(2.1), None, None], 0.0);
         assert_eq!((found.accepted, found.disagree), (Accepted::All, true));
     }
@@ -184,7 +232,10 @@ mod tests {
     #[test]
     fn second_pair_when_the_first_disagrees() {
         let found = run([Some(1.5), Some(2.1), Some(2.0), Some(2.05)], 0.0);
-        assert_eq!((found.accepted, found.disagree), (Accepted::SecondPair, false));
+        assert_eq!(
+            (found.accepted, found.disagree),
+            (Accepted::SecondPair, false)
+        );
         assert!((found.depth - 2.025).abs() < 1e-12);
     }
 
@@ -199,7 +250,10 @@ mod tests {
     #[test]
     fn single_and_none() {
         let found = run([None, Some(1.2), None, None], 0.2);
-        assert_eq!((found.accepted, found.disagree, found.spread), (Accepted::Single, false, None));
+        assert_eq!(
+            (found.accepted, found.disagree, found.spread),
+            (Accepted::Single, false, None)
+        );
         assert!(accept([None; 4], 0.0, &Accuracy::default(), 0.1).is_none());
     }
 
@@ -220,19 +274,39 @@ mod tests {
 
     #[test]
     fn widened_only_beyond_ten_degrees() {
-        let (readings, accuracy) = (run([Some(2.0), Some(2.0), None, None], 0.0), Accuracy::default());
+        let (readings, accuracy) = (
+            run([Some(2.0), Some(2.0), None, None], 0.0),
+            Accuracy::default(),
+        );
         let widened = |degrees: f64, from| {
-            let tilt = Tilt { angle: degrees.to_radians(), sigma: 0.02, from };
+            let tilt = Tilt {
+                angle: degrees.to_radians(),
+                sigma: 0.02,
+                from,
+            };
             let depth = by_readings(&readings, true, Some(&tilt), &accuracy);
-            (depth.sigma, depth.common, by_readings(&readings, false, Some(&tilt), &accuracy))
+            (
+                depth.sigma,
+                depth.common,
+                by_readings(&readings, false, Some(&tilt), &accuracy),
+            )
         };
         let plain = widened(9.9, TiltFrom::Given);
         assert!((plain.0 - readings.sigma).abs() < 1e-15 && (plain.1 - 0.04).abs() < 1e-15);
         let deep = 3.0 * 20.0_f64.to_radians().sin().powi(2);
         let own = widened(20.0, TiltFrom::Given);
-        assert!((own.0 - f64::hypot(readings.sigma, deep)).abs() < 1e-12 && (own.1 - 0.04).abs() < 1e-15);
+        assert!(
+            (own.0 - f64::hypot(readings.sigma, deep)).abs() < 1e-12
+                && (own.1 - 0.04).abs() < 1e-15
+        );
         let shared = widened(-20.0, TiltFrom::Slope);
-        assert!((shared.0 - readings.sigma).abs() < 1e-12 && (shared.1 - f64::hypot(0.04, deep)).abs() < 1e-12);
-        assert!((own.2.sigma - readings.sigma).abs() < 1e-15, "not over the crossline");
+        assert!(
+            (shared.0 - readings.sigma).abs() < 1e-12
+                && (shared.1 - f64::hypot(0.04, deep)).abs() < 1e-12
+        );
+        assert!(
+            (own.2.sigma - readings.sigma).abs() < 1e-15,
+            "not over the crossline"
+        );
     }
 }

@@ -35,7 +35,11 @@ pub fn field(at: [f64; 3], tilt: f64) -> [f64; 3] {
     let square = x * x + y * y + z * z;
     let dot = 3.0 * (m_x * x + m_z * z);
     let fifth = square * square * square.sqrt();
-    [(dot * x - square * m_x) / fifth, dot * y / fifth, (dot * z - square * m_z) / fifth]
+    [
+        (dot * x - square * m_x) / fifth,
+        dot * y / fifth,
+        (dot * z - square * m_z) / fifth,
+    ]
 }
 
 /// Total strength at `x` along and `y` across on the ground over a dipole at depth 1.
@@ -80,7 +84,11 @@ pub fn crossline_rate(tilt: f64) -> f64 {
 #[must_use]
 pub fn peak(tilt: f64) -> f64 {
     let (sin, cos) = tilt.abs().sin_cos();
-    let (a, b, c) = (3.0 * cos * cos + 1.0, 6.0 * sin * cos, 3.0 * sin * sin + 1.0);
+    let (a, b, c) = (
+        3.0 * cos * cos + 1.0,
+        6.0 * sin * cos,
+        3.0 * sin * sin + 1.0,
+    );
     if b <= 0.0 {
         return 0.0;
     }
@@ -126,7 +134,11 @@ mod tests {
     const NULLS: &str = include_str!("../../fixtures/reference/dipole/dipole_nulls.csv");
 
     fn rows(text: &str) -> impl Iterator<Item = Vec<f64>> + '_ {
-        text.lines().skip(1).map(|line| line.split(',').filter_map(|cell| cell.parse().ok()).collect())
+        text.lines().skip(1).map(|line| {
+            line.split(',')
+                .filter_map(|cell| cell.parse().ok())
+                .collect()
+        })
     }
 
     #[test]
@@ -135,9 +147,15 @@ mod tests {
         for row in rows(NULLS) {
             let tilt = row[0].to_radians();
             let (behind, ahead) = vertical_points(tilt);
-            assert!((behind - row[1]).abs() < 1e-6 && (ahead - row[2]).abs() < 1e-6, "{row:?}");
+            assert!(
+                (behind - row[1]).abs() < 1e-6 && (ahead - row[2]).abs() < 1e-6,
+                "{row:?}"
+            );
             assert!((crossline(tilt) - row[3]).abs() < 1e-6, "{row:?}");
-            assert!((peak(tilt) - row[4]).abs() < 2e-5, "{row:?}: the file's own precision of the peak");
+            assert!(
+                (peak(tilt) - row[4]).abs() < 2e-5,
+                "{row:?}: the file's own precision of the peak"
+            );
             assert!((separation(tilt) - row[5]).abs() < 1e-6, "{row:?}");
             seen += 1;
         }
@@ -150,7 +168,9 @@ mod tests {
             let tilt = degrees.to_radians();
             let (behind, ahead) = vertical_points(tilt);
             let (mirrored_behind, mirrored_ahead) = vertical_points(-tilt);
-            assert!((behind + mirrored_ahead).abs() < 1e-14 && (ahead + mirrored_behind).abs() < 1e-14);
+            assert!(
+                (behind + mirrored_ahead).abs() < 1e-14 && (ahead + mirrored_behind).abs() < 1e-14
+            );
             assert!((crossline(tilt) + crossline(-tilt)).abs() < 1e-15);
             assert!((peak(tilt) + peak(-tilt)).abs() < 1e-15);
         }
@@ -185,20 +205,32 @@ mod tests {
         for step in -60..=60 {
             let (tilt, depth, place) = (f64::from(step).to_radians(), 1.7, 10.0);
             let (behind, ahead) = vertical_points(tilt);
-            let [behind, level, ahead] = [behind, crossline(tilt), ahead].map(|x| place + depth * x);
+            let [behind, level, ahead] =
+                [behind, crossline(tilt), ahead].map(|x| place + depth * x);
             // The crossline's part of the way from end to end rises steadily with −tilt: bisection.
             let part = (level - behind) / (ahead - behind);
             let (mut low, mut high) = (-1.2_f64, 1.2);
             for _ in 0..80 {
                 let mid = f64::midpoint(low, high);
                 let (b, a) = vertical_points(mid);
-                if (crossline(mid) - b) / (a - b) < part { low = mid } else { high = mid }
+                if (crossline(mid) - b) / (a - b) < part {
+                    low = mid
+                } else {
+                    high = mid
+                }
             }
             let found = f64::midpoint(low, high);
             let found_depth = (ahead - behind) / separation(found);
             let found_place = level - found_depth * crossline(found);
-            assert!((found - tilt).abs() < 1e-9, "{step}: {}", found.to_degrees());
-            assert!((found_depth - depth).abs() < 1e-9 && (found_place - place).abs() < 1e-9, "{step}");
+            assert!(
+                (found - tilt).abs() < 1e-9,
+                "{step}: {}",
+                found.to_degrees()
+            );
+            assert!(
+                (found_depth - depth).abs() < 1e-9 && (found_place - place).abs() < 1e-9,
+                "{step}"
+            );
         }
     }
 
@@ -206,8 +238,18 @@ mod tests {
     #[test]
     fn published_positions() {
         let cases = [
-            (30.0_f64, 1.7, 10.0, [7.854_312_871, 10.673_443_943, 9.388_061_744]),
-            (-12.0, 2.4, -3.0, [-4.357_048_771, -0.877_747_607, -2.663_257_142]),
+            (
+                30.0_f64,
+                1.7,
+                10.0,
+                [7.854_312_871, 10.673_443_943, 9.388_061_744],
+            ),
+            (
+                -12.0,
+                2.4,
+                -3.0,
+                [-4.357_048_771, -0.877_747_607, -2.663_257_142],
+            ),
         ];
         for (degrees, depth, place, expected) in cases {
             let tilt = degrees.to_radians();

@@ -40,7 +40,10 @@ impl Ends {
     #[must_use]
     pub fn depth(&self, tilt: f64, tilt_sigma: f64, sensor_height: f64) -> Option<(f64, f64)> {
         let (separation, sigma) = self.separation?;
-        let (spread, t) = (dipole::separation(tilt), tilt.clamp(-dipole::STEEPEST, dipole::STEEPEST).tan());
+        let (spread, t) = (
+            dipole::separation(tilt),
+            tilt.clamp(-dipole::STEEPEST, dipole::STEEPEST).tan(),
+        );
         let depth = separation / spread;
         // spread² = (9t² + 8)/4, so its relative rate with the tilt is 9t(1 + t²)/(9t² + 8).
         let by_tilt = depth * 9.0 * t * (1.0 + t * t) / (9.0 * t * t + 8.0) * tilt_sigma;
@@ -72,14 +75,22 @@ pub(super) fn find(
         Spot::of(places, Some(id))
     };
     let (ahead, behind) = (located(points.ahead), located(points.behind));
-    let ground = 1.0 / if observations.ground_to_grid > 0.0 { observations.ground_to_grid } else { 1.0 };
+    let ground = 1.0
+        / if observations.ground_to_grid > 0.0 {
+            observations.ground_to_grid
+        } else {
+            1.0
+        };
     let distance = |end: Option<Spot>, taped: Option<f64>| match (taped, mark, end) {
         (Some(taped), ..) => Some(taped),
         (None, Some(mark), Some(end)) => Some(mark.to(&end).0 * ground),
         _ => None,
     };
-    let mut ends =
-        Ends { ahead: distance(ahead, row.end_ahead), behind: distance(behind, row.end_behind), ..Ends::default() };
+    let mut ends = Ends {
+        ahead: distance(ahead, row.end_ahead),
+        behind: distance(behind, row.end_behind),
+        ..Ends::default()
+    };
     let sum = match (ahead, behind, ends.ahead, ends.behind) {
         (Some(ahead), Some(behind), ..) => Some(behind.to(&ahead).0 * ground),
         (.., Some(ahead), Some(behind)) => Some(ahead + behind),
@@ -89,7 +100,12 @@ pub(super) fn find(
     ends.rough_depth = sum.map(|sum| sum / dipole::separation(0.0) - job.equipment.sensor_height);
     let depth = near.or(ends.rough_depth).unwrap_or(1.0).max(0.0) + job.equipment.sensor_height;
     let end = placing(&job.accuracy, depth);
-    let measure = Measure { places, ground, end, mark: super::shift::placing(&job.accuracy, depth) };
+    let measure = Measure {
+        places,
+        ground,
+        end,
+        mark: super::shift::placing(&job.accuracy, depth),
+    };
     ends.separation = sum.map(|sum| (sum, measure.separation(job, row, mark, ahead, behind)));
     ends.azimuth = measure.azimuth(mark, ahead, behind);
     ends.off_line = measure.off_line(mark, ahead, behind);
@@ -106,14 +122,21 @@ struct Spot {
 impl Spot {
     fn of(places: &dyn Places, id: Option<PointId>) -> Option<Self> {
         let id = id?;
-        Some(Self { id, place: places.place(id)? })
+        Some(Self {
+            id,
+            place: places.place(id)?,
+        })
     }
 
     /// Grid distance and unit vector to another; north if they coincide.
     fn to(&self, other: &Self) -> (f64, [f64; 2]) {
         let (e, n) = (other.place.e - self.place.e, other.place.n - self.place.n);
         let length = f64::hypot(e, n);
-        if length > 0.0 { (length, [e / length, n / length]) } else { (0.0, [0.0, 1.0]) }
+        if length > 0.0 {
+            (length, [e / length, n / length])
+        } else {
+            (0.0, [0.0, 1.0])
+        }
     }
 }
 
@@ -127,18 +150,35 @@ struct Measure<'a> {
 
 impl Measure<'_> {
     fn between(&self, a: &Spot, b: &Spot) -> Block {
-        block::difference(a.place.covariance, b.place.covariance, self.places.covariance(a.id, b.id))
+        block::difference(
+            a.place.covariance,
+            b.place.covariance,
+            self.places.covariance(a.id, b.id),
+        )
     }
 
     /// One-sigma of the separation. The mark's own placing is not in it: taped both ways from one spot, it cancels.
-    fn separation(&self, job: &Job, row: &MarkRow, mark: Option<Spot>, ahead: Option<Spot>, behind: Option<Spot>) -> f64 {
+    fn separation(
+        &self,
+        job: &Job,
+        row: &MarkRow,
+        mark: Option<Spot>,
+        ahead: Option<Spot>,
+        behind: Option<Spot>,
+    ) -> f64 {
         let ends = 2.0 * self.end * self.end;
         let variance = if let (Some(ahead), Some(behind)) = (ahead, behind) {
-            block::along(self.between(&ahead, &behind), behind.to(&ahead).1) * self.ground * self.ground
+            block::along(self.between(&ahead, &behind), behind.to(&ahead).1)
+                * self.ground
+                * self.ground
         } else {
             let part = |end: Option<Spot>, taped: Option<f64>| match (taped, mark, end) {
-                (Some(taped), ..) => f64::hypot(job.accuracy.tape, job.accuracy.tape_fraction * taped).powi(2),
-                (None, Some(mark), Some(end)) => block::along(self.between(&mark, &end), mark.to(&end).1),
+                (Some(taped), ..) => {
+                    f64::hypot(job.accuracy.tape, job.accuracy.tape_fraction * taped).powi(2)
+                }
+                (None, Some(mark), Some(end)) => {
+                    block::along(self.between(&mark, &end), mark.to(&end).1)
+                }
                 _ => 0.0,
             };
             part(ahead, row.end_ahead) + part(behind, row.end_behind)
@@ -147,11 +187,20 @@ impl Measure<'_> {
     }
 
     /// The pipe's direction by two located points: both ends, else one end and the mark.
-    fn azimuth(&self, mark: Option<Spot>, ahead: Option<Spot>, behind: Option<Spot>) -> Option<(f64, f64)> {
+    fn azimuth(
+        &self,
+        mark: Option<Spot>,
+        ahead: Option<Spot>,
+        behind: Option<Spot>,
+    ) -> Option<(f64, f64)> {
         let (from, to, placing) = match (behind, mark, ahead) {
             (Some(behind), _, Some(ahead)) => (behind, ahead, 2.0 * self.end * self.end),
-            (None, Some(mark), Some(ahead)) => (mark, ahead, self.end * self.end + self.mark * self.mark),
-            (Some(behind), Some(mark), None) => (behind, mark, self.end * self.end + self.mark * self.mark),
+            (None, Some(mark), Some(ahead)) => {
+                (mark, ahead, self.end * self.end + self.mark * self.mark)
+            }
+            (Some(behind), Some(mark), None) => {
+                (behind, mark, self.end * self.end + self.mark * self.mark)
+            }
             _ => return None,
         };
         let (length, [e, n]) = from.to(&to);
@@ -162,7 +211,12 @@ impl Measure<'_> {
     }
 
     /// The mark's distance off the line through both ends.
-    fn off_line(&self, mark: Option<Spot>, ahead: Option<Spot>, behind: Option<Spot>) -> Option<(f64, f64)> {
+    fn off_line(
+        &self,
+        mark: Option<Spot>,
+        ahead: Option<Spot>,
+        behind: Option<Spot>,
+    ) -> Option<(f64, f64)> {
         let (mark, ahead, behind) = (mark?, ahead?, behind?);
         let (length, [e, n]) = behind.to(&ahead);
         if length <= 0.0 {
@@ -173,11 +227,15 @@ impl Measure<'_> {
         let (off, u) = (de * right[0] + dn * right[1], (de * e + dn * n) / length);
         // off = right · (mark − u ahead − (1 − u) behind).
         let weights = [(mark, 1.0), (ahead, -u), (behind, u - 1.0)];
-        let mut variance = self.mark * self.mark + (u * u + (1.0 - u) * (1.0 - u)) * self.end * self.end;
+        let mut variance =
+            self.mark * self.mark + (u * u + (1.0 - u) * (1.0 - u)) * self.end * self.end;
         for (i, (a, wa)) in weights.iter().enumerate() {
             variance += wa * wa * block::along(a.place.covariance, right);
             for (b, wb) in weights.iter().skip(i + 1) {
-                variance += 2.0 * wa * wb * block::between(self.places.covariance(a.id, b.id), right, right);
+                variance += 2.0
+                    * wa
+                    * wb
+                    * block::between(self.places.covariance(a.id, b.id), right, right);
             }
         }
         Some((off * self.ground, variance.max(0.0).sqrt() * self.ground))

@@ -44,7 +44,9 @@ impl Sensed {
     #[must_use]
     pub fn rough_depth(&self) -> Option<f64> {
         let readings = self.readings.as_ref().map(|readings| readings.depth);
-        readings.or_else(|| self.ends.as_ref()?.rough_depth).filter(|&depth| depth > 0.0)
+        readings
+            .or_else(|| self.ends.as_ref()?.rough_depth)
+            .filter(|&depth| depth > 0.0)
     }
 }
 
@@ -65,15 +67,30 @@ pub fn exposed_row<'a>(job: &'a Job, points: &MarkPoints) -> Option<&'a MarkRow>
 /// Everything sensed, one entry for each of [`Observations::marks`], in their order.
 #[must_use]
 pub fn sense(job: &Job, observations: &Observations, places: &dyn Places) -> Vec<Sensed> {
-    observations.marks.par_iter().map(|points| sense_mark(job, observations, places, points)).collect()
+    observations
+        .marks
+        .par_iter()
+        .map(|points| sense_mark(job, observations, places, points))
+        .collect()
 }
 
-fn sense_mark(job: &Job, observations: &Observations, places: &dyn Places, points: &MarkPoints) -> Sensed {
-    let Some(row) = centre_row(job, points) else { return Sensed::default() };
+fn sense_mark(
+    job: &Job,
+    observations: &Observations,
+    places: &dyn Places,
+    points: &MarkPoints,
+) -> Sensed {
+    let Some(row) = centre_row(job, points) else {
+        return Sensed::default();
+    };
     let readings = depth::accept(row.readings, row.lift, &job.accuracy, job.limits.pair);
     let near = readings.as_ref().map(|readings| readings.depth);
     let ends = ends::find(job, observations, places, points, row, near).map(Box::new);
-    let mut sensed = Sensed { readings, ends, tilt: None };
+    let mut sensed = Sensed {
+        readings,
+        ends,
+        tilt: None,
+    };
     sensed.tilt = tilt::known(job, row, &sensed);
     sensed
 }

@@ -39,7 +39,11 @@ impl Expected {
     /// A tilt known at the mark itself: nothing shared.
     #[must_use]
     pub const fn of(tilt: Tilt) -> Self {
-        Self { tilt, own: tilt.sigma, shared: 0.0 }
+        Self {
+            tilt,
+            own: tilt.sigma,
+            shared: 0.0,
+        }
     }
 }
 
@@ -54,17 +58,36 @@ pub fn shift(found_by: FoundBy, sensing: f64, sensing_sigma: f64, expected: &Exp
     let depth = sensing.max(0.0);
     if tilt.from == TiltFrom::Vertical {
         // The peak, with which one end coincides, stands over an upright transmitter.
-        return Shift { along: 0.0, sigma: 0.0, shared: 0.0, tilt };
+        return Shift {
+            along: 0.0,
+            sigma: 0.0,
+            shared: 0.0,
+            tilt,
+        };
     }
     match found_by {
         FoundBy::Crossline => {
-            let (x, rate) = (dipole::crossline(tilt.angle), dipole::crossline_rate(tilt.angle));
+            let (x, rate) = (
+                dipole::crossline(tilt.angle),
+                dipole::crossline_rate(tilt.angle),
+            );
             let sigma = f64::hypot(rate * depth * expected.own, x * sensing_sigma);
-            Shift { along: -x * depth, sigma, shared: -rate * depth * expected.shared, tilt }
+            Shift {
+                along: -x * depth,
+                sigma,
+                shared: -rate * depth * expected.shared,
+                tilt,
+            }
         }
         FoundBy::Peak => {
-            let (x, scatter) = dipole::peak_over(tilt.angle, f64::hypot(expected.own, expected.shared));
-            Shift { along: -x * depth, sigma: f64::hypot(scatter * depth, x * sensing_sigma), shared: 0.0, tilt }
+            let (x, scatter) =
+                dipole::peak_over(tilt.angle, f64::hypot(expected.own, expected.shared));
+            Shift {
+                along: -x * depth,
+                sigma: f64::hypot(scatter * depth, x * sensing_sigma),
+                shared: 0.0,
+                tilt,
+            }
         }
     }
 }
@@ -74,7 +97,11 @@ mod tests {
     use super::*;
 
     fn expected(degrees: f64, own: f64) -> Expected {
-        Expected::of(Tilt { angle: degrees.to_radians(), sigma: own.to_radians(), from: TiltFrom::Slope })
+        Expected::of(Tilt {
+            angle: degrees.to_radians(),
+            sigma: own.to_radians(),
+            from: TiltFrom::Slope,
+        })
     }
 
     /// Lens end up: the crossline runs off behind the transmitter, so the transmitter lies ahead of the mark.
@@ -89,12 +116,19 @@ mod tests {
     #[test]
     fn peak_scatters_by_a_fifth_of_the_depth() {
         let found = shift(FoundBy::Peak, 2.0, 0.0, &expected(0.0, 3.0));
-        assert!(found.along.abs() < 1e-12 && (found.sigma / 2.0 - 0.18).abs() < 0.01, "{found:?}");
+        assert!(
+            found.along.abs() < 1e-12 && (found.sigma / 2.0 - 0.18).abs() < 0.01,
+            "{found:?}"
+        );
     }
 
     #[test]
     fn upright_stays() {
-        let tilt = Tilt { angle: 1.57, sigma: 0.02, from: TiltFrom::Vertical };
+        let tilt = Tilt {
+            angle: 1.57,
+            sigma: 0.02,
+            from: TiltFrom::Vertical,
+        };
         let found = shift(FoundBy::Peak, 2.0, 0.1, &Expected::of(tilt));
         assert!(found.along.abs() < f64::EPSILON && found.sigma.abs() < f64::EPSILON);
     }

@@ -53,10 +53,18 @@ const RANGE: f64 = 60.0 * std::f64::consts::PI / 180.0;
 pub(super) fn known(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
     if row.attitude == Attitude::Vertical {
         let angle = std::f64::consts::FRAC_PI_2.copysign(row.tilt.unwrap_or(1.0));
-        return Some(Tilt { angle, sigma: job.accuracy.tilt_given, from: TiltFrom::Vertical });
+        return Some(Tilt {
+            angle,
+            sigma: job.accuracy.tilt_given,
+            from: TiltFrom::Vertical,
+        });
     }
     if let Some(angle) = row.tilt {
-        return Some(Tilt { angle, sigma: job.accuracy.tilt_given, from: TiltFrom::Given });
+        return Some(Tilt {
+            angle,
+            sigma: job.accuracy.tilt_given,
+            from: TiltFrom::Given,
+        });
     }
     by_signals(job, row, sensed).filter(|tilt| tilt.sigma < job.accuracy.tilt)
 }
@@ -65,12 +73,18 @@ pub(super) fn known(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
 /// crossline. The ratio does not depend on the receiver's gain.
 fn by_signals(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
     let signals = &row.signals;
-    let (ahead, behind) = (signals.ahead.filter(|&s| s > 0.0)?, signals.behind.filter(|&s| s > 0.0)?);
+    let (ahead, behind) = (
+        signals.ahead.filter(|&s| s > 0.0)?,
+        signals.behind.filter(|&s| s > 0.0)?,
+    );
     if !job.equipment.signal_is_linear {
         return None;
     }
     let sensing = sensed.rough_depth()? + job.equipment.sensor_height;
-    let at_ends = sensed.ends.as_ref().is_some_and(|ends| ends.separation.is_some());
+    let at_ends = sensed
+        .ends
+        .as_ref()
+        .is_some_and(|ends| ends.separation.is_some());
     let step = if at_ends {
         None
     } else {
@@ -87,19 +101,28 @@ fn by_signals(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
     let sigma = std::f64::consts::SQRT_2 * f64::hypot(SIGNAL_FRACTION, placing);
     // A step's ratio depends on the depth too: doubt about it counts.
     let by_depth = step.map_or(0.0, |step| {
-        let single = sensed.readings.is_none_or(|readings| readings.accepted == Accepted::Single);
+        let single = sensed
+            .readings
+            .is_none_or(|readings| readings.accepted == Accepted::Single);
         let doubt = if single { 0.10 } else { 0.05 };
         log_ratio(angle, Some(step * (1.0 + doubt))) - log_ratio(angle, Some(step))
     });
     let rate = (log_ratio(angle + 1e-4, step) - log_ratio(angle - 1e-4, step)) / 2e-4;
-    Some(Tilt { angle, sigma: f64::hypot(sigma, by_depth) / rate.abs(), from: TiltFrom::Signals })
+    Some(Tilt {
+        angle,
+        sigma: f64::hypot(sigma, by_depth) / rate.abs(),
+        from: TiltFrom::Signals,
+    })
 }
 
 /// Logarithm of the strength ahead over that behind: at the ends (`None`), or `step` depths from the crossline.
 fn log_ratio(tilt: f64, step: Option<f64>) -> f64 {
     let (behind, ahead) = match step {
         None => dipole::vertical_points(tilt),
-        Some(step) => (dipole::crossline(tilt) - step, dipole::crossline(tilt) + step),
+        Some(step) => (
+            dipole::crossline(tilt) - step,
+            dipole::crossline(tilt) + step,
+        ),
     };
     (dipole::strength(ahead, 0.0, tilt) / dipole::strength(behind, 0.0, tilt)).ln()
 }
@@ -118,7 +141,11 @@ pub fn by_peak(distance: f64, sigma: f64) -> Option<Tilt> {
     // The curve is steep at level and flat at 20°: the sigma is half the span of tilts within one sigma either way.
     let edge = |at: f64| solve(peak_distance, at).unwrap_or(RANGE.copysign(at));
     let sigma = (edge(distance + sigma) - edge(distance - sigma)) / 2.0;
-    Some(Tilt { angle, sigma, from: TiltFrom::Peak })
+    Some(Tilt {
+        angle,
+        sigma,
+        from: TiltFrom::Peak,
+    })
 }
 
 /// The tilt at which a rising function of it takes a value, by bisection.
@@ -129,7 +156,11 @@ fn solve(f: impl Fn(f64) -> f64, value: f64) -> Option<f64> {
     }
     for _ in 0..60 {
         let mid = f64::midpoint(low, high);
-        if f(mid) < value { low = mid } else { high = mid }
+        if f(mid) < value {
+            low = mid;
+        } else {
+            high = mid;
+        }
     }
     Some(f64::midpoint(low, high))
 }
@@ -171,7 +202,11 @@ mod tests {
     fn signals_give_back_the_tilt() {
         for degrees in [-25.0_f64, -4.0, 0.0, 12.0] {
             let tilt = degrees.to_radians();
-            let found = solve(|tilt| log_ratio(tilt, Some(0.6)), log_ratio(tilt, Some(0.6))).unwrap();
+            let found = solve(
+                |tilt| log_ratio(tilt, Some(0.6)),
+                log_ratio(tilt, Some(0.6)),
+            )
+            .unwrap();
             assert!((found - tilt).abs() < 1e-9);
         }
     }

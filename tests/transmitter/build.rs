@@ -5,7 +5,8 @@ use std::sync::Arc;
 
 use aslaid::height::{Ground, GroundFrom, Grounds};
 use aslaid::job::model::{
-    CellCount, Equipment, Grid, Head, Job, MarkRow, Placing, ReadBy, Role, Run, Signals, Source, Stream,
+    CellCount, Equipment, Grid, Head, Job, MarkRow, Placing, ReadBy, Role, Run, Signals, Source,
+    Stream,
 };
 use aslaid::limits::{Accuracy, Limits};
 use aslaid::observe::{MarkPoints, Observations, Point, PointId, PointRole};
@@ -26,7 +27,11 @@ impl Places for Site {
         self.places[point.0 as usize]
     }
     fn covariance(&self, a: PointId, b: PointId) -> Block {
-        if a == b { self.places[a.0 as usize].map_or([[0.0; 2]; 2], |place| place.covariance) } else { [[0.0; 2]; 2] }
+        if a == b {
+            self.places[a.0 as usize].map_or([[0.0; 2]; 2], |place| place.covariance)
+        } else {
+            [[0.0; 2]; 2]
+        }
     }
 }
 
@@ -35,12 +40,19 @@ impl Grounds for Site {
         self.grounds[point.0 as usize]
     }
     fn covariance(&self, a: PointId, b: PointId) -> f64 {
-        if a == b { self.grounds[a.0 as usize].map_or(0.0, |ground| ground.variance) } else { 0.0 }
+        if a == b {
+            self.grounds[a.0 as usize].map_or(0.0, |ground| ground.variance)
+        } else {
+            0.0
+        }
     }
 }
 
 pub fn source(row: usize) -> Source {
-    Source { file: Arc::from("marks.csv"), row: row as u32 }
+    Source {
+        file: Arc::from("marks.csv"),
+        row: row as u32,
+    }
 }
 
 pub fn run(id: &str, pushed: Stream) -> Run {
@@ -90,7 +102,11 @@ pub fn row(mark: &str, role: Role) -> MarkRow {
 impl Site {
     pub fn new(runs: Vec<Run>) -> Self {
         let job = Job {
-            head: Head { id: "J".into(), supplier: Some("S".into()), ..Head::default() },
+            head: Head {
+                id: "J".into(),
+                supplier: Some("S".into()),
+                ..Head::default()
+            },
             grid: Grid {
                 crs: "local".into(),
                 unit: LengthUnit::Metre,
@@ -102,7 +118,11 @@ impl Site {
                 geoid_separation: None,
                 declination: None,
             },
-            equipment: Equipment { lens_to_transmitter: 0.25, axis_above_invert: Some(0.04), ..Equipment::default() },
+            equipment: Equipment {
+                lens_to_transmitter: 0.25,
+                axis_above_invert: Some(0.04),
+                ..Equipment::default()
+            },
             accuracy: Accuracy::default(),
             limits: Limits::default(),
             publish: Vec::new(),
@@ -120,12 +140,25 @@ impl Site {
             cells: CellCount::default(),
             dropped: 0,
         };
-        let observations = Observations { ground_to_grid: 1.0, ..Observations::default() };
-        Self { job, observations, places: Vec::new(), grounds: Vec::new() }
+        let observations = Observations {
+            ground_to_grid: 1.0,
+            ..Observations::default()
+        };
+        Self {
+            job,
+            observations,
+            places: Vec::new(),
+            grounds: Vec::new(),
+        }
     }
 
     pub fn inputs(&self) -> Inputs<'_> {
-        Inputs { job: &self.job, observations: &self.observations, places: self, grounds: self }
+        Inputs {
+            job: &self.job,
+            observations: &self.observations,
+            places: self,
+            grounds: self,
+        }
     }
 
     /// Adds a row with its point; rows of the same mark join.
@@ -145,14 +178,29 @@ impl Site {
             fixed: None,
         });
         let covariance = [[sigma * sigma, 0.0], [0.0, sigma * sigma]];
-        self.places.push(Some(Place { e: at.0, n: at.1, covariance }));
+        self.places.push(Some(Place {
+            e: at.0,
+            n: at.1,
+            covariance,
+        }));
         let variance = self.job.accuracy.ground.powi(2);
-        self.grounds.push(ground.map(|z| Ground { z, variance, from: GroundFrom::Given }));
+        self.grounds.push(ground.map(|z| Ground {
+            z,
+            variance,
+            from: GroundFrom::Given,
+        }));
         let marks = &mut self.observations.marks;
-        let position = marks.iter().position(|points| points.name == row.mark).unwrap_or_else(|| {
-            marks.push(MarkPoints { name: row.mark.clone(), run: row.run, ..MarkPoints::default() });
-            marks.len() - 1
-        });
+        let position = marks
+            .iter()
+            .position(|points| points.name == row.mark)
+            .unwrap_or_else(|| {
+                marks.push(MarkPoints {
+                    name: row.mark.clone(),
+                    run: row.run,
+                    ..MarkPoints::default()
+                });
+                marks.len() - 1
+            });
         let points = &mut marks[position];
         match row.role {
             Role::Centre => points.centre = Some((index, id)),
