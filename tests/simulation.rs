@@ -13,5 +13,7 @@ mod coverage;
 mod grades;
 #[path = "simulation/shows/simulator.rs"]
 mod simulator;
+#[path = "simulation/shows/statistics.rs"]
+mod statistics;
 #[path = "simulation/shows/symmetry.rs"]
 mod symmetry;
