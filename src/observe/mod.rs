@@ -8,6 +8,8 @@ use std::sync::Arc;
 
 use crate::job::model::Source;
 
+pub mod kinds;
+
 /// Index of a point in [`Observations::points`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct PointId(pub u32);
@@ -33,6 +35,34 @@ pub struct Point {
     pub role: PointRole,
     /// Exact easting, northing in metres: control without a sigma. Not an unknown.
     pub fixed: Option<(f64, f64)>,
+    /// Exact x, y on the site grid, metres: no unknown of its own, it moves with the similarity.
+    pub site: Option<(f64, f64)>,
+}
+
+/// On which side of the line `from`→`to` a point lies: said by the field book for two tapes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SideHint {
+    /// The point.
+    pub at: PointId,
+    /// First tape's reference.
+    pub from: PointId,
+    /// Second tape's reference.
+    pub to: PointId,
+    /// Right of the line, looking from `from` to `to`.
+    pub right: bool,
+}
+
+/// Two neighbours on a run: they can't lie farther apart than the cable between them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CableHint {
+    /// One.
+    pub a: PointId,
+    /// The other.
+    pub b: PointId,
+    /// Cable between them, metres on the grid.
+    pub length: f64,
+    /// Its one-sigma.
+    pub sigma: f64,
 }
 
 /// A shift shared by all positions of one datum or correction service.
@@ -157,8 +187,14 @@ pub struct Observations {
     pub plane: Vec<Observation>,
     /// Equations of rows with `use = check`: compared, not used.
     pub checks: Vec<Observation>,
+    /// Sides said for pairs of tapes.
+    pub sides: Vec<SideHint>,
+    /// Neighbours on the runs.
+    pub cables: Vec<CableHint>,
     /// One-sigma of each shared shift, metres, by [`ShiftId`].
     pub shifts: Vec<f64>,
+    /// What each shared shift belongs to: the datum or the correction service.
+    pub shift_names: Vec<Arc<str>>,
     /// Grid distance over ground distance at the site.
     pub ground_to_grid: f64,
 }
