@@ -46,6 +46,8 @@ sources! {
     GeoParquet = "GeoParquet 1.1.0";
     /// NMEA 0183 sentences GGA, GST and RMC, as public descriptions give them.
     Nmea0183 = "NMEA 0183, sentences GGA, GST, RMC";
+    /// World Magnetic Model 2020, NOAA/NCEI and BGS, for dates before 2025.
+    Wmm2020 = "World Magnetic Model 2020, NOAA and BGS";
     /// World Magnetic Model 2025, NOAA/NCEI and BGS.
     Wmm2025 = "World Magnetic Model 2025, NOAA and BGS";
     /// Deprecation of the US survey foot: Federal Register 85 FR 62698, 5 October 2020.

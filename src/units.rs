@@ -73,7 +73,9 @@ impl LengthUnit {
         match word.trim().to_ascii_lowercase().as_str() {
             "m" | "metre" | "metres" | "meter" | "meters" => Some(Self::Metre),
             "ft" | "foot" | "feet" => Some(Self::Foot),
-            "us-ft" | "usft" | "ftus" | "us survey foot" | "us survey feet" => Some(Self::UsSurveyFoot),
+            "us-ft" | "usft" | "ftus" | "us survey foot" | "us survey feet" => {
+                Some(Self::UsSurveyFoot)
+            }
             _ => None,
         }
     }

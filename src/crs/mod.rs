@@ -1,0 +1,297 @@
+//! Coordinate systems: the only user of PROJ.
+//!
+//! Axis order, always and whatever the CRS says: **easting, northing; longitude, latitude**. Projected
+//! coordinates are in **metres** here (the CRS's value times its unit); geographic ones in **radians**, longitudes
+//! from Greenwich.
+//!
+//! A [`Crs`] is plain data and goes to any thread; what PROJ needs to compute is made once a thread and pair of
+//! systems and kept there, so that a call costs a look-up. Hand over points in bulk.
+//!
+//! Which operation joins two datums is decided once a call, by the first point that lies in any operation's area of
+//! use: the most accurate one that holds it, then the one with the smaller area, as PROJ does point by point. So all
+//! positions of a site share one operation and one shift. Operations that need grid files are left out (none are read, whatever is installed); one that
+//! takes no notice of the datums ("ballpark") is used only where there is no other, and says so.
+
+mod datum;
+mod error;
+mod ffi;
+mod pair;
+mod system;
+mod thread;
+
+use std::f64::consts::{PI, TAU};
+use std::sync::Arc;
+
+pub use error::CrsError;
+
+use crate::record::model::Operation;
+use crate::units::LengthUnit;
+use pair::Place;
+
+/// A projected coordinate system, or the site grid of a job without one. Cheap to clone, `Send` and `Sync`.
+#[derive(Clone, Debug)]
+pub struct Crs(Arc<System>);
+
+/// What is known of a coordinate system.
+#[derive(Debug)]
+struct System {
+    /// `EPSG:2264`, or `local`.
+    code: String,
+    name: String,
+    unit_name: String,
+    unit_metres: f64,
+    area: Option<Area>,
+    deprecated: bool,
+    /// `None` on a site grid.
+    earth: Option<Earth>,
+}
+
+/// What only a coordinate system on the Earth has.
+#[derive(Debug)]
+struct Earth {
+    semi_major: f64,
+    eccentricity_squared: f64,
+    /// Longitude of the base CRS's prime meridian, radians.
+    meridian: f64,
+    projjson: String,
+    wkt: String,
+}
+
+/// The area in which a coordinate system may be used; radians. West is greater than east across the antimeridian.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Area {
+    /// Western bound.
+    pub west: f64,
+    /// Southern bound.
+    pub south: f64,
+    /// Eastern bound.
+    pub east: f64,
+    /// Northern bound.
+    pub north: f64,
+    /// Its name in the registry.
+    pub name: String,
+}
+
+impl Area {
+    /// Whether a place lies inside, bounds included.
+    #[must_use]
+    pub fn contains(&self, longitude: f64, latitude: f64) -> bool {
+        // To (−π, π], as the bounds are. A place that is not a number lies nowhere.
+        let longitude = longitude - TAU * ((longitude - PI) / TAU).ceil();
+        let in_longitude = if self.west <= self.east {
+            self.west <= longitude && longitude <= self.east
+        } else {
+            longitude >= self.west || longitude <= self.east
+        };
+        // −180° is +180°: an area that begins there holds both.
+        let at_seam = longitude.to_bits() == PI.to_bits() && self.west <= -PI;
+        (in_longitude || at_seam) && self.south <= latitude && latitude <= self.north
+    }
+}
+
+/// How the grid lies at a place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Factors {
+    /// Point scale: grid distance over distance on the ellipsoid (the root of the areal scale, which is the point
+    /// scale itself wherever the projection is conformal).
+    pub scale: f64,
+    /// Convergence, radians, with PROJ's sign: **true azimuth = grid azimuth + convergence**; positive east of the
+    /// central meridian in the northern hemisphere. (National manuals may print the other sign,
+    /// [`crate::sources::Source::Gda2020Manual`] does.)
+    pub convergence: f64,
+    /// Gaussian mean radius of the ellipsoid √(MN), metres; `f64::MAX` on a site grid, which lies at the ground's own
+    /// height, so that R/(R + h) is 1 there.
+    pub radius: f64,
+}
+
+impl Factors {
+    /// Grid distance over level ground distance at a height above the ellipsoid in metres: point scale × R/(R + h).
+    #[must_use]
+    pub fn ground_to_grid(&self, height: f64) -> f64 {
+        self.scale * (self.radius / (self.radius + height))
+    }
+}
+
+/// What latitudes and longitudes refer to.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub enum Datum {
+    /// The projected CRS's own.
+    OfCrs,
+    /// WGS 84.
+    Wgs84,
+    /// As written: `NAD83(2011)`, `ETRS89`, `EPSG:4269`, …
+    Named(String),
+}
+
+const WGS84: &str = "EPSG:4326";
+
+impl Crs {
+    /// The coordinate system for a code such as `EPSG:2264`, or for `local`, a site grid in `local_unit`.
+    ///
+    /// Of a compound CRS (`EPSG:2264+5703`) the horizontal part is taken: heights are carried, not converted.
+    pub fn new(code: &str, local_unit: LengthUnit) -> Result<Self, CrsError> {
+        let code = code.trim();
+        if code.eq_ignore_ascii_case("local") {
+            return Ok(Self(Arc::new(System::local(local_unit))));
+        }
+        thread::crs(code)
+    }
+
+    /// A site grid without a place on the Earth.
+    #[must_use]
+    pub fn is_local(&self) -> bool {
+        self.0.earth.is_none()
+    }
+
+    /// Authority and code as the registry writes them, or `local`.
+    #[must_use]
+    pub fn code(&self) -> &str {
+        &self.0.code
+    }
+
+    /// Its name in the registry.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.0.name
+    }
+
+    /// Name of its unit.
+    #[must_use]
+    pub fn unit_name(&self) -> &str {
+        &self.0.unit_name
+    }
+
+    /// Metres in one of its unit; exact for both feet ([`crate::sources::Source::FederalRegister2020`]).
+    #[must_use]
+    pub fn unit_metres(&self) -> f64 {
+        self.0.unit_metres
+    }
+
+    /// Its area of use; `None` on a site grid and where the registry has none.
+    #[must_use]
+    pub fn area(&self) -> Option<&Area> {
+        self.0.area.as_ref()
+    }
+
+    /// Withdrawn by its authority: old records use it, new ones should not.
+    #[must_use]
+    pub fn is_deprecated(&self) -> bool {
+        self.0.deprecated
+    }
+
+    /// Whether a place (radians) lies in the area of use; true where there is none.
+    #[must_use]
+    pub fn contains(&self, longitude: f64, latitude: f64) -> bool {
+        self.area()
+            .is_none_or(|area| area.contains(longitude, latitude))
+    }
+
+    /// The CRS as PROJJSON; `None` on a site grid.
+    #[must_use]
+    pub fn projjson(&self) -> Option<serde_json::Value> {
+        serde_json::from_str(&self.0.earth.as_ref()?.projjson).ok()
+    }
+
+    /// The CRS as WKT2:2019; `None` on a site grid.
+    #[must_use]
+    pub fn wkt(&self) -> Option<String> {
+        self.0.earth.as_ref().map(|earth| earth.wkt.clone())
+    }
+
+    /// Scale, convergence and radius at easting, northing in metres. A site grid has scale 1 and no convergence.
+    pub fn factors(&self, easting: f64, northing: f64) -> Result<Factors, CrsError> {
+        let Some(earth) = &self.0.earth else {
+            return Ok(Factors {
+                scale: 1.0,
+                convergence: 0.0,
+                radius: f64::MAX,
+            });
+        };
+        let (places, _) =
+            thread::convert(&self.place(), &self.base(), None, &[(easting, northing)])?;
+        let [(longitude, latitude)] = places[..] else {
+            return Err(CrsError::Library("it answers one point with several"));
+        };
+        // PROJ counts from the base CRS's own meridian here, whatever its documentation says.
+        let from_meridian = longitude - earth.meridian;
+        let (areal, convergence) = thread::factors(&self.0.code, from_meridian, latitude)?
+            .ok_or_else(|| CrsError::Place {
+                index: 0,
+                count: 1,
+                x: longitude.to_degrees(),
+                y: latitude.to_degrees(),
+                from: "longitude and latitude".to_owned(),
+                to: self.0.name.clone(),
+            })?;
+        // Adding 0 makes a negative zero a plain one.
+        Ok(Factors {
+            scale: areal.sqrt(),
+            convergence: convergence + 0.0,
+            radius: earth.mean_radius(latitude),
+        })
+    }
+
+    /// Longitudes and latitudes (radians) of a datum to eastings and northings (metres), with the operation used.
+    ///
+    /// One place that can't be converted fails the call, and the error says which; without an epoch, so that an
+    /// operation that moves with time fails as well ([`Self::to_grid_at`]).
+    pub fn to_grid(
+        &self,
+        datum: &Datum,
+        lonlat: &[(f64, f64)],
+    ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
+        self.to_grid_at(datum, None, lonlat)
+    }
+
+    /// As [`Self::to_grid`], for positions of a date (decimal year).
+    pub fn to_grid_at(
+        &self,
+        datum: &Datum,
+        epoch: Option<f64>,
+        lonlat: &[(f64, f64)],
+    ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
+        self.on_earth()?;
+        let from = match datum {
+            Datum::OfCrs => self.base(),
+            Datum::Wgs84 => Place::Datum(WGS84.to_owned()),
+            Datum::Named(name) => Place::Datum(name.trim().to_owned()),
+        };
+        thread::convert(&from, &self.place(), epoch, lonlat)
+    }
+
+    /// Eastings and northings (metres) to WGS 84 longitudes and latitudes (radians), with the operation used.
+    pub fn to_wgs84(&self, en: &[(f64, f64)]) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
+        self.on_earth()?;
+        thread::convert(&self.place(), &Place::Datum(WGS84.to_owned()), None, en)
+    }
+
+    /// Eastings and northings (metres) of this CRS to those of another, with the operation used.
+    pub fn to_other(
+        &self,
+        other: &Self,
+        en: &[(f64, f64)],
+    ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
+        self.on_earth()?;
+        other.on_earth()?;
+        thread::convert(&self.place(), &other.place(), None, en)
+    }
+
+    fn on_earth(&self) -> Result<(), CrsError> {
+        if self.is_local() {
+            Err(CrsError::Local)
+        } else {
+            Ok(())
+        }
+    }
+
+    fn place(&self) -> Place {
+        Place::Projected(self.0.code.clone())
+    }
+
+    fn base(&self) -> Place {
+        Place::BaseOf(self.0.code.clone())
+    }
+}
+
+#[cfg(test)]
+mod tests;
