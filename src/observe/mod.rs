@@ -4,13 +4,24 @@
 //! compared, and the findings (`unknown-reference`, `duplicate`, `outside-crs`, `no-datum`, …).
 //! A new way of measuring adds a variant of [`Kind`] and nothing else: no method has its own solver.
 
-pub mod declination;
-
 use std::sync::Arc;
 
-use crate::job::model::Source;
+use crate::crs::Crs;
+use crate::job::model::{Job, Note, Source, Use};
 
+mod cables;
+pub mod declination;
+mod frame;
+mod given;
 pub mod kinds;
+mod names;
+mod positions;
+pub mod problem;
+mod rows;
+pub mod window;
+
+pub use frame::FrameFacts;
+pub use problem::{Explanation, Problem, Subject};
 
 /// Index of a point in [`Observations::points`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -199,4 +210,88 @@ pub struct Observations {
     pub shift_names: Vec<Arc<str>>,
     /// Grid distance over ground distance at the site.
     pub ground_to_grid: f64,
+}
+
+/// The result of the stage.
+#[derive(Clone, Debug, Default)]
+pub struct Observed {
+    /// Points and equations.
+    pub observations: Observations,
+    /// What could not be used, or is doubtful; rules make findings of it.
+    pub problems: Vec<Problem>,
+    /// Remarks for the record.
+    pub notes: Vec<Note>,
+    /// Scale, convergence, declination, datum operations.
+    pub frame: FrameFacts,
+}
+
+/// Turns a job into observation equations.
+#[must_use]
+pub fn observe(job: &Job, crs: &Crs) -> Observed {
+    let mut problems = Vec::new();
+    let mut notes = Vec::new();
+    let names = names::Names::new(job, &mut problems);
+    let given = given::gather(job, crs, &mut problems);
+    let mut frame = frame::facts(job, crs, given.places(), &mut notes);
+    frame.operations.clone_from(&given.operations);
+    let heights = given::heights(job, &names);
+    let mut rows = rows::Rows {
+        job,
+        crs,
+        names,
+        frame,
+        out: Observations { shifts: given.shifts.clone(), shift_names: given.shift_names.clone(), ..Default::default() },
+        problems,
+        notes,
+        heights,
+        unreduced: 0,
+    };
+    let site_is_grid = given.site_is_grid(job, crs);
+    for (control, given) in job.control.iter().zip(&given.control) {
+        rows.control(control, *given, site_is_grid);
+    }
+    for (mark, given) in job.marks.iter().zip(&given.marks) {
+        rows.mark(mark, *given);
+    }
+    for measure in &job.measures {
+        rows.measure(measure);
+    }
+    finish(job, rows)
+}
+
+fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
+    let rows::Rows { names, frame, mut out, mut problems, mut notes, unreduced, .. } = rows;
+    for run in &job.runs {
+        if let Some(joins) = run.joins.as_ref().filter(|joins| !job.runs.iter().any(|other| other.id == **joins)) {
+            let subject = Subject { run: None, name: Arc::clone(&run.id), source: run.source.clone() };
+            let (name, column) = (Arc::clone(joins), "joins".to_owned());
+            problems.push(Problem::UnknownReference { subject, name, column, near: None });
+        }
+    }
+    for push in &job.pushes {
+        if let Some(start) = push.start.as_ref().filter(|start| !names.defines(start)) {
+            let subject = Subject { run: Some(push.run), name: Arc::clone(&push.id), source: push.source.clone() };
+            let (name, column) = (Arc::clone(start), "start".to_owned());
+            problems.push(Problem::UnknownReference { subject, name, column, near: None });
+        }
+    }
+    out.points = names.points;
+    out.marks = names.marks;
+    out.ground_to_grid = frame.ground_to_grid;
+    out.cables = cables::hints(job, &out.marks, frame.ground_to_grid);
+    let tied = out.points.iter().any(|point| point.fixed.is_some())
+        || out.plane.iter().any(|o| matches!(o.kind, Kind::East { .. } | Kind::North { .. }));
+    let wanted = job.marks.iter().any(|mark| mark.usage == Use::Yes) || !job.control.is_empty();
+    if !tied && wanted {
+        problems.push(Problem::NoDatum);
+    }
+    if unreduced > 0 {
+        notes.push(Note {
+            source: None,
+            text: format!(
+                "{unreduced} lengths taped along the slope are taken as level, because the heights of their ends                  are not known (20 m on 5 % is 25 mm too long, always the same way)."
+            ),
+        });
+    }
+    Observed { observations: out, problems, notes, frame }
 }

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, VecDeque};
 
 use super::meet::{Meeting, Nearest, meet};
-use super::refine::{Sight, refine};
+use super::refine::{Sight, misfit, refine};
 use super::{Touch, Why};
 use crate::math::similarity::Similarity;
 use crate::math::stats::ALARM;
@@ -13,10 +13,12 @@ use crate::observe::{CableHint, Kind, Observation, Observations, PointId, SideHi
 
 /// Two places are told apart when their sums of squares differ by more than this (one value at 3.29 σ).
 const TELLS_APART: f64 = ALARM * ALARM;
-/// Places nearer to each other than this are one: far below any tape.
-const SAME: f64 = 1e-3;
+/// Places nearer to each other than this, metres, are one: the adjustment finds its way from either.
+const SAME: f64 = 0.1;
 /// More measured values than this are not needed to find a place, only to adjust it.
-const LOCI: usize = 8;
+const LOCI: usize = 5;
+/// So many of the places where they meet are looked at closely: those that all values like best.
+const CLOSELY: usize = 4;
 
 /// What construction found.
 pub(super) struct Approximate {
@@ -179,7 +181,7 @@ impl<'a> Construction<'a> {
         }
         let known = |other: PointId| self.known(other);
         let mut places: Vec<(Plane, f64)> = Vec::new();
-        for candidate in candidates {
+        for candidate in best(point, candidates, sights, &known, self.site) {
             let Some((place, squares)) = refine(point, candidate, sights, &known, self.site) else { continue };
             if !places.iter().any(|(other, _)| (place.0 - other.0).hypot(place.1 - other.1) < SAME) {
                 places.push((place, squares));
@@ -225,6 +227,29 @@ impl<'a> Construction<'a> {
         let only = allowed.next().copied();
         only.filter(|_| !reach.is_empty() && allowed.next().is_none())
     }
+}
+
+/// The few distinct candidates with the least sum of |residual|/σ, which one gross error does not decide.
+fn best(
+    point: PointId,
+    candidates: Vec<Plane>,
+    sights: &[Sight<'_>],
+    known: &dyn Fn(PointId) -> Option<Plane>,
+    site: Option<Similarity>,
+) -> Vec<Plane> {
+    if candidates.len() <= CLOSELY {
+        return candidates;
+    }
+    let mut scored: Vec<(f64, Plane)> =
+        candidates.into_iter().map(|place| (misfit(point, place, sights, known, site), place)).collect();
+    scored.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut kept: Vec<Plane> = Vec::with_capacity(CLOSELY);
+    for (_, place) in scored {
+        if kept.len() < CLOSELY && !kept.iter().any(|other| (place.0 - other.0).hypot(place.1 - other.1) < SAME) {
+            kept.push(place);
+        }
+    }
+    kept
 }
 
 fn sources(sights: &[Sight<'_>]) -> Vec<crate::job::model::Source> {

@@ -29,6 +29,35 @@ impl State for Here<'_> {
     }
 }
 
+fn observer<'a>(
+    point: PointId,
+    place: Plane,
+    known: &'a dyn Fn(PointId) -> Option<Plane>,
+    site: Option<Similarity>,
+) -> Here<'a> {
+    let site = site.unwrap_or(Similarity { origin: (0.0, 0.0), parameters: [1.0, 0.0, 0.0, 0.0] });
+    Here { point, place, known, site }
+}
+
+/// Sum of |residual|/σ at a place.
+pub(super) fn misfit(
+    point: PointId,
+    place: Plane,
+    sights: &[Sight<'_>],
+    known: &dyn Fn(PointId) -> Option<Plane>,
+    site: Option<Similarity>,
+) -> f64 {
+    let here = observer(point, place, known, site);
+    sights
+        .iter()
+        .map(|sight| {
+            let equation = sight.observation.kind.equation(&here);
+            let raw = sight.observation.value - equation.computed;
+            (if equation.angular { around(raw) } else { raw }).abs() / sight.observation.sigma
+        })
+        .sum()
+}
+
 /// Steps of Gauss–Newton from `start`; the place and its weighted sum of squares. `None` if it runs away.
 pub(super) fn refine(
     point: PointId,
@@ -37,8 +66,7 @@ pub(super) fn refine(
     known: &dyn Fn(PointId) -> Option<Plane>,
     site: Option<Similarity>,
 ) -> Option<(Plane, f64)> {
-    let site = site.unwrap_or(Similarity { origin: (0.0, 0.0), parameters: [1.0, 0.0, 0.0, 0.0] });
-    let mut here = Here { point, place: start, known, site };
+    let mut here = observer(point, start, known, site);
     let mut best: Option<(Plane, f64)> = None;
     for _ in 0..12 {
         let (mut ee, mut en, mut nn, mut be, mut bn, mut squares) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
