@@ -358,3 +358,197 @@ fn ellipses_hold_the_truth_as_often_as_they_say() {
     // Three standard deviations of a share of 0.95 in 300.
     assert!((0.912..0.988).contains(&share), "{share}");
 }
+
+/// Control at four corners and marks each taped from all four.
+fn taped(marks: usize, random: &mut Random) -> (Net, Vec<PointId>) {
+    let mut net = Net::new();
+    let refs = [net.fixed(0.0, 0.0), net.fixed(30.0, 2.0), net.fixed(28.0, 25.0), net.fixed(-2.0, 22.0)];
+    let ids: Vec<PointId> =
+        (0..marks).map(|_| net.free(random.uniform(4.0, 26.0), random.uniform(4.0, 20.0))).collect();
+    for &to in &ids {
+        for from in refs {
+            net.noisy(Kind::Distance { from, to }, TAPE, random);
+        }
+    }
+    (net, ids)
+}
+
+#[test]
+fn a_blunder_is_found_named_first_and_measured() {
+    let mut found = 0;
+    for seed in 0..100 {
+        let mut random = Random(500 + seed);
+        let (mut net, _) = taped(6, &mut random);
+        let wrong = random.below(net.out.plane.len());
+        net.out.plane[wrong].value += 0.5;
+        let adjusted = adjust(&net.out, &Limits::default());
+        let first = adjusted.suspects.first().expect("half a metre is seen");
+        found += usize::from(first.observation == wrong);
+        if first.observation == wrong {
+            let off = net.out.plane[wrong].value - first.predicted;
+            assert!((off - 0.5).abs() < 0.15, "seed {seed}: {off}");
+        }
+    }
+    println!("blunder of 0.5 m named first in {found} of 100 jobs");
+    assert!(found >= 95, "{found}");
+}
+
+#[test]
+fn two_blunders_are_found_one_after_the_other() {
+    let (mut net, _) = taped(6, &mut Random(77));
+    net.out.plane[2].value += 1.0;
+    net.out.plane[13].value -= 0.6;
+    let adjusted = adjust(&net.out, &Limits::default());
+    let named: Vec<usize> = adjusted.suspects.iter().map(|suspect| suspect.observation).collect();
+    assert_eq!(named, [2, 13]);
+    assert!(adjusted.summary.variance_factor > adjusted.summary.bounds.map(|(_, upper)| upper));
+}
+
+#[test]
+fn clean_jobs_seldom_cry_wolf() {
+    let (mut named, mut tested, mut misfits) = (0, 0, 0);
+    for seed in 0..400 {
+        let (net, _) = taped(6, &mut Random(9000 + seed));
+        let adjusted = adjust(&net.out, &Limits::default());
+        named += adjusted.suspects.len();
+        tested += net.out.plane.len();
+        let upper = adjusted.summary.bounds.expect("redundant").1;
+        misfits += usize::from(adjusted.summary.variance_factor.expect("redundant") > upper);
+    }
+    println!("{named} of {tested} clean measurements named; {misfits} of 400 clean jobs a misfit");
+    // α = 0.001 for each measurement: 9.6 expected, three standard deviations above 19.
+    assert!(named <= 19, "{named}");
+    // 2.5 % of 400: 10 expected, 19 is three standard deviations above.
+    assert!(misfits <= 19, "{misfits}");
+}
+
+#[test]
+fn what_cannot_be_told_apart_is_named_together() {
+    // Three tapes to one mark: one spare measurement, so all three are equally suspect.
+    let mut net = Net::new();
+    let refs = [net.fixed(0.0, 0.0), net.fixed(20.0, 0.0), net.fixed(9.0, 18.0)];
+    let to = net.free(8.0, 6.0);
+    for from in refs {
+        net.measure(Kind::Distance { from, to }, TAPE, 0.0);
+    }
+    net.out.plane[1].value += 0.3;
+    let adjusted = adjust(&net.out, &Limits::default());
+    let [suspect] = &adjusted.suspects[..] else { panic!("one suspect: {:?}", adjusted.suspects) };
+    let mut all = suspect.equals.clone();
+    all.push(suspect.observation);
+    all.sort_unstable();
+    assert_eq!(all, [0, 1, 2]);
+}
+
+#[test]
+fn tapes_that_touch_and_tapes_that_miss() {
+    let build = |reach: f64| {
+        let mut net = Net::new();
+        let (a, b) = (net.fixed(0.0, 0.0), net.fixed(0.0, 10.0));
+        let at = net.free(0.0, 4.0);
+        let first = net.measure(Kind::Distance { from: a, to: at }, TAPE, 0.0);
+        let second = net.measure(Kind::Distance { from: b, to: at }, TAPE, 0.0);
+        net.out.plane[first].value = 4.0 - 0.5 * (10.0 - reach);
+        net.out.plane[second].value = 6.0 - 0.5 * (10.0 - reach);
+        (net, at)
+    };
+    // Short by 4 cm, where 3.29·√2·15 mm = 7.0 cm are allowed: on the line, held loosely across it.
+    let (net, at) = build(9.96);
+    let adjusted = adjust(&net.out, &Limits::default());
+    let place = adjusted.place(at).expect("touching");
+    assert!(place.e.abs() < 1e-6 && (place.n - 4.0).abs() < 1e-6, "{place:?}");
+    let (across, along) = (place.covariance[0][0].sqrt(), place.covariance[1][1].sqrt());
+    assert!(across > 0.2 && along < 0.015, "{across} {along}");
+    assert_eq!(adjusted.touches.len(), 1);
+    // Short by 10 cm: no common point.
+    let (net, at) = build(9.90);
+    let adjusted = adjust(&net.out, &Limits::default());
+    assert!(adjusted.place(at).is_none());
+    let aslaid::position::Why::Gap { gap, .. } = adjusted.undetermined[0].why else { panic!("a gap") };
+    assert!((gap - 0.10).abs() < 1e-9);
+}
+
+/// The stated ellipse of a mark on the line between its two references holds the truth at least as often as it says.
+#[test]
+fn a_touch_keeps_its_word() {
+    let (mut inside, mut all) = (0, 0);
+    for seed in 0..2000 {
+        let mut random = Random(31_000 + seed);
+        let mut net = Net::new();
+        let (a, b) = (net.fixed(0.0, 0.0), net.fixed(0.0, 14.0));
+        // Anywhere within a quarter of a metre of the line.
+        let at = net.free(random.uniform(-0.25, 0.25), random.uniform(3.0, 11.0));
+        net.noisy(Kind::Distance { from: a, to: at }, TAPE, &mut random);
+        net.noisy(Kind::Distance { from: b, to: at }, TAPE, &mut random);
+        let adjusted = adjust(&net.out, &Limits::default());
+        let Some(place) = adjusted.place(at) else { continue };
+        let [[a, b], [_, d]] = place.covariance;
+        let truth = net.truth[at.0 as usize];
+        let (e, n) = (truth.0 - place.e, truth.1 - place.n);
+        all += 1;
+        inside += usize::from((d * e * e - 2.0 * b * e * n + a * n * n) / (a * d - b * b) <= 5.991_464_5);
+    }
+    let share = inside as f64 / f64::from(all);
+    println!("touching tapes: {all} of 2000 placed, {:.1} % inside", 100.0 * share);
+    assert!(all > 1900 && share > 0.93, "{all} {share}");
+}
+
+#[test]
+fn a_trial_is_what_solving_again_gives() {
+    let net = random_network(6);
+    let adjusted = adjust(&net.out, &Limits::default());
+    let at = PointId(net.truth.len() as u32 - 1);
+    let kind = Kind::Distance { from: PointId(1), to: at };
+    let trial = aslaid::position::trial::Trial { kind, sigma: TAPE };
+    let trials = aslaid::position::trial::Trials::new(&adjusted, &net.out);
+    let promised = trials.covariance(at, &[trial]).expect("determined");
+    // Measured so that it fits: the same linearisation.
+    let mut with = Net { truth: net.truth.clone(), ..Net::new() };
+    with.out = net.out.clone();
+    for i in 0..with.truth.len() {
+        let place = adjusted.place(PointId(i as u32)).expect("determined");
+        with.truth[i] = (place.e, place.n);
+    }
+    with.measure(kind, TAPE, 0.0);
+    let again = adjust(&with.out, &Limits::default()).place(at).expect("determined").covariance;
+    for r in 0..2 {
+        for c in 0..2 {
+            assert!((promised[r][c] - again[r][c]).abs() < 1e-9 * again[0][0].max(again[1][1]));
+        }
+    }
+}
+
+/// Full circle in gons and in degrees: the same radians, the same result.
+#[test]
+fn angles_are_angles_whatever_their_unit() {
+    let build = |angles: [f64; 2]| {
+        let mut net = Net::new();
+        let (p, q) = (net.fixed(0.0, 0.0), net.fixed(40.0, 0.0));
+        let at = net.free(20.0, 15.0);
+        let i = net.measure(Kind::Angle { at: p, from: q, to: at }, 1e-4, 0.0);
+        net.out.plane[i].value = angles[0];
+        let i = net.measure(Kind::Angle { at: q, from: p, to: at }, 1e-4, 0.0);
+        net.out.plane[i].value = angles[1];
+        adjust(&net.out, &Limits::default()).place(at).expect("determined")
+    };
+    let degrees = build([(-36.0_f64).to_radians(), 36.0_f64.to_radians()]);
+    let gons = build([-40.0 * std::f64::consts::TAU / 400.0, 40.0 * std::f64::consts::TAU / 400.0]);
+    let turned = build([324.0_f64.to_radians(), (36.0_f64 + 360.0).to_radians()]);
+    for other in [gons, turned] {
+        assert!((degrees.e - other.e).hypot(degrees.n - other.n) < 1e-9);
+    }
+}
+
+#[test]
+fn the_number_of_threads_changes_nothing() {
+    let net = strip(30, &mut Random(4));
+    let solve = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads");
+        pool.install(|| adjust(&net.out, &Limits::default()))
+    };
+    let (one, two) = (solve(1), solve(2));
+    for i in 0..net.truth.len() as u32 {
+        assert_eq!(one.place(PointId(i)), two.place(PointId(i)));
+    }
+    assert_eq!(one.residuals, two.residuals);
+}

@@ -13,6 +13,7 @@ use crate::math::solution::Solution;
 use crate::observe::kinds::Plane;
 use crate::observe::{Observations, PointId};
 
+pub mod check;
 mod construct;
 mod meet;
 mod network;

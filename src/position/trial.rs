@@ -32,11 +32,20 @@ impl<'a> Trials<'a> {
         Self { adjusted, network }
     }
 
-    fn row(&self, trial: &Trial) -> Option<Row> {
+    /// A measurement as an equation at the adjusted places; `None` if a point of it is not determined.
+    pub(super) fn written(&self, kind: &Kind, value: f64, sigma: f64) -> Option<Row> {
         let values = Values::whole(&self.adjusted.solution.values, 2 * self.network.nodes());
         let mut row = Row::default();
         row.clear();
-        self.network.write(&trial.kind, 0.0, trial.sigma, &values, &mut row).then_some(row)
+        self.network.write(kind, value, sigma, &values, &mut row).then_some(row)
+    }
+
+    pub(super) fn form_covariance(&self, a: &[(u32, f64)], b: &[(u32, f64)]) -> f64 {
+        self.adjusted.solution.form_covariance(a, b)
+    }
+
+    fn row(&self, trial: &Trial) -> Option<Row> {
+        self.written(&trial.kind, 0.0, trial.sigma)
     }
 
     /// Variance of a measurement's value as the adjustment knows it, metres² or radians²; `None` if a point of it
