@@ -33,7 +33,9 @@ impl Outcome {
     /// Some finding is an error: no deliverables but the findings, unless a draft is asked for.
     #[must_use]
     pub fn blocked(&self) -> bool {
-        self.findings.iter().any(|finding| finding.level == crate::findings::Level::Error)
+        self.findings
+            .iter()
+            .any(|finding| finding.level == crate::findings::Level::Error)
     }
 }
 
@@ -43,5 +45,8 @@ impl Outcome {
 /// A job that can't be read at all.
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     let _ = options;
-    Err(Error::Read { path: path.to_owned(), why: "not built yet".to_owned() })
+    Err(Error::Read {
+        path: path.to_owned(),
+        why: "not built yet".to_owned(),
+    })
 }

@@ -1,6 +1,18 @@
 //! Stage 5: levelling, heights, ground elevations: one linear adjustment of the same machinery as the plane.
 
-use crate::observe::PointId;
+use std::sync::Arc;
+
+use crate::job::model::{Job, Source};
+use crate::limits::Limits;
+use crate::math::solution::Solution;
+use crate::observe::{Observations, PointId};
+
+mod book;
+mod gather;
+mod network;
+
+pub use book::{Book, Closure, Sight, reduce};
+use network::End;
 
 /// Where a ground elevation came from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,4 +44,84 @@ pub trait Grounds: Sync {
     fn ground(&self, point: PointId) -> Option<Ground>;
     /// Covariance of two grounds, metres².
     fn covariance(&self, a: PointId, b: PointId) -> f64;
+}
+
+/// A measured height after the adjustment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeightResidual {
+    /// `ground`, `elevation`, `height`, `height_difference`, `sight`.
+    pub what: &'static str,
+    /// Points: one for a height, from and to for a difference.
+    pub points: Vec<Arc<str>>,
+    /// As used, metres.
+    pub value: f64,
+    /// One-sigma, metres.
+    pub sigma: f64,
+    /// Adjusted less measured, metres.
+    pub residual: f64,
+    /// Redundancy number.
+    pub redundancy: f64,
+    /// Residual over its own one-sigma.
+    pub standardised: Option<f64>,
+    /// Row.
+    pub source: Source,
+}
+
+/// A height kept out, compared with the result.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeightCheck {
+    /// Point, or `from–to`.
+    pub point: String,
+    /// Check less result, metres.
+    pub difference: f64,
+    /// One-sigma of it, metres.
+    pub sigma: f64,
+    /// Row.
+    pub source: Source,
+}
+
+/// The result of the stage.
+pub struct Heights {
+    /// The levelling book, reduced.
+    pub book: Book,
+    /// Every measured height.
+    pub residuals: Vec<HeightResidual>,
+    /// Indices into `residuals` that pass the alarm one at a time, largest first.
+    pub suspects: Vec<usize>,
+    /// Heights kept out.
+    pub checks: Vec<HeightCheck>,
+    /// Points that heights name but don't fix.
+    pub undetermined: Vec<Arc<str>>,
+    /// Σ (v/σ)² and redundancy.
+    pub squares: (f64, usize),
+    ends: Vec<Option<(End, GroundFrom)>>,
+    solution: Solution,
+}
+
+/// Works out all heights.
+#[must_use]
+pub fn heights(job: &Job, observations: &Observations, limits: &Limits) -> Heights {
+    gather::heights(job, observations, limits)
+}
+
+impl Grounds for Heights {
+    fn ground(&self, point: PointId) -> Option<Ground> {
+        let (end, from) = (*self.ends.get(point.0 as usize)?)?;
+        let (z, variance) = match end {
+            End::Fixed(z) => (z, 0.0),
+            End::Node(node) => (*self.solution.values.get(node as usize)?, self.solution.covariance(node, node)),
+        };
+        Some(Ground { z, variance, from })
+    }
+
+    fn covariance(&self, a: PointId, b: PointId) -> f64 {
+        let node = |point: PointId| match self.ends.get(point.0 as usize) {
+            Some(Some((End::Node(node), _))) => Some(*node),
+            _ => None,
+        };
+        match (node(a), node(b)) {
+            (Some(a), Some(b)) => self.solution.covariance(a, b),
+            _ => 0.0,
+        }
+    }
 }

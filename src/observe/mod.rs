@@ -8,7 +8,22 @@ pub mod declination;
 
 use std::sync::Arc;
 
-use crate::job::model::Source;
+use crate::crs::Crs;
+use crate::job::model::{Job, Note, Source, Use};
+
+mod cables;
+pub mod declination;
+mod frame;
+mod given;
+pub mod kinds;
+mod names;
+mod positions;
+pub mod problem;
+mod rows;
+pub mod window;
+
+pub use frame::FrameFacts;
+pub use problem::{Explanation, Problem, Subject};
 
 /// Index of a point in [`Observations::points`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -35,6 +50,34 @@ pub struct Point {
     pub role: PointRole,
     /// Exact easting, northing in metres: control without a sigma. Not an unknown.
     pub fixed: Option<(f64, f64)>,
+    /// Exact x, y on the site grid, metres: no unknown of its own, it moves with the similarity.
+    pub site: Option<(f64, f64)>,
+}
+
+/// On which side of the line `from`→`to` a point lies: said by the field book for two tapes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SideHint {
+    /// The point.
+    pub at: PointId,
+    /// First tape's reference.
+    pub from: PointId,
+    /// Second tape's reference.
+    pub to: PointId,
+    /// Right of the line, looking from `from` to `to`.
+    pub right: bool,
+}
+
+/// Two neighbours on a run: they can't lie farther apart than the cable between them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CableHint {
+    /// One.
+    pub a: PointId,
+    /// The other.
+    pub b: PointId,
+    /// Cable between them, metres on the grid.
+    pub length: f64,
+    /// Its one-sigma.
+    pub sigma: f64,
 }
 
 /// A shift shared by all positions of one datum or correction service.
@@ -159,8 +202,98 @@ pub struct Observations {
     pub plane: Vec<Observation>,
     /// Equations of rows with `use = check`: compared, not used.
     pub checks: Vec<Observation>,
+    /// Sides said for pairs of tapes.
+    pub sides: Vec<SideHint>,
+    /// Neighbours on the runs.
+    pub cables: Vec<CableHint>,
     /// One-sigma of each shared shift, metres, by [`ShiftId`].
     pub shifts: Vec<f64>,
+    /// What each shared shift belongs to: the datum or the correction service.
+    pub shift_names: Vec<Arc<str>>,
     /// Grid distance over ground distance at the site.
     pub ground_to_grid: f64,
+}
+
+/// The result of the stage.
+#[derive(Clone, Debug, Default)]
+pub struct Observed {
+    /// Points and equations.
+    pub observations: Observations,
+    /// What could not be used, or is doubtful; rules make findings of it.
+    pub problems: Vec<Problem>,
+    /// Remarks for the record.
+    pub notes: Vec<Note>,
+    /// Scale, convergence, declination, datum operations.
+    pub frame: FrameFacts,
+}
+
+/// Turns a job into observation equations.
+#[must_use]
+pub fn observe(job: &Job, crs: &Crs) -> Observed {
+    let mut problems = Vec::new();
+    let mut notes = Vec::new();
+    let names = names::Names::new(job, &mut problems);
+    let given = given::gather(job, crs, &mut problems);
+    let mut frame = frame::facts(job, crs, given.places(), &mut notes);
+    frame.operations.clone_from(&given.operations);
+    let heights = given::heights(job, &names);
+    let mut rows = rows::Rows {
+        job,
+        crs,
+        names,
+        frame,
+        out: Observations { shifts: given.shifts.clone(), shift_names: given.shift_names.clone(), ..Default::default() },
+        problems,
+        notes,
+        heights,
+        unreduced: 0,
+    };
+    let site_is_grid = given.site_is_grid(job, crs);
+    for (control, given) in job.control.iter().zip(&given.control) {
+        rows.control(control, *given, site_is_grid);
+    }
+    for (mark, given) in job.marks.iter().zip(&given.marks) {
+        rows.mark(mark, *given);
+    }
+    for measure in &job.measures {
+        rows.measure(measure);
+    }
+    finish(job, rows)
+}
+
+fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
+    let rows::Rows { names, frame, mut out, mut problems, mut notes, unreduced, .. } = rows;
+    for run in &job.runs {
+        if let Some(joins) = run.joins.as_ref().filter(|joins| !job.runs.iter().any(|other| other.id == **joins)) {
+            let subject = Subject { run: None, name: Arc::clone(&run.id), source: run.source.clone() };
+            let (name, column) = (Arc::clone(joins), "joins".to_owned());
+            problems.push(Problem::UnknownReference { subject, name, column, near: None });
+        }
+    }
+    for push in &job.pushes {
+        if let Some(start) = push.start.as_ref().filter(|start| !names.defines(start)) {
+            let subject = Subject { run: Some(push.run), name: Arc::clone(&push.id), source: push.source.clone() };
+            let (name, column) = (Arc::clone(start), "start".to_owned());
+            problems.push(Problem::UnknownReference { subject, name, column, near: None });
+        }
+    }
+    out.points = names.points;
+    out.marks = names.marks;
+    out.ground_to_grid = frame.ground_to_grid;
+    out.cables = cables::hints(job, &out.marks, frame.ground_to_grid);
+    let tied = out.points.iter().any(|point| point.fixed.is_some())
+        || out.plane.iter().any(|o| matches!(o.kind, Kind::East { .. } | Kind::North { .. }));
+    let wanted = job.marks.iter().any(|mark| mark.usage == Use::Yes) || !job.control.is_empty();
+    if !tied && wanted {
+        problems.push(Problem::NoDatum);
+    }
+    if unreduced > 0 {
+        notes.push(Note {
+            source: None,
+            text: format!(
+                "{unreduced} lengths taped along the slope are taken as level, because the heights of their ends                  are not known (20 m on 5 % is 25 mm too long, always the same way)."
+            ),
+        });
+    }
+    Observed { observations: out, problems, notes, frame }
 }

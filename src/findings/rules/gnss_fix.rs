@@ -1,0 +1,65 @@
+//! `gnss-fix`: a GNSS position of poor quality.
+//!
+//! *Why*: a `single` fix is metres off, and a float one may be; a shift between datums that nothing models moves all
+//! positions together. *Limit*: `gnss_sigma`, 0.1 m ([`crate::sources::Source::OurChoice`]: half a trench's width at
+//! 95 %); `log_epochs` for a receiver log's window. *Example*: fix `float`, 0.25 m.
+
+use super::survey::Survey;
+use crate::findings::{Code, Finding};
+use crate::job::model::Fix;
+use crate::observe::Problem;
+
+fn word(fix: Option<Fix>) -> &'static str {
+    match fix {
+        Some(Fix::Rtk) => "fix rtk",
+        Some(Fix::Float) => "fix float",
+        Some(Fix::Dgnss) => "fix dgnss",
+        Some(Fix::Single) => "fix single",
+        None => "no fix given",
+    }
+}
+
+pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
+    survey.observed.problems.iter().filter_map(|problem| one(survey, problem)).collect()
+}
+
+fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
+    let limit = survey.job.limits.gnss_sigma;
+    match problem {
+        Problem::PoorFix { subject, fix, sigma } => {
+            let message = format!(
+                "{}: GNSS position with {}, one-sigma {}, over the limit of {}. Occupy the point again with a better \
+                 fix, or tie it by tape.",
+                subject.name,
+                word(*fix),
+                survey.rough(*sigma),
+                survey.rough(limit)
+            );
+            let finding = Finding::new(Code::GnssFix, message)
+                .figures(survey.unit.of(*sigma), Some(survey.unit.of(limit)))
+                .column("fix");
+            Some(survey.subject(finding, subject))
+        }
+        Problem::Window { subject, epochs } => {
+            let least = survey.job.limits.log_epochs;
+            let message = format!(
+                "{}: the receiver log has {epochs} usable epochs between from_time and to_time; at least {least:.0} are \
+                 wanted. Check both times (they are UTC), or give the position.",
+                subject.name
+            );
+            let finding = Finding::new(Code::GnssFix, message).figures(*epochs as f64, Some(least)).column("from_time");
+            Some(survey.subject(finding, subject))
+        }
+        Problem::Ballpark { from, positions, sigma } => {
+            let message = format!(
+                "Only a ballpark operation from {from} to {} is to be had: it leaves out the difference of the datums. \
+                 The {positions} positions concerned share a shift with a one-sigma of {}. Give them in the coordinate \
+                 system's own datum.",
+                survey.crs.name(),
+                survey.rough(*sigma)
+            );
+            Some(Finding::new(Code::GnssFix, message).figures(survey.unit.of(*sigma), Some(survey.unit.of(limit))))
+        }
+        _ => None,
+    }
+}

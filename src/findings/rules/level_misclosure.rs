@@ -1,0 +1,30 @@
+//! `level-misclosure`: a line of levels that closes worse than it should.
+//!
+//! *Why*: a misread staff. *Limit*: the greater of 4 mm·√set-ups ([`crate::sources::Source::OurChoice`]) and 12 mm·√km
+//! ([`crate::sources::Source::LevellingOrders`], third order) where the book has distances.
+//! *Example*: 25 mm over four set-ups, where 8 mm are allowed.
+
+use super::survey::Survey;
+use crate::findings::{Code, Finding};
+use crate::height::Closure;
+
+pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
+    let over = |closure: &&Closure| closure.misclosure.abs() > closure.tolerance(&survey.job.limits);
+    let one = |closure: &Closure| {
+        let tolerance = closure.tolerance(&survey.job.limits);
+        let message = format!(
+            "The levels from {} to {} close with {} over {} set-ups, where {} are allowed. The misclosure is spread over \
+             the set-ups all the same; look for a misread staff, or level again.",
+            closure.from,
+            closure.to,
+            survey.length(closure.misclosure),
+            closure.setups,
+            survey.length(tolerance)
+        );
+        Finding::new(Code::LevelMisclosure, message)
+            .mark(&*closure.to)
+            .at(&closure.source)
+            .figures(survey.unit.of(closure.misclosure), Some(survey.unit.of(tolerance)))
+    };
+    survey.heights.book.closures.iter().filter(over).map(one).collect()
+}

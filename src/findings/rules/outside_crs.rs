@@ -1,0 +1,44 @@
+//! `outside-crs`: coordinates outside the coordinate system's area of use.
+//!
+//! *Why*: latitude and longitude exchanged, a missing minus, feet read as metres: the figures look fine and lie on
+//! another continent. *Limit*: the area of use in the EPSG registry ([`crate::sources::Source::Iogp72`]).
+//! *Example*: longitude 80.85 instead of −80.85 in North Carolina.
+
+use super::survey::Survey;
+use crate::findings::{Code, Finding};
+use crate::observe::{Explanation, Problem};
+
+pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
+    survey.observed.problems.iter().filter_map(|problem| one(survey, problem)).collect()
+}
+
+fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
+    let Problem::Outside { subject, given: (first, second), geographic, explanation, area } = problem else {
+        return None;
+    };
+    let (given, columns) = if *geographic {
+        (format!("latitude {first:.6}, longitude {second:.6}"), ["latitude", "longitude"])
+    } else {
+        let unit = survey.crs.unit_name();
+        (format!("easting {first:.2}, northing {second:.2} ({unit})"), ["easting", "northing"])
+    };
+    let way_out = match explanation {
+        Some(Explanation::Swapped) => "With the two exchanged it lies inside: exchange them.",
+        Some(Explanation::LongitudeSign) => "With the other sign of the longitude it lies inside: west is negative.",
+        Some(Explanation::LatitudeSign) => "With the other sign of the latitude it lies inside: south is negative.",
+        Some(Explanation::MetresAsFeet) => {
+            "Read as metres it lies inside: coordinates are read in the coordinate system's own unit, which is feet here."
+        }
+        Some(Explanation::FeetAsMetres) => {
+            "Read as feet it lies inside: coordinates are read in the coordinate system's own unit, which is metres here."
+        }
+        None => "Check the figures, and `crs` in [grid].",
+    };
+    let message = format!(
+        "{}: {given} lies outside the area of {} ({area}). {way_out}",
+        subject.name,
+        survey.crs.name()
+    );
+    let finding = Finding::new(Code::OutsideCrs, message).column(columns[0]).column(columns[1]);
+    Some(survey.subject(finding, subject))
+}

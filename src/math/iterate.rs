@@ -1,0 +1,354 @@
+//! The iterations: assemble, eliminate, step, until the steps vanish.
+
+use rayon::prelude::*;
+
+use super::adjust::{Model, Row, Values};
+use super::dense::Dense;
+use super::factor::{Factor, Normal};
+use super::parts::{Part, Parts};
+use super::solution::{Block, Solution};
+
+/// Parts are worked off in bundles of this size, summed in order: the same sums whatever the number of threads.
+const BUNDLE: usize = 256;
+const MOST_ITERATIONS: usize = 200;
+/// A step that would lower the sum of squares by less than this, in units of it plus one, is the last: steps of
+/// 1e-6 σ. Our choice; far below anything that is printed.
+const DONE: f64 = 1e-12;
+/// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
+/// 5 mm): no reason to damp.
+const ROUNDING: f64 = 1e-7;
+
+type Skip<'a> = &'a (dyn Fn(usize) -> bool + Sync);
+
+/// A part's equations at the present values, eliminated.
+pub(super) struct Eliminated {
+    pub(super) factor: Factor,
+    /// N⁻¹b.
+    step: Vec<f64>,
+    /// b, right-hand side.
+    right: Vec<f64>,
+    /// The shared unknowns that it holds.
+    pub(super) shared: Vec<u32>,
+    /// N⁻¹C, unknown by unknown, one column for each of `shared`.
+    pub(super) coupling: Vec<f64>,
+    /// Null vectors' nodes, if some unknown is not determined (only when asked for).
+    pub(super) loose: Vec<u32>,
+}
+
+/// Sums over the shared unknowns.
+#[derive(Clone)]
+pub(super) struct SharedSums {
+    pub(super) matrix: Vec<f64>,
+    right: Vec<f64>,
+    squares: f64,
+}
+
+impl SharedSums {
+    fn new(k: usize) -> Self {
+        Self { matrix: vec![0.0; k * k], right: vec![0.0; k], squares: 0.0 }
+    }
+
+    fn add(&mut self, other: &Self) {
+        self.matrix.iter_mut().zip(&other.matrix).for_each(|(a, b)| *a += b);
+        self.right.iter_mut().zip(&other.right).for_each(|(a, b)| *a += b);
+        self.squares += other.squares;
+    }
+
+    /// Adds the terms of an equation in shared unknowns only; `column` maps an unknown to a column.
+    fn add_row(&mut self, row: &Row, own: usize) {
+        let k = self.right.len();
+        let weight = (row.sigma * row.sigma).recip();
+        for &(i, a) in row.terms.iter().filter(|(i, _)| *i as usize >= own) {
+            self.right[i as usize - own] += a * weight * row.misclosure;
+            for &(j, b) in row.terms.iter().filter(|(j, _)| *j as usize >= own) {
+                self.matrix[(i as usize - own) * k + j as usize - own] += a * b * weight;
+            }
+        }
+    }
+}
+
+/// What is fixed during a solution.
+struct Setting<'a, M> {
+    model: &'a M,
+    parts: &'a Parts,
+    skip: Skip<'a>,
+    own: usize,
+    /// Where the slice of unknowns that the methods are given begins.
+    offset: usize,
+}
+
+impl<M: Model> Setting<'_, M> {
+    /// Where a part's unknowns stand in the slice that the methods are given.
+    fn range(&self, part: &Part) -> std::ops::Range<usize> {
+        let range = self.parts.range(part);
+        range.start - self.offset..range.end - self.offset
+    }
+
+    fn squares(&self, rows: &[u32], values: &Values<'_>, row: &mut Row) -> f64 {
+        let mut sum = 0.0;
+        for &i in rows.iter().filter(|i| !(self.skip)(**i as usize)) {
+            row.clear();
+            self.model.row(i as usize, values, row);
+            sum += (row.misclosure / row.sigma).powi(2);
+        }
+        sum
+    }
+
+    fn values<'v>(&'v self, part: &Part, x: &'v [f64], shared: &'v [f64]) -> Values<'v> {
+        Values::part(self.parts, self.parts.range(part).start, &x[self.range(part)], shared)
+    }
+
+    /// Assembles and eliminates a part, adding its share to `sums`.
+    fn eliminate(
+        &self,
+        part: &Part,
+        x: &[f64],
+        shared: &[f64],
+        (damping, last): (f64, bool),
+        sums: &mut SharedSums,
+    ) -> Eliminated {
+        let n = self.parts.range(part).len();
+        let (base, width) = (self.parts.range(part).start, self.parts.width);
+        let values = self.values(part, x, shared);
+        let mut normal = Normal::new(n, part.pattern.as_ref());
+        let mut right = vec![0.0; n];
+        let mut row = Row::default();
+        let mut coupled: Vec<(u32, u32, f64)> = Vec::new();
+        for &i in self.parts.rows_of(part).iter().filter(|i| !(self.skip)(**i as usize)) {
+            row.clear();
+            self.model.row(i as usize, &values, &mut row);
+            let weight = (row.sigma * row.sigma).recip();
+            sums.squares += row.misclosure * row.misclosure * weight;
+            sums.add_row(&row, self.own);
+            let (terms, global): (Vec<_>, Vec<_>) =
+                row.terms.iter().partition(|(unknown, _)| (*unknown as usize) < self.own);
+            let terms: Vec<(usize, f64)> = terms.iter().map(|&(u, a)| (self.local(u, base, width), a)).collect();
+            for (k, &(p, a)) in terms.iter().enumerate() {
+                right[p] += a * weight * row.misclosure;
+                normal.add(p, p, a * a * weight);
+                for &(q, b) in &terms[k + 1..] {
+                    // An unknown named twice meets itself on the diagonal twice.
+                    normal.add(p, q, if p == q { 2.0 } else { 1.0 } * a * b * weight);
+                }
+                coupled.extend(global.iter().map(|&(g, b)| (g - self.own as u32, p as u32, a * b * weight)));
+            }
+        }
+        self.finish(normal, right, &coupled, (damping, last), sums)
+    }
+
+    fn local(&self, unknown: u32, base: usize, width: usize) -> usize {
+        self.parts.place[unknown as usize / width] as usize * width + unknown as usize % width - base
+    }
+
+    fn finish(
+        &self,
+        normal: Normal<'_>,
+        right: Vec<f64>,
+        coupled: &[(u32, u32, f64)],
+        (damping, last): (f64, bool),
+        sums: &mut SharedSums,
+    ) -> Eliminated {
+        let n = right.len();
+        let mut shared: Vec<u32> = coupled.iter().map(|c| c.0).collect();
+        shared.sort_unstable();
+        shared.dedup();
+        let k = shared.len();
+        let mut raw = vec![vec![0.0; n]; k];
+        for &(g, p, value) in coupled {
+            if let Ok(column) = shared.binary_search(&g) {
+                raw[column][p as usize] += value;
+            }
+        }
+        let factor = normal.factor(damping);
+        let mut step = right.clone();
+        factor.solve(&mut step);
+        let mut coupling = vec![0.0; n * k];
+        let all = self.parts.shared;
+        for (c, column) in raw.iter().enumerate() {
+            let mut solved = column.clone();
+            factor.solve(&mut solved);
+            for (r, other) in raw.iter().enumerate() {
+                let sum: f64 = other.iter().zip(&solved).map(|(a, b)| a * b).sum();
+                sums.matrix[shared[r] as usize * all + shared[c] as usize] -= sum;
+            }
+            let along: f64 = column.iter().zip(&step).map(|(a, b)| a * b).sum();
+            sums.right[shared[c] as usize] -= along;
+            for (p, value) in solved.into_iter().enumerate() {
+                coupling[p * k + c] = value;
+            }
+        }
+        let loose = if last { loose(&factor, &normal, n) } else { Vec::new() };
+        Eliminated { factor, step, right, shared, coupling, loose }
+    }
+
+    /// One pass over a set of parts: each eliminated, and the sums over the shared unknowns.
+    fn pass(&self, set: &[u32], x: &[f64], shared: &[f64], how: (f64, bool)) -> (Vec<Eliminated>, SharedSums) {
+        let bundles: Vec<(Vec<Eliminated>, SharedSums)> = set
+            .par_chunks(BUNDLE)
+            .map(|bundle| {
+                let mut sums = SharedSums::new(self.parts.shared);
+                let done = bundle
+                    .iter()
+                    .map(|&p| self.eliminate(&self.parts.parts[p as usize], x, shared, how, &mut sums))
+                    .collect();
+                (done, sums)
+            })
+            .collect();
+        let mut all = Vec::with_capacity(set.len());
+        let mut sums = SharedSums::new(self.parts.shared);
+        for (done, part) in bundles {
+            all.extend(done);
+            sums.add(&part);
+        }
+        (all, sums)
+    }
+
+    /// Equations of shared unknowns only.
+    fn shared_rows(&self, shared: &[f64], sums: &mut SharedSums) {
+        let values = Values::part(self.parts, 0, &[], shared);
+        let mut row = Row::default();
+        for &i in self.parts.shared_rows.iter().filter(|i| !(self.skip)(**i as usize)) {
+            row.clear();
+            self.model.row(i as usize, &values, &mut row);
+            sums.squares += (row.misclosure / row.sigma).powi(2);
+            sums.add_row(&row, self.own);
+        }
+    }
+
+    fn total(&self, set: &[u32], x: &[f64], shared: &[f64], with_shared: bool) -> f64 {
+        let bundles: Vec<f64> = set
+            .par_chunks(BUNDLE)
+            .map(|bundle| {
+                let mut row = Row::default();
+                bundle
+                    .iter()
+                    .map(|&p| {
+                        let part = &self.parts.parts[p as usize];
+                        self.squares(self.parts.rows_of(part), &self.values(part, x, shared), &mut row)
+                    })
+                    .sum()
+            })
+            .collect();
+        let mut sum: f64 = bundles.iter().sum();
+        if with_shared {
+            let mut sums = SharedSums::new(self.parts.shared);
+            self.shared_rows(shared, &mut sums);
+            sum += sums.squares;
+        }
+        sum
+    }
+
+    /// Iterates a set of parts, and the shared unknowns with it if `with_shared`. Says whether the steps vanished.
+    fn iterate(&self, set: &[u32], x: &mut [f64], shared: &mut [f64], with_shared: bool) -> bool {
+        let mut damping = 0.0;
+        for _ in 0..MOST_ITERATIONS {
+            let (parts, mut sums) = self.pass(set, x, shared, (damping, false));
+            if with_shared {
+                self.shared_rows(shared, &mut sums);
+            }
+            let k = if with_shared { shared.len() } else { 0 };
+            let mut step_shared = sums.right.clone();
+            let factor = Dense::factor(k, sums.matrix[..k * k].to_vec(), damping);
+            factor.solve(&mut step_shared[..k]);
+            let mut gain: f64 = step_shared[..k].iter().zip(&sums.right).map(|(a, b)| a * b).sum();
+            let mut trial = x.to_vec();
+            for (&p, done) in set.iter().zip(&parts) {
+                let range = self.range(&self.parts.parts[p as usize]);
+                for (i, target) in trial[range].iter_mut().enumerate() {
+                    gain += done.step[i] * done.right[i];
+                    let shift: f64 = done.columns(i).map(|(g, c)| c * step_shared[g as usize]).sum();
+                    *target += done.step[i] - if with_shared { shift } else { 0.0 };
+                }
+            }
+            let trial_shared: Vec<f64> =
+                shared.iter().enumerate().map(|(i, g)| g + if i < k { step_shared[i] } else { 0.0 }).collect();
+            let squares = self.total(set, &trial, &trial_shared, with_shared);
+            let scale = sums.squares + 1.0;
+            if squares.is_finite() && squares <= sums.squares + ROUNDING * scale {
+                x.copy_from_slice(&trial);
+                shared.copy_from_slice(&trial_shared);
+                if gain <= DONE * scale && damping == 0.0 {
+                    return true;
+                }
+                damping = if damping < 1e-4 { 0.0 } else { damping * 0.1 };
+            } else if damping > 1e12 {
+                return false;
+            } else {
+                damping = (damping * 10.0).max(1e-3);
+            }
+        }
+        false
+    }
+}
+
+impl Eliminated {
+    /// Shared unknowns and N⁻¹C of a local unknown.
+    fn columns(&self, unknown: usize) -> impl Iterator<Item = (u32, f64)> + '_ {
+        let k = self.shared.len();
+        self.shared.iter().copied().zip(self.coupling[unknown * k..(unknown + 1) * k].iter().copied())
+    }
+}
+
+/// Local unknowns that can move without any equation noticing: the null vectors of the pinned ones.
+fn loose(factor: &Factor, normal: &Normal<'_>, n: usize) -> Vec<u32> {
+    let pinned = factor.pinned();
+    if pinned.is_empty() {
+        return Vec::new();
+    }
+    let diagonal = |i: usize| normal.get(i, i).max(f64::MIN_POSITIVE).sqrt();
+    let mut found: Vec<u32> = Vec::new();
+    for &p in pinned {
+        let mut z: Vec<f64> = (0..n).map(|i| -normal.get(i, p)).collect();
+        factor.solve(&mut z);
+        z[p] = 1.0;
+        // Scaled as the factor is; 1e-4 stands far above the rounding of a null vector.
+        found.extend((0..n).filter(|&i| i == p || z[i].abs() * diagonal(i) > 1e-4 * diagonal(p)).map(|i| i as u32));
+    }
+    found.sort_unstable();
+    found.dedup();
+    found
+}
+
+/// Solves: parts without shared unknowns each by itself, the coupled ones together.
+pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip<'_>) -> Solution {
+    let own = model.nodes() * model.width();
+    let setting = Setting { model, parts: &parts, skip, own, offset: 0 };
+    let width = parts.width;
+    let mut x: Vec<f64> = parts.order.iter().flat_map(|&n| &start[n as usize * width..][..width]).copied().collect();
+    let mut shared = start[own..].to_vec();
+    let (coupled, alone): (Vec<u32>, Vec<u32>) =
+        (0..parts.parts.len() as u32).partition(|&p| parts.parts[p as usize].coupled);
+    let mut failed: Vec<u32> = Vec::new();
+
+    let one = |&p: &u32| {
+        let range = parts.range(&parts.parts[p as usize]);
+        let mut own_values = x[range.clone()].to_vec();
+        let setting = Setting { model, parts: &parts, skip, own, offset: range.start };
+        let converged = setting.iterate(&[p], &mut own_values, &mut shared.clone(), false);
+        (own_values, converged)
+    };
+    let done: Vec<(Vec<f64>, bool)> = alone.par_iter().map(one).collect();
+    for (&p, (values, converged)) in alone.iter().zip(done) {
+        let range = parts.range(&parts.parts[p as usize]);
+        x[range].copy_from_slice(&values);
+        if !converged {
+            failed.push(p);
+        }
+    }
+    if !shared.is_empty() && !setting.iterate(&coupled, &mut x, &mut shared, true) {
+        failed.extend(&coupled);
+    }
+
+    let set: Vec<u32> = (0..parts.parts.len() as u32).collect();
+    let mut blocks: Vec<Block> = Vec::with_capacity(set.len());
+    let mut sums = SharedSums::new(parts.shared);
+    // Bundle by bundle, so that a million factors never exist at once.
+    for group in set.chunks(BUNDLE * 64) {
+        let (done, part) = setting.pass(group, &x, &shared, (0.0, true));
+        sums.add(&part);
+        blocks.par_extend(done.into_par_iter().map(Block::new));
+    }
+    setting.shared_rows(&shared, &mut sums);
+    let factor = Dense::factor(shared.len(), sums.matrix.clone(), 0.0);
+    Solution::assemble(parts, &x, shared, blocks, (&factor, &sums.matrix), sums.squares, &failed)
+}

@@ -1,0 +1,227 @@
+//! The adjusted unknowns and their joint covariance.
+
+use super::dense::Dense;
+use super::factor::Factor;
+use super::iterate::Eliminated;
+use super::parts::Parts;
+use super::sparse::Sparse;
+
+/// Inverse of a part's normal matrix.
+#[derive(Clone, Debug)]
+enum Inverse {
+    /// n × n.
+    Dense(Box<[f64]>),
+    /// The factor with the entries in its pattern.
+    Sparse(Box<Sparse>),
+}
+
+/// What a part leaves behind.
+#[derive(Clone, Debug)]
+pub(super) struct Block {
+    inverse: Inverse,
+    shared: Box<[u32]>,
+    coupling: Box<[f64]>,
+    loose: Box<[u32]>,
+}
+
+impl Block {
+    pub(super) fn new(done: Eliminated) -> Self {
+        let inverse = match done.factor {
+            Factor::Dense(factor) => Inverse::Dense(factor.inverse().into()),
+            Factor::Sparse(mut factor) => {
+                factor.invert();
+                Inverse::Sparse(Box::new(factor))
+            }
+        };
+        Self { inverse, shared: done.shared.into(), coupling: done.coupling.into(), loose: done.loose.into() }
+    }
+
+    fn entry(&self, n: usize, i: usize, j: usize) -> f64 {
+        match &self.inverse {
+            Inverse::Dense(inverse) => inverse[i * n + j],
+            Inverse::Sparse(factor) => factor.inverse_entry(i, j).unwrap_or_else(|| {
+                let mut column = vec![0.0; n];
+                column[j] = 1.0;
+                factor.solve(&mut column);
+                column[i]
+            }),
+        }
+    }
+
+    fn coupling(&self, i: usize) -> impl Iterator<Item = (usize, f64)> + '_ {
+        let k = self.shared.len();
+        self.shared.iter().map(|g| *g as usize).zip(self.coupling[i * k..(i + 1) * k].iter().copied())
+    }
+}
+
+/// The result of an adjustment.
+#[derive(Clone, Debug)]
+pub struct Solution {
+    /// Adjusted unknowns: nodes' in their own order, then the shared ones.
+    pub values: Vec<f64>,
+    /// Σ (v/σ)² over the equations used.
+    pub squares: f64,
+    /// Nodes that the equations don't determine, ascending.
+    pub loose: Vec<u32>,
+    /// Shared unknowns that the equations don't determine.
+    pub loose_shared: Vec<u32>,
+    /// Nodes of parts whose iterations did not end, ascending.
+    pub failed: Vec<u32>,
+    /// Number of parts.
+    pub part_count: usize,
+    parts: Parts,
+    blocks: Vec<Block>,
+    /// Covariance of the shared unknowns.
+    shared: Vec<f64>,
+}
+
+/// An unknown as the solution stores it.
+enum At {
+    Own { part: usize, local: usize },
+    Shared(usize),
+}
+
+impl Solution {
+    pub(super) fn assemble(
+        parts: Parts,
+        x: &[f64],
+        shared: Vec<f64>,
+        blocks: Vec<Block>,
+        (factor, matrix): (&Dense, &[f64]),
+        squares: f64,
+        failed: &[u32],
+    ) -> Self {
+        let width = parts.width;
+        let mut values = vec![0.0; x.len()];
+        for (place, &node) in parts.order.iter().enumerate() {
+            let node = node as usize;
+            values[node * width..(node + 1) * width].copy_from_slice(&x[place * width..(place + 1) * width]);
+        }
+        values.extend(shared);
+        let node_of = |part: usize, local: u32| {
+            parts.order[parts.parts[part].first as usize + local as usize / width]
+        };
+        let mut loose: Vec<u32> = blocks
+            .iter()
+            .enumerate()
+            .flat_map(|(p, block)| block.loose.iter().map(move |&local| (p, local)))
+            .map(|(p, local)| node_of(p, local))
+            .collect();
+        let mut failed: Vec<u32> = failed
+            .iter()
+            .flat_map(|&p| {
+                let part = &parts.parts[p as usize];
+                parts.order[part.first as usize..][..part.nodes as usize].iter().copied()
+            })
+            .collect();
+        let null = null_vectors(factor, matrix);
+        let loose_shared = null.iter().map(|(p, _)| *p as u32).collect();
+        for (p, block) in blocks.iter().enumerate().filter(|_| !null.is_empty()) {
+            for local in 0..parts.range(&parts.parts[p]).len() {
+                let moves = |z: &Vec<f64>| block.coupling(local).map(|(g, c)| c * z[g]).sum::<f64>().abs() > 1e-9;
+                if null.iter().any(|(_, z)| moves(z)) {
+                    loose.push(node_of(p, local as u32));
+                }
+            }
+        }
+        loose.sort_unstable();
+        loose.dedup();
+        failed.sort_unstable();
+        Self {
+            values,
+            squares,
+            loose,
+            loose_shared,
+            failed,
+            part_count: parts.parts.len(),
+            shared: factor.inverse(),
+            parts,
+            blocks,
+        }
+    }
+
+    fn at(&self, unknown: u32) -> At {
+        let width = self.parts.width;
+        let (unknown, own) = (unknown as usize, self.parts.place.len() * width);
+        if unknown >= own {
+            return At::Shared(unknown - own);
+        }
+        let part = self.parts.part_of[unknown / width] as usize;
+        let local = (self.parts.place[unknown / width] - self.parts.parts[part].first) as usize * width;
+        At::Own { part, local: local + unknown % width }
+    }
+
+    /// Number of the part that a node belongs to.
+    #[must_use]
+    pub fn part_of(&self, node: u32) -> u32 {
+        self.parts.part_of[node as usize]
+    }
+
+    /// Whether a part holds shared unknowns.
+    #[must_use]
+    pub fn is_coupled(&self, part: u32) -> bool {
+        self.parts.parts[part as usize].coupled
+    }
+
+    /// Covariance of two unknowns; zero where one is not determined.
+    #[must_use]
+    pub fn covariance(&self, u: u32, v: u32) -> f64 {
+        self.form_covariance(&[(u, 1.0)], &[(v, 1.0)])
+    }
+
+    /// Variance of a linear form in the unknowns, such as an equation's.
+    #[must_use]
+    pub fn variance(&self, terms: &[(u32, f64)]) -> f64 {
+        self.form_covariance(terms, terms)
+    }
+
+    /// Covariance of two linear forms.
+    #[must_use]
+    pub fn form_covariance(&self, left: &[(u32, f64)], right: &[(u32, f64)]) -> f64 {
+        let mut sum = 0.0;
+        for &(u, a) in left {
+            for &(v, b) in right {
+                if let (At::Own { part, local }, At::Own { part: other, local: with }) = (self.at(u), self.at(v))
+                    && part == other
+                {
+                    let n = self.parts.range(&self.parts.parts[part]).len();
+                    sum += a * b * self.blocks[part].entry(n, local, with);
+                }
+            }
+        }
+        let k = self.parts.shared;
+        if k > 0 {
+            let (l, r) = (self.shared_form(left), self.shared_form(right));
+            for (i, a) in &l {
+                for (j, b) in &r {
+                    sum += a * b * self.shared[i * k + j];
+                }
+            }
+        }
+        sum
+    }
+
+    /// A linear form as it moves with the shared unknowns.
+    fn shared_form(&self, terms: &[(u32, f64)]) -> Vec<(usize, f64)> {
+        let mut form = Vec::new();
+        for &(u, a) in terms {
+            match self.at(u) {
+                At::Shared(g) => form.push((g, a)),
+                At::Own { part, local } => form.extend(self.blocks[part].coupling(local).map(|(g, c)| (g, -a * c))),
+            }
+        }
+        form
+    }
+}
+
+/// For each shared unknown that nothing determines, how the shared unknowns move with it.
+fn null_vectors(factor: &Dense, matrix: &[f64]) -> Vec<(usize, Vec<f64>)> {
+    let n = factor.len();
+    let vector = |&p: &usize| {
+        let mut z: Vec<f64> = (0..n).map(|i| -matrix[i * n + p]).collect();
+        factor.solve(&mut z);
+        z[p] = 1.0;
+        (p, z)
+    };
+    factor.pinned.iter().map(vector).collect()
+}

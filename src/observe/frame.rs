@@ -1,0 +1,127 @@
+//! How the ground lies to the grid at the site: scale, height, north.
+
+use super::kinds::{Plane, around};
+use super::{declination, window};
+use crate::crs::Crs;
+use crate::job::model::{Job, Note, North};
+use crate::record::model::Operation;
+
+/// Facts of the frame, for the record.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct FrameFacts {
+    /// Mean place of the given coordinates, metres; where the factors are taken.
+    pub site: Option<Plane>,
+    /// Point scale there.
+    pub grid_scale: Option<f64>,
+    /// R / (R + h).
+    pub height_factor: Option<f64>,
+    /// Radians: true azimuth = grid azimuth + convergence.
+    pub convergence: Option<f64>,
+    /// Radians east, if a compass bearing needed it.
+    pub declination: Option<f64>,
+    /// Where it came from.
+    pub declination_from: Option<String>,
+    /// Datum operations used.
+    pub operations: Vec<Operation>,
+    /// Grid distance over ground distance; 1 if the job says that its distances are on the grid.
+    pub ground_to_grid: f64,
+}
+
+/// Mean height of the ground: as given, else the mean of the job's elevations.
+fn mean_height(job: &Job, notes: &mut Vec<Note>) -> f64 {
+    if let Some(height) = job.grid.height {
+        return height;
+    }
+    let control = job.control.iter().filter_map(|c| c.elevation);
+    let marks = job.marks.iter().filter_map(|m| m.ground.or(m.placing.elevation));
+    let (sum, count) = control.chain(marks).fold((0.0, 0_u32), |(sum, count), z| (sum + z, count + 1));
+    if count > 0 {
+        return sum / f64::from(count);
+    }
+    notes.push(Note {
+        source: None,
+        text: "No height of the site is known: taped lengths are brought to the grid as if the ground lay at 0. \
+               Give `height` in [grid] if it lies higher (100 m make 16 parts in a million)."
+            .to_owned(),
+    });
+    0.0
+}
+
+/// The frame at the mean of the given places.
+pub(super) fn facts(job: &Job, crs: &Crs, places: impl Iterator<Item = Plane>, notes: &mut Vec<Note>) -> FrameFacts {
+    let mut facts = FrameFacts { ground_to_grid: 1.0, ..FrameFacts::default() };
+    let (e, n, count) = places.fold((0.0, 0.0, 0_u32), |(e, n, count), p| (e + p.0, n + p.1, count + 1));
+    if count > 0 {
+        facts.site = Some((e / f64::from(count), n / f64::from(count)));
+    }
+    let Some(site) = facts.site.filter(|_| !crs.is_local()) else { return facts };
+    let Ok(factors) = crs.factors(site.0, site.1) else { return facts };
+    facts.convergence = Some(factors.convergence);
+    facts.grid_scale = Some(factors.scale);
+    if job.grid.distances_on_grid {
+        return facts;
+    }
+    let height = mean_height(job, notes) + job.grid.geoid_separation.unwrap_or(0.0);
+    let product = factors.ground_to_grid(height);
+    facts.height_factor = Some(product / factors.scale);
+    facts.ground_to_grid = product;
+    facts
+}
+
+impl FrameFacts {
+    /// Finds the declination, if it has not been found yet.
+    fn declination(&mut self, job: &Job, crs: &Crs, notes: &mut Vec<Note>) -> f64 {
+        if let Some(declination) = self.declination {
+            return declination;
+        }
+        let (declination, from) = match job.grid.declination {
+            Some(given) => (given, "given".to_owned()),
+            None => match modelled(self, job, crs) {
+                Ok(found) => found,
+                Err(why) => {
+                    notes.push(Note {
+                        source: None,
+                        text: format!("Compass bearings are taken as true bearings, without declination: {why}."),
+                    });
+                    (0.0, "none".to_owned())
+                }
+            },
+        };
+        self.declination = Some(declination);
+        self.declination_from = Some(from);
+        declination
+    }
+
+    /// Grid azimuth of a bearing, radians: grid = true − convergence = magnetic + declination − convergence.
+    pub(super) fn grid_azimuth(
+        &mut self,
+        bearing: f64,
+        north: North,
+        (job, crs): (&Job, &Crs),
+        notes: &mut Vec<Note>,
+    ) -> f64 {
+        let convergence = self.convergence.unwrap_or(0.0);
+        around(match north {
+            North::Grid => bearing,
+            North::True => bearing - convergence,
+            North::Magnetic => bearing + self.declination(job, crs, notes) - convergence,
+        })
+    }
+}
+
+/// Declination by the magnetic model for the site and date.
+fn modelled(facts: &FrameFacts, job: &Job, crs: &Crs) -> Result<(f64, String), String> {
+    if crs.is_local() {
+        return Err("a local grid has no place on the Earth; give `declination` in [grid]".to_owned());
+    }
+    let date = window::date(job.head.located_on.as_deref())
+        .ok_or("the job has no date; give `located_on` or `declination`")?;
+    let site = facts.site.ok_or("the site's place is not known; give `declination`")?;
+    let (lonlat, _) = crs.to_wgs84(&[site]).map_err(|error| error.to_string())?;
+    let (lon, lat) = lonlat.first().copied().ok_or("the site's place is not known; give `declination`")?;
+    let height = job.grid.height.unwrap_or(0.0) + job.grid.geoid_separation.unwrap_or(0.0);
+    let found = declination::declination(lat, lon, height, date).map_err(|error| error.to_string())?;
+    let model = declination::model(date.0).map_or("World Magnetic Model", crate::sources::Source::cite);
+    let (y, m, d) = date;
+    Ok((found, format!("{model}, for {y:04}-{m:02}-{d:02}")))
+}

@@ -1,0 +1,224 @@
+//! One namespace of points: control, marks, and points that measurements alone name.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use super::problem::{Problem, Subject};
+use super::{MarkPoints, Point, PointId, PointRole};
+use crate::job::model::{Job, MarkRow, MeasureKind, Placing, Role, Source, Use};
+
+/// How many unknown names get a suggestion: looking for one costs a pass over all names.
+const SUGGESTIONS: usize = 100;
+
+/// The points of a job, by name.
+#[derive(Default)]
+pub(super) struct Names {
+    pub(super) points: Vec<Point>,
+    pub(super) marks: Vec<MarkPoints>,
+    by_name: HashMap<Arc<str>, PointId>,
+    /// Where each name was defined first.
+    defined: HashMap<Arc<str>, Source>,
+    by_mark: HashMap<Arc<str>, usize>,
+    suggested: usize,
+}
+
+/// Whether a row says anything about its place.
+fn has_place(placing: &Placing) -> bool {
+    placing.baseline.is_some()
+        || !placing.ties.is_empty()
+        || placing.polar.is_some()
+        || placing.gnss.is_some()
+        || placing.grid.is_some()
+        || placing.window.is_some()
+}
+
+fn suffix(role: Role) -> &'static str {
+    match role {
+        Role::Centre => "",
+        Role::EndAhead => " ahead",
+        Role::EndBehind => " behind",
+        Role::Peak => " peak",
+        Role::Exposed => " exposed",
+    }
+}
+
+fn slot(mark: &mut MarkPoints, role: Role) -> &mut Option<(usize, PointId)> {
+    match role {
+        Role::Centre => &mut mark.centre,
+        Role::EndAhead => &mut mark.ahead,
+        Role::EndBehind => &mut mark.behind,
+        Role::Peak => &mut mark.peak,
+        Role::Exposed => &mut mark.exposed,
+    }
+}
+
+/// Letters that must be changed, added or dropped to make one name of the other; `limit` + 1 where more.
+fn distance(a: &str, b: &str, limit: usize) -> usize {
+    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
+    if a.len().abs_diff(b.len()) > limit {
+        return limit + 1;
+    }
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, x) in a.iter().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, y) in b.iter().enumerate() {
+            let above = row[j + 1];
+            row[j + 1] = (diagonal + usize::from(x != y)).min(above + 1).min(row[j] + 1);
+            diagonal = above;
+        }
+    }
+    row[b.len()]
+}
+
+impl Names {
+    pub(super) fn new(job: &Job, problems: &mut Vec<Problem>) -> Self {
+        let mut this = Self::default();
+        for (i, control) in job.control.iter().enumerate() {
+            let subject = Subject { run: None, name: Arc::clone(&control.point), source: control.source.clone() };
+            if let Some(first) = this.defined.get(&control.point) {
+                problems.push(Problem::Duplicate { subject, first: first.clone() });
+            } else {
+                this.add(&control.point, PointRole::Control(i));
+                this.defined.insert(Arc::clone(&control.point), control.source.clone());
+            }
+        }
+        for (i, row) in job.marks.iter().enumerate().filter(|(_, row)| row.usage == Use::Yes) {
+            this.mark_row(i, row, problems);
+        }
+        this.expose_where_located(job);
+        for measure in job.measures.iter().filter(|m| !matches!(m.kind, MeasureKind::HeightDifference)) {
+            let at = if let MeasureKind::Angle { at } = &measure.kind { Some(at) } else { None };
+            for name in [Some(&measure.from), Some(&measure.to), at].into_iter().flatten() {
+                if !this.by_name.contains_key(name) && measure.usage == Use::Yes {
+                    this.add(name, PointRole::Auxiliary);
+                    this.defined.insert(Arc::clone(name), measure.source.clone());
+                }
+            }
+        }
+        this
+    }
+
+    fn add(&mut self, name: &Arc<str>, role: PointRole) -> PointId {
+        let id = PointId(self.points.len() as u32);
+        self.points.push(Point { name: Arc::clone(name), role, fixed: None, site: None });
+        self.by_name.entry(Arc::clone(name)).or_insert(id);
+        id
+    }
+
+    fn mark_row(&mut self, i: usize, row: &MarkRow, problems: &mut Vec<Problem>) {
+        let subject = Subject { run: Some(row.run), name: Arc::clone(&row.mark), source: row.source.clone() };
+        let index = match self.by_mark.get(&row.mark) {
+            Some(&index) => index,
+            None => {
+                if let Some(first) = self.defined.get(&row.mark) {
+                    problems.push(Problem::Duplicate { subject, first: first.clone() });
+                    return;
+                }
+                self.defined.insert(Arc::clone(&row.mark), row.source.clone());
+                self.by_mark.insert(Arc::clone(&row.mark), self.marks.len());
+                self.marks.push(MarkPoints { name: Arc::clone(&row.mark), run: row.run, ..MarkPoints::default() });
+                self.marks.len() - 1
+            }
+        };
+        let taken = slot(&mut self.marks[index], row.role).is_some();
+        if taken || self.marks[index].run != row.run {
+            if let Some(first) = self.defined.get(&row.mark) {
+                problems.push(Problem::Duplicate { subject, first: first.clone() });
+            }
+            return;
+        }
+        if row.role == Role::Exposed && !has_place(&row.placing) {
+            return;
+        }
+        let name: Arc<str> = match suffix(row.role) {
+            "" => Arc::clone(&row.mark),
+            suffix => format!("{}{suffix}", row.mark).into(),
+        };
+        let id = self.add(&name, PointRole::Mark(i));
+        *slot(&mut self.marks[index], row.role) = Some((i, id));
+    }
+
+    /// An exposure without a place of its own lies at its mark's centre; a mark without a centre is called by the
+    /// place that it has.
+    fn expose_where_located(&mut self, job: &Job) {
+        for (i, row) in job.marks.iter().enumerate() {
+            if row.usage != Use::Yes || row.role != Role::Exposed || has_place(&row.placing) {
+                continue;
+            }
+            let Some(&index) = self.by_mark.get(&row.mark) else { continue };
+            if self.marks[index].exposed.is_none() && self.marks[index].run == row.run {
+                let id = match self.marks[index].centre {
+                    Some((_, id)) => id,
+                    None => self.add(&format!("{} exposed", row.mark).into(), PointRole::Mark(i)),
+                };
+                self.marks[index].exposed = Some((i, id));
+            }
+        }
+        for mark in &self.marks {
+            let place = mark.centre.or(mark.exposed).or(mark.peak).or(mark.ahead).or(mark.behind);
+            if let Some((_, id)) = place {
+                self.by_name.entry(Arc::clone(&mark.name)).or_insert(id);
+            }
+        }
+    }
+
+    /// The point of a name.
+    pub(super) fn get(&self, name: &str) -> Option<PointId> {
+        self.by_name.get(name).copied()
+    }
+
+    /// The point of a row of `marks.csv`.
+    pub(super) fn of_row(&self, row: &MarkRow) -> Option<PointId> {
+        let mut mark = self.marks.get(*self.by_mark.get(&row.mark)?)?.clone();
+        slot(&mut mark, row.role).map(|(_, id)| id)
+    }
+
+    /// The point of a name, or the problem that nothing defines it.
+    pub(super) fn resolve(
+        &mut self,
+        name: &Arc<str>,
+        subject: &Subject,
+        column: &str,
+        problems: &mut Vec<Problem>,
+    ) -> Option<PointId> {
+        let found = self.get(name);
+        if found.is_none() {
+            self.suggested += 1;
+            let near = if self.suggested <= SUGGESTIONS { self.near(name) } else { None };
+            let (name, column) = (Arc::clone(name), column.to_owned());
+            problems.push(Problem::UnknownReference { subject: subject.clone(), name, column, near });
+        }
+        found
+    }
+
+    /// The defined name nearest to one that is not.
+    fn near(&self, name: &str) -> Option<Arc<str>> {
+        let wanted = name.to_lowercase();
+        let limit = if wanted.chars().count() < 4 { 1 } else { 2 };
+        self.points
+            .iter()
+            .map(|point| (distance(&point.name.to_lowercase(), &wanted, limit), &point.name))
+            .filter(|(d, _)| *d <= limit)
+            .min()
+            .map(|(_, name)| Arc::clone(name))
+    }
+
+    /// Finds a problem with a name that is no point (a run, a push's opening).
+    pub(super) fn defines(&self, name: &str) -> bool {
+        self.by_name.contains_key(name)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn letters_between_names() {
+        assert_eq!(distance("p1", "p1", 2), 0);
+        assert_eq!(distance("corner", "conrer", 2), 2);
+        assert_eq!(distance("p1", "q12", 2), 2);
+        assert_eq!(distance("p1", "baseline", 2), 3);
+    }
+}

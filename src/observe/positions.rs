@@ -1,0 +1,204 @@
+//! Coordinates that the job gives: geographic ones into the grid, datum by datum, and all held against the CRS's area of use.
+
+use std::collections::BTreeMap;
+use std::f64::consts::PI;
+use std::sync::Arc;
+
+use super::kinds::Plane;
+use super::problem::{Explanation, Problem, Subject};
+use super::{ShiftId, window};
+use crate::crs::{Crs, CrsError, Datum};
+use crate::job::model::{Fix, Geographic, Job};
+use crate::record::model::Operation;
+use crate::units::{FOOT, US_SURVEY_FOOT};
+
+/// One-sigma of the shift between datums that only a ballpark operation joins, each axis, metres: our choice, the size
+/// of the differences between the continental datums and WGS 84 today.
+const BALLPARK: f64 = 2.0;
+
+/// A geographic position on its way into the grid.
+pub(super) struct Fixing {
+    pub(super) subject: Subject,
+    pub(super) latitude: f64,
+    pub(super) longitude: f64,
+    pub(super) datum: Datum,
+    /// Through a correction service.
+    pub(super) corrected: bool,
+}
+
+/// Where it lies, and the shift that it shares.
+#[derive(Clone, Copy)]
+pub(super) struct Fixed {
+    pub(super) place: Plane,
+    pub(super) shift: Option<ShiftId>,
+}
+
+/// What conversion brought.
+#[derive(Default)]
+pub(super) struct Conversion {
+    /// One for each fixing; `None` where it can't be used.
+    pub(super) fixed: Vec<Option<Fixed>>,
+    pub(super) operations: Vec<Operation>,
+    pub(super) shifts: Vec<f64>,
+    pub(super) shift_names: Vec<Arc<str>>,
+}
+
+/// The datum of a mark's position: as named; else the CRS's own for what came through a correction network
+/// ([`crate::sources::Source::CommonPractice`]), WGS 84 for the rest.
+pub(super) fn datum_of_mark(gnss_datum: Option<&str>, fix: Option<Fix>) -> (Datum, bool) {
+    let corrected = matches!(fix, Some(Fix::Rtk | Fix::Float));
+    let datum = match (gnss_datum, corrected) {
+        (Some(name), _) => Datum::Named(name.to_owned()),
+        (None, true) => Datum::OfCrs,
+        (None, false) => Datum::Wgs84,
+    };
+    (datum, corrected)
+}
+
+/// The datum of a control point's position: as named, else the CRS's own.
+pub(super) fn datum_of_control(geographic: &Geographic) -> Datum {
+    geographic.datum.as_ref().map_or(Datum::OfCrs, |name| Datum::Named(name.clone()))
+}
+
+fn label(datum: &Datum) -> &str {
+    match datum {
+        Datum::OfCrs => "",
+        Datum::Wgs84 => "WGS 84",
+        Datum::Named(name) => name,
+    }
+}
+
+fn epoch(job: &Job) -> Option<f64> {
+    let (y, m, d) = window::date(job.head.located_on.as_deref())?;
+    Some(f64::from(y) + (f64::from(m) - 1.0 + (f64::from(d) - 1.0) / 31.0) / 12.0)
+}
+
+/// Converts all positions; those that can't be used become problems.
+pub(super) fn convert(job: &Job, crs: &Crs, fixings: &[Fixing], problems: &mut Vec<Problem>) -> Conversion {
+    let mut conversion = Conversion { fixed: vec![None; fixings.len()], ..Conversion::default() };
+    let mut groups: BTreeMap<(&str, bool), Vec<usize>> = BTreeMap::new();
+    for (i, fixing) in fixings.iter().enumerate() {
+        if !crs.is_local() && !crs.contains(fixing.longitude, fixing.latitude) {
+            problems.push(outside_geographic(crs, fixing));
+            continue;
+        }
+        groups.entry((label(&fixing.datum), fixing.corrected)).or_default().push(i);
+    }
+    for ((name, corrected), mut members) in groups {
+        let Some(&first) = members.first() else { continue };
+        let datum = fixings[first].datum.clone();
+        let converted = loop {
+            let lonlat: Vec<Plane> = members.iter().map(|&i| (fixings[i].longitude, fixings[i].latitude)).collect();
+            match crs.to_grid_at(&datum, epoch(job), &lonlat) {
+                Ok(done) => break Some(done),
+                Err(CrsError::Place { index, .. }) if index < members.len() => {
+                    problems.push(outside_geographic(crs, &fixings[members[index]]));
+                    members.remove(index);
+                }
+                Err(error) => {
+                    problems.extend(members.iter().map(|&i| Problem::Datum {
+                        subject: fixings[i].subject.clone(),
+                        why: error.to_string(),
+                    }));
+                    break None;
+                }
+            }
+        };
+        let Some((places, operation)) = converted else { continue };
+        let shift = conversion.shift(job, name, corrected, &operation, places.len(), problems);
+        for (&i, place) in members.iter().zip(places) {
+            conversion.fixed[i] = Some(Fixed { place, shift });
+        }
+        if !conversion.operations.contains(&operation) {
+            conversion.operations.push(operation);
+        }
+    }
+    conversion
+}
+
+impl Conversion {
+    /// The shift that a group of positions shares, if it has a sigma.
+    fn shift(
+        &mut self,
+        job: &Job,
+        name: &str,
+        corrected: bool,
+        operation: &Operation,
+        positions: usize,
+        problems: &mut Vec<Problem>,
+    ) -> Option<ShiftId> {
+        let service = if corrected { job.accuracy.correction_service } else { 0.0 };
+        let of_operation = if operation.ballpark {
+            let sigma = operation.accuracy_m.unwrap_or(0.0).max(BALLPARK);
+            problems.push(Problem::Ballpark { from: operation.from.clone(), positions, sigma });
+            sigma
+        } else {
+            operation.accuracy_m.unwrap_or(0.0)
+        };
+        let sigma = service.hypot(of_operation);
+        if sigma <= 0.0 {
+            return None;
+        }
+        let name = if name.is_empty() { "correction service" } else { name };
+        self.shifts.push(sigma);
+        self.shift_names.push(name.into());
+        Some(ShiftId((self.shifts.len() - 1) as u16))
+    }
+}
+
+fn outside_geographic(crs: &Crs, fixing: &Fixing) -> Problem {
+    let (lon, lat) = (fixing.longitude, fixing.latitude);
+    let tries = [
+        (Explanation::LongitudeSign, -lon, lat),
+        (Explanation::LatitudeSign, lon, -lat),
+        (Explanation::Swapped, lat, lon),
+        (Explanation::Swapped, -lat, lon),
+    ];
+    let explanation = tries
+        .into_iter()
+        .find(|(_, lon, lat)| lat.abs() <= PI / 2.0 && crs.contains(*lon, *lat))
+        .map(|(explanation, ..)| explanation);
+    Problem::Outside {
+        subject: fixing.subject.clone(),
+        given: (lat.to_degrees(), lon.to_degrees()),
+        geographic: true,
+        explanation,
+        area: crs.area().map_or_else(String::new, |area| area.name.clone()),
+    }
+}
+
+/// Whether grid coordinates (metres) lie in the CRS's area of use.
+fn inside(crs: &Crs, place: Plane) -> bool {
+    crs.to_wgs84(&[place]).is_ok_and(|(lonlat, _)| lonlat.iter().all(|(lon, lat)| crs.contains(*lon, *lat)))
+}
+
+/// Holds grid coordinates against the area of use; false for those outside, which become problems.
+pub(super) fn check_grid(crs: &Crs, places: &[(Subject, Plane)], problems: &mut Vec<Problem>) -> Vec<bool> {
+    if crs.is_local() || crs.area().is_none() {
+        return vec![true; places.len()];
+    }
+    let all: Vec<Plane> = places.iter().map(|(_, place)| *place).collect();
+    let good: Vec<bool> = match crs.to_wgs84(&all) {
+        Ok((lonlat, _)) => lonlat.iter().map(|(lon, lat)| crs.contains(*lon, *lat)).collect(),
+        Err(_) => all.iter().map(|place| inside(crs, *place)).collect(),
+    };
+    for ((subject, place), _) in places.iter().zip(&good).filter(|(_, good)| !**good) {
+        let (e, n) = *place;
+        let tries = [
+            (Explanation::Swapped, n, e),
+            (Explanation::MetresAsFeet, e / FOOT, n / FOOT),
+            (Explanation::MetresAsFeet, e / US_SURVEY_FOOT, n / US_SURVEY_FOOT),
+            (Explanation::FeetAsMetres, e * FOOT, n * FOOT),
+        ];
+        let explanation =
+            tries.into_iter().find(|(_, e, n)| inside(crs, (*e, *n))).map(|(explanation, ..)| explanation);
+        problems.push(Problem::Outside {
+            subject: subject.clone(),
+            given: (e / crs.unit_metres(), n / crs.unit_metres()),
+            geographic: false,
+            explanation,
+            area: crs.area().map_or_else(String::new, |area| area.name.clone()),
+        });
+    }
+    good
+}

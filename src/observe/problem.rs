@@ -1,0 +1,106 @@
+//! What stage 2 could not use or doubts: values, from which rules make findings.
+
+use std::sync::Arc;
+
+use crate::job::model::{Fix, Source};
+
+/// What a place outside the area of use turns into a place inside it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Explanation {
+    /// Latitude and longitude, or easting and northing, exchanged.
+    Swapped,
+    /// The longitude's minus is missing, or one too many.
+    LongitudeSign,
+    /// The latitude's.
+    LatitudeSign,
+    /// Metres where the coordinate system counts feet.
+    MetresAsFeet,
+    /// Feet where the coordinate system counts metres.
+    FeetAsMetres,
+}
+
+/// A mark or point with the row that it is about.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Subject {
+    /// Index into `job.runs`, for marks.
+    pub run: Option<usize>,
+    /// Mark or point.
+    pub name: Arc<str>,
+    /// Row.
+    pub source: Source,
+}
+
+/// A matter found in stage 2.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Problem {
+    /// A name that nothing defines.
+    UnknownReference {
+        /// Where it is used.
+        subject: Subject,
+        /// The name.
+        name: Arc<str>,
+        /// Column that holds it.
+        column: String,
+        /// A defined name like it.
+        near: Option<Arc<str>>,
+    },
+    /// A name defined twice.
+    Duplicate {
+        /// The second one.
+        subject: Subject,
+        /// Row of the first.
+        first: Source,
+    },
+    /// Coordinates outside the CRS's area of use.
+    Outside {
+        /// Whose.
+        subject: Subject,
+        /// Latitude and longitude in degrees, or easting and northing in the CRS's unit.
+        given: (f64, f64),
+        /// `given` is latitude and longitude.
+        geographic: bool,
+        /// What would explain it.
+        explanation: Option<Explanation>,
+        /// Name of the area of use.
+        area: String,
+    },
+    /// A datum that can't be brought into the CRS.
+    Datum {
+        /// Whose.
+        subject: Subject,
+        /// Why, and the way out.
+        why: String,
+    },
+    /// Nothing ties the job to its CRS.
+    NoDatum,
+    /// A GNSS position of poor quality.
+    PoorFix {
+        /// Whose.
+        subject: Subject,
+        /// Kind of fix.
+        fix: Option<Fix>,
+        /// One-sigma used, metres.
+        sigma: f64,
+    },
+    /// Only an operation without regard to the datums' difference was to be had.
+    Ballpark {
+        /// From this datum.
+        from: String,
+        /// How many positions.
+        positions: usize,
+        /// One-sigma given to their shared shift, metres.
+        sigma: f64,
+    },
+    /// A window of the receiver log with too few epochs.
+    Window {
+        /// Whose.
+        subject: Subject,
+        /// Usable epochs in it.
+        epochs: usize,
+    },
+    /// A row kept out to be compared has nothing to be compared with.
+    NothingToCompare {
+        /// Whose.
+        subject: Subject,
+    },
+}

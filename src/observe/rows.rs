@@ -1,0 +1,279 @@
+//! Control, marks and measures as observation equations.
+
+use std::sync::Arc;
+
+use super::frame::FrameFacts;
+use super::kinds::Plane;
+use super::names::Names;
+use super::positions::Fixed;
+use super::problem::{Problem, Subject};
+use super::window::WindowMean;
+use super::{Kind, Observation, Observations, PointId, SideHint};
+use crate::crs::Crs;
+use crate::job::model::{
+    BaselineOffset, Control, Job, MarkRow, Measure, MeasureKind, North, Note, Polar, PolarDirection, Side, Source, Tie,
+    Use,
+};
+
+/// One-sigma of a position that is exact but for the shift that its datum shares: a millimetre, far below any bound.
+const EXACT: f64 = 0.001;
+
+/// The coordinates that a row's checked and converted positions have.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Given {
+    /// Grid coordinates inside the area of use.
+    pub(super) grid: Option<Plane>,
+    /// From latitude and longitude.
+    pub(super) geographic: Option<Fixed>,
+    /// From the receiver log.
+    pub(super) window: Option<(Fixed, WindowMean)>,
+}
+
+/// The writer of equations.
+pub(super) struct Rows<'a> {
+    pub(super) job: &'a Job,
+    pub(super) crs: &'a Crs,
+    pub(super) names: Names,
+    pub(super) frame: FrameFacts,
+    pub(super) out: Observations,
+    pub(super) problems: Vec<Problem>,
+    pub(super) notes: Vec<Note>,
+    /// Elevation by point, for taped slopes.
+    pub(super) heights: Vec<Option<f64>>,
+    /// Taped slopes that could not be reduced.
+    pub(super) unreduced: usize,
+}
+
+/// Where an equation comes from and goes to.
+struct Row<'a> {
+    source: &'a Source,
+    usage: Use,
+}
+
+impl Rows<'_> {
+    fn push(&mut self, row: &Row<'_>, column: &'static str, kind: Kind, (value, sigma, measured): (f64, f64, f64)) {
+        let observation = Observation { kind, value, sigma, measured, source: row.source.clone(), column };
+        match row.usage {
+            Use::Yes => self.out.plane.push(observation),
+            Use::Check => self.out.checks.push(observation),
+        }
+    }
+
+    fn coordinates(&mut self, row: &Row<'_>, at: PointId, given: Fixed, (east, north): (f64, f64), columns: [&'static str; 2]) {
+        let Fixed { place: (e, n), shift } = given;
+        self.push(row, columns[0], Kind::East { at, shift }, (e, east, e));
+        self.push(row, columns[1], Kind::North { at, shift }, (n, north, n));
+    }
+
+    /// Length on the grid of one measured on the ground.
+    fn grid_length(&self, measured: f64) -> f64 {
+        measured * self.frame.ground_to_grid
+    }
+
+    fn tape_sigma(&self, length: f64) -> f64 {
+        let a = &self.job.accuracy;
+        a.tape.hypot(a.tape_fraction * length)
+    }
+
+    /// A taped length made level, where the job's tapes lie on the slope and both ends' heights are known.
+    fn level(&mut self, length: f64, from: PointId, to: PointId) -> f64 {
+        if !self.job.grid.taped_on_slope {
+            return length;
+        }
+        let height = |point: PointId| self.heights.get(point.0 as usize).copied().flatten();
+        match (height(from), height(to)) {
+            (Some(a), Some(b)) if (a - b).abs() < length => (length * length - (a - b).powi(2)).sqrt(),
+            _ => {
+                self.unreduced += 1;
+                length
+            }
+        }
+    }
+
+    fn distance(&mut self, row: &Row<'_>, column: &'static str, (from, to): (PointId, PointId), length: f64, sigma: Option<f64>) {
+        let level = self.level(length, from, to);
+        let value = self.grid_length(level);
+        let sigma = self.grid_length(sigma.unwrap_or_else(|| self.tape_sigma(length)));
+        self.push(row, column, Kind::Distance { from, to }, (value, sigma, length));
+    }
+
+    fn bearing(&mut self, row: &Row<'_>, column: &'static str, (from, to): (PointId, PointId), (bearing, north): (f64, North), sigma: Option<f64>) {
+        let azimuth = self.frame.grid_azimuth(bearing, north, (self.job, self.crs), &mut self.notes);
+        let a = &self.job.accuracy;
+        let default = if north == North::Magnetic { a.bearing } else { a.bearing_grid };
+        self.push(row, column, Kind::Azimuth { from, to }, (azimuth, sigma.unwrap_or(default), bearing));
+    }
+
+    /// A reference point's coordinates. Without a sigma they are exact.
+    pub(super) fn control(&mut self, control: &Control, given: Given, site_is_grid: bool) {
+        let Some(at) = self.names.get(&control.point) else { return };
+        let row = Row { source: &control.source, usage: control.usage };
+        let mut grid = given.grid;
+        let mut site = control.site;
+        if site_is_grid {
+            grid = grid.or(site.take());
+        }
+        let shared = given.geographic.filter(|fixed| fixed.shift.is_some());
+        let exact = control.sigma.is_none() && control.usage == Use::Yes;
+        let fixed = grid.or(given.geographic.filter(|fixed| fixed.shift.is_none()).map(|fixed| fixed.place));
+        let sigma = control.sigma.unwrap_or(self.job.accuracy.grid);
+        if exact {
+            self.names.points[at.0 as usize].fixed = fixed;
+        } else if let Some(place) = grid {
+            self.coordinates(&row, at, Fixed { place, shift: None }, (sigma, sigma), ["easting", "northing"]);
+        }
+        if let Some(geographic) = given.geographic {
+            // An exact place is not observed a second time; a further one is, and so is one that moves with its datum.
+            let sigma = match (exact, grid, shared) {
+                (true, None, None) => None,
+                (true, None, Some(_)) => Some(EXACT),
+                _ => Some(sigma),
+            };
+            if let Some(sigma) = sigma {
+                self.coordinates(&row, at, geographic, (sigma, sigma), ["longitude", "latitude"]);
+            }
+        }
+        if let Some((x, y)) = site {
+            let elsewhere = grid.is_some() || given.geographic.is_some();
+            let site_sigma = match (fixed.filter(|_| exact), elsewhere, control.sigma) {
+                // Exact in both systems is once too often: the site's figures get the sigma of grid coordinates.
+                (Some(_), ..) => Some(self.job.accuracy.grid),
+                // The sigma belongs to the grid coordinates, if there are any.
+                (None, false, Some(sigma)) => Some(sigma),
+                _ => None,
+            };
+            match site_sigma {
+                None if control.usage == Use::Yes => self.names.points[at.0 as usize].site = Some((x, y)),
+                sigma => {
+                    let sigma = sigma.unwrap_or(self.job.accuracy.grid);
+                    self.push(&row, "x", Kind::SiteX { at }, (x, sigma, x));
+                    self.push(&row, "y", Kind::SiteY { at }, (y, sigma, y));
+                }
+            }
+        }
+    }
+
+    /// Everything that a row of `marks.csv` says of its place.
+    pub(super) fn mark(&mut self, mark: &MarkRow, given: Given) {
+        let subject = Subject { run: Some(mark.run), name: Arc::clone(&mark.mark), source: mark.source.clone() };
+        let Some(at) = self.names.of_row(mark) else {
+            if mark.usage == Use::Check {
+                self.problems.push(Problem::NothingToCompare { subject });
+            }
+            return;
+        };
+        let row = Row { source: &mark.source, usage: mark.usage };
+        let placing = &mark.placing;
+        if let Some(baseline) = &placing.baseline {
+            self.baseline(&row, &subject, at, baseline);
+        }
+        self.ties(&row, &subject, at, &placing.ties, placing.side);
+        if let Some(polar) = &placing.polar {
+            self.polar(&row, &subject, at, polar);
+        }
+        let a = &self.job.accuracy;
+        let grid_sigma = placing.sigma.unwrap_or(a.grid);
+        if let Some(place) = given.grid {
+            self.coordinates(&row, at, Fixed { place, shift: None }, (grid_sigma, grid_sigma), ["easting", "northing"]);
+        }
+        if let (Some(fixed), Some(gnss)) = (given.geographic, &placing.gnss) {
+            let by_fix = gnss.fix.map_or(self.job.accuracy.single, |fix| super::window::fix_sigma(fix, &self.job.accuracy));
+            let sigma = placing.sigma.unwrap_or(by_fix);
+            self.coordinates(&row, at, fixed, (sigma, sigma), ["longitude", "latitude"]);
+            if sigma > self.job.limits.gnss_sigma || gnss.fix == Some(crate::job::model::Fix::Single) {
+                self.problems.push(Problem::PoorFix { subject: subject.clone(), fix: gnss.fix, sigma });
+            }
+        }
+        if let Some((fixed, mean)) = given.window {
+            let (east, north, _) = mean.sigma;
+            let (east, north) = placing.sigma.map_or((east, north), |sigma| (sigma, sigma));
+            self.coordinates(&row, at, fixed, (east, north), ["from_time", "from_time"]);
+            if east.max(north) > self.job.limits.gnss_sigma || mean.fix == crate::job::model::Fix::Single {
+                let sigma = east.max(north);
+                self.problems.push(Problem::PoorFix { subject: subject.clone(), fix: Some(mean.fix), sigma });
+            }
+        }
+    }
+
+    fn baseline(&mut self, row: &Row<'_>, subject: &Subject, at: PointId, baseline: &BaselineOffset) {
+        let from = self.names.resolve(&baseline.from, subject, "baseline", &mut self.problems);
+        let to = self.names.resolve(&baseline.to, subject, "baseline", &mut self.problems);
+        let (Some(from), Some(to)) = (from, to) else { return };
+        let a = &self.job.accuracy;
+        let (s, o) = (baseline.station, baseline.offset);
+        let station = self.tape_sigma(s).hypot(a.square * o);
+        let offset = a.offset.hypot(a.tape_fraction * o);
+        if self.job.grid.taped_on_slope {
+            self.unreduced += 1;
+        }
+        let k = self.frame.ground_to_grid;
+        self.push(row, "station", Kind::Station { from, to, at }, (k * s, k * station, s));
+        self.push(row, "offset", Kind::Offset { from, to, at }, (k * o, k * offset, o));
+    }
+
+    fn ties(&mut self, row: &Row<'_>, subject: &Subject, at: PointId, ties: &[Tie], side: Option<Side>) {
+        let mut refs = Vec::with_capacity(ties.len());
+        for tie in ties {
+            let column = format!("tie_{}_ref", tie.number);
+            let Some(from) = self.names.resolve(&tie.from, subject, &column, &mut self.problems) else { continue };
+            self.distance(row, tie_column(tie.number), (from, at), tie.length, None);
+            refs.push(from);
+        }
+        if let (Some(side), [from, to, ..], Use::Yes) = (side, refs.as_slice(), row.usage) {
+            self.out.sides.push(SideHint { at, from: *from, to: *to, right: side == Side::Right });
+        }
+    }
+
+    fn polar(&mut self, row: &Row<'_>, subject: &Subject, at: PointId, polar: &Polar) {
+        let Some(setup) = self.names.resolve(&polar.setup, subject, "setup", &mut self.problems) else { return };
+        match &polar.direction {
+            Some(PolarDirection::Angle { backsight, angle }) => {
+                if let Some(from) = self.names.resolve(backsight, subject, "backsight", &mut self.problems) {
+                    let kind = Kind::Angle { at: setup, from, to: at };
+                    self.push(row, "angle", kind, (super::kinds::around(*angle), self.job.accuracy.angle, *angle));
+                }
+            }
+            Some(PolarDirection::Bearing { north, bearing }) => {
+                self.bearing(row, "bearing", (setup, at), (*bearing, *north), None);
+            }
+            None => {}
+        }
+        if let Some(length) = polar.distance {
+            self.distance(row, "distance", (setup, at), length, None);
+        }
+    }
+
+    /// A row of `measures.csv`; heights are not of the plane.
+    pub(super) fn measure(&mut self, measure: &Measure) {
+        let subject = Subject { run: None, name: Arc::clone(&measure.to), source: measure.source.clone() };
+        let row = Row { source: &measure.source, usage: measure.usage };
+        if measure.kind == MeasureKind::HeightDifference {
+            return;
+        }
+        let from = self.names.resolve(&measure.from, &subject, "from", &mut self.problems);
+        let to = self.names.resolve(&measure.to, &subject, "to", &mut self.problems);
+        let (Some(from), Some(to)) = (from, to) else { return };
+        match &measure.kind {
+            MeasureKind::Distance => self.distance(&row, "value", (from, to), measure.value, measure.sigma),
+            MeasureKind::Angle { at } => {
+                if let Some(at) = self.names.resolve(at, &subject, "at", &mut self.problems) {
+                    let sigma = measure.sigma.unwrap_or(self.job.accuracy.angle);
+                    let angle = super::kinds::around(measure.value);
+                    self.push(&row, "value", Kind::Angle { at, from, to }, (angle, sigma, measure.value));
+                }
+            }
+            MeasureKind::Bearing { north } => {
+                self.bearing(&row, "value", (from, to), (measure.value, *north), measure.sigma);
+            }
+            MeasureKind::HeightDifference => {}
+        }
+    }
+}
+
+/// Name of the column that holds a tie's length.
+fn tie_column(number: u16) -> &'static str {
+    const NAMES: [&str; 12] = [
+        "tie_1", "tie_2", "tie_3", "tie_4", "tie_5", "tie_6", "tie_7", "tie_8", "tie_9", "tie_10", "tie_11", "tie_12",
+    ];
+    NAMES.get(usize::from(number).wrapping_sub(1)).copied().unwrap_or("tie")
+}

@@ -1,0 +1,366 @@
+//! Approximate coordinates by construction: each point from two measured values to points that are known by then,
+//! the rest deciding between the places that they allow.
+
+use std::collections::{BTreeMap, VecDeque};
+
+use super::meet::{Meeting, Nearest, meet};
+use super::refine::{Sight, misfit, refine};
+use super::{Touch, Why};
+use crate::math::similarity::Similarity;
+use crate::math::stats::ALARM;
+use crate::observe::kinds::{Locus, Plane};
+use crate::observe::{CableHint, Kind, Observation, Observations, PointId, SideHint};
+
+/// Two places are told apart when their sums of squares differ by more than this (one value at 3.29 σ).
+const TELLS_APART: f64 = ALARM * ALARM;
+/// Places nearer to each other than this, metres, are one: the adjustment finds its way from either.
+const SAME: f64 = 0.1;
+/// More measured values than this are not needed to find a place, only to adjust it.
+const LOCI: usize = 5;
+/// So many of the places where they meet are looked at closely: those that all values like best.
+const CLOSELY: usize = 4;
+
+/// What construction found.
+pub(super) struct Approximate {
+    pub(super) places: Vec<Option<Plane>>,
+    pub(super) site: Option<Similarity>,
+    pub(super) touches: Vec<Touch>,
+    pub(super) why: BTreeMap<PointId, Why>,
+}
+
+/// The equations that hold each point.
+struct Incidence {
+    start: Vec<u32>,
+    rows: Vec<u32>,
+}
+
+impl Incidence {
+    fn new(observations: &Observations) -> Self {
+        let mut start = vec![0_u32; observations.points.len() + 1];
+        let all = || {
+            observations.plane.iter().enumerate().flat_map(|(i, o)| {
+                o.kind.points().into_iter().flatten().map(move |point| (i, point.0 as usize))
+            })
+        };
+        all().for_each(|(_, point)| start[point + 1] += 1);
+        for i in 1..start.len() {
+            start[i] += start[i - 1];
+        }
+        let mut next = start.clone();
+        let mut rows = vec![0; start.last().map_or(0, |end| *end as usize)];
+        for (i, point) in all() {
+            rows[next[point] as usize] = i as u32;
+            next[point] += 1;
+        }
+        Self { start, rows }
+    }
+
+    fn of(&self, point: PointId) -> &[u32] {
+        &self.rows[self.start[point.0 as usize] as usize..self.start[point.0 as usize + 1] as usize]
+    }
+}
+
+/// What is known of a point's place at the moment.
+enum Found {
+    Place(Plane),
+    /// Place, and the touch that holds it.
+    Touching(Plane, Touch),
+    /// Places that nothing tells apart yet.
+    Open(Vec<Plane>),
+    Not(Why),
+}
+
+struct Construction<'a> {
+    observations: &'a Observations,
+    incidence: Incidence,
+    places: Vec<Option<Plane>>,
+    site: Option<Similarity>,
+    sides: BTreeMap<PointId, Vec<SideHint>>,
+    /// Neighbour and reach of the cable to it, by point.
+    cables: BTreeMap<PointId, Vec<(PointId, f64)>>,
+}
+
+/// Mean of the eastings or northings measured at a point.
+fn measured(rows: impl Iterator<Item = f64>) -> Option<f64> {
+    let (sum, count) = rows.fold((0.0, 0_u32), |(sum, count), value| (sum + value, count + 1));
+    (count > 0).then(|| sum / f64::from(count))
+}
+
+impl<'a> Construction<'a> {
+    fn rows(&self, point: PointId) -> impl Iterator<Item = &'a Observation> + '_ {
+        let plane = &self.observations.plane;
+        self.incidence.of(point).iter().map(|&i| &plane[i as usize])
+    }
+
+    /// East and north as measured directly.
+    fn direct(&self, point: PointId) -> Option<Plane> {
+        let east = measured(
+            self.rows(point).filter(|o| matches!(o.kind, Kind::East { at, .. } if at == point)).map(|o| o.value),
+        )?;
+        let north = measured(
+            self.rows(point).filter(|o| matches!(o.kind, Kind::North { at, .. } if at == point)).map(|o| o.value),
+        )?;
+        Some((east, north))
+    }
+
+    /// x and y as measured.
+    fn on_site(&self, point: PointId) -> Option<Plane> {
+        let x = self.rows(point).find(|o| matches!(o.kind, Kind::SiteX { at } if at == point))?;
+        let y = self.rows(point).find(|o| matches!(o.kind, Kind::SiteY { at } if at == point))?;
+        Some((x.value, y.value))
+    }
+
+    fn fit_site(&mut self) {
+        let mut pairs = Vec::new();
+        for (i, point) in self.observations.points.iter().enumerate() {
+            let id = PointId(i as u32);
+            let Some(site) = point.site.or_else(|| self.on_site(id)) else { continue };
+            if let Some(place) = point.fixed.or_else(|| self.direct(id)) {
+                pairs.push((site, place));
+            }
+        }
+        self.site = Similarity::fit(&pairs);
+    }
+
+    fn known(&self, point: PointId) -> Option<Plane> {
+        self.places[point.0 as usize]
+    }
+
+    /// The values that reach from known points to this one.
+    fn sights(&self, point: PointId) -> Vec<Sight<'a>> {
+        let known = |other: PointId| self.known(other);
+        self.rows(point)
+            .filter(|o| o.kind.points().into_iter().flatten().all(|p| p == point || self.known(p).is_some()))
+            .filter_map(|o| {
+                let locus = o.kind.locus(o.value, point, &known, self.site.as_ref());
+                let grid = matches!(o.kind, Kind::SiteX { .. } | Kind::SiteY { .. }) && self.site.is_none();
+                (!grid).then_some(Sight { observation: o, locus })
+            })
+            .collect()
+    }
+
+    fn find(&self, point: PointId) -> Found {
+        if let Some(place) = self.direct(point) {
+            return Found::Place(place);
+        }
+        let sights = self.sights(point);
+        let loci: Vec<(Locus, &Observation)> =
+            sights.iter().filter_map(|s| s.locus.map(|l| (l, s.observation))).take(LOCI).collect();
+        if loci.len() < 2 {
+            let from = loci.iter().map(|(_, o)| o.source.clone()).collect();
+            return Found::Not(Why::TooFew { usable: from, measured: self.rows(point).count() });
+        }
+        let mut nearest: Option<(Nearest, f64)> = None;
+        let mut candidates = Vec::new();
+        for (i, (a, first)) in loci.iter().enumerate() {
+            for (b, second) in &loci[i + 1..] {
+                let Meeting { places, touch } = meet(a, b);
+                candidates.extend(places);
+                if let Some(touch) = touch {
+                    candidates.push(touch.place);
+                    if sights.len() == 2 && !first.kind.is_angular() && !second.kind.is_angular() {
+                        nearest = Some((touch, first.sigma.hypot(second.sigma)));
+                    }
+                }
+            }
+        }
+        self.decide(point, &sights, candidates, nearest)
+    }
+
+    fn decide(
+        &self,
+        point: PointId,
+        sights: &[Sight<'_>],
+        candidates: Vec<Plane>,
+        nearest: Option<(Nearest, f64)>,
+    ) -> Found {
+        if let Some((touch, sigma)) = nearest
+            && touch.gap > ALARM * sigma
+        {
+            return Found::Not(Why::Gap { gap: touch.gap, sigma, sources: sources(sights) });
+        }
+        let known = |other: PointId| self.known(other);
+        let mut places: Vec<(Plane, f64)> = Vec::new();
+        for candidate in best(point, candidates, sights, &known, self.site) {
+            let Some((place, squares)) = refine(point, candidate, sights, &known, self.site) else { continue };
+            if !places.iter().any(|(other, _)| (place.0 - other.0).hypot(place.1 - other.1) < SAME) {
+                places.push((place, squares));
+            }
+        }
+        places.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let least = places.first().map_or(f64::INFINITY, |(_, squares)| *squares);
+        places.retain(|(_, squares)| squares - least < TELLS_APART);
+        if places.len() > 1 {
+            self.by_side(point, &mut places);
+        }
+        match (places.as_slice(), nearest) {
+            (_, Some((touch, sigma))) if touch.gap > -ALARM * sigma && places.len() != 1 => {
+                touching(point, &touch, sigma)
+            }
+            (_, Some((touch, sigma))) if touch.gap >= 0.0 => touching(point, &touch, sigma),
+            ([(place, _)], _) => Found::Place(*place),
+            ([], _) => Found::Not(Why::TooFew { usable: sources(sights), measured: self.rows(point).count() }),
+            _ => Found::Open(places.into_iter().map(|(place, _)| place).collect()),
+        }
+    }
+
+    /// Keeps the places on the side that the field book says.
+    fn by_side(&self, point: PointId, places: &mut Vec<(Plane, f64)>) {
+        for hint in self.sides.get(&point).into_iter().flatten() {
+            if let (Some(p), Some(q)) = (self.known(hint.from), self.known(hint.to)) {
+                places.retain(|((e, n), _)| {
+                    let right = (e - p.0) * (q.1 - p.1) - (n - p.1) * (q.0 - p.0) > 0.0;
+                    right == hint.right
+                });
+            }
+        }
+    }
+
+    /// The one place that the cable to known neighbours on the run allows.
+    fn by_cable(&self, point: PointId, places: &[Plane]) -> Option<Plane> {
+        let hints = self.cables.get(&point).into_iter().flatten();
+        let reach: Vec<(Plane, f64)> =
+            hints.filter_map(|&(other, reach)| Some((self.known(other)?, reach))).collect();
+        let mut allowed = places
+            .iter()
+            .filter(|place| reach.iter().all(|(p, reach)| (place.0 - p.0).hypot(place.1 - p.1) <= *reach));
+        let only = allowed.next().copied();
+        only.filter(|_| !reach.is_empty() && allowed.next().is_none())
+    }
+}
+
+/// The few distinct candidates with the least sum of |residual|/σ, which one gross error does not decide.
+fn best(
+    point: PointId,
+    candidates: Vec<Plane>,
+    sights: &[Sight<'_>],
+    known: &dyn Fn(PointId) -> Option<Plane>,
+    site: Option<Similarity>,
+) -> Vec<Plane> {
+    if candidates.len() <= CLOSELY {
+        return candidates;
+    }
+    let mut scored: Vec<(f64, Plane)> =
+        candidates.into_iter().map(|place| (misfit(point, place, sights, known, site), place)).collect();
+    scored.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut kept: Vec<Plane> = Vec::with_capacity(CLOSELY);
+    for (_, place) in scored {
+        if kept.len() < CLOSELY && !kept.iter().any(|other| (place.0 - other.0).hypot(place.1 - other.1) < SAME) {
+            kept.push(place);
+        }
+    }
+    kept
+}
+
+fn sources(sights: &[Sight<'_>]) -> Vec<crate::job::model::Source> {
+    sights.iter().map(|s| s.observation.source.clone()).collect()
+}
+
+/// A place where two values touch: along the touch it can slide by t at the cost of t²/(2·bend) in the gap, so that a
+/// gap known to σ leaves t known to about √(2·bend·(σ + what they overlap)).
+fn touching(point: PointId, touch: &Nearest, sigma: f64) -> Found {
+    let slide = (2.0 * touch.bend * (sigma + (-touch.gap).max(0.0))).sqrt();
+    let touch = Touch { at: point, place: touch.place, along: touch.along, sigma: slide, gap: touch.gap };
+    Found::Touching(touch.place, touch)
+}
+
+/// Finds approximate places for all points that can be constructed.
+pub(super) fn construct(observations: &Observations) -> Approximate {
+    let count = observations.points.len();
+    let mut this = Construction {
+        observations,
+        incidence: Incidence::new(observations),
+        places: observations.points.iter().map(|point| point.fixed).collect(),
+        site: None,
+        sides: BTreeMap::new(),
+        cables: BTreeMap::new(),
+    };
+    for hint in &observations.sides {
+        this.sides.entry(hint.at).or_default().push(*hint);
+    }
+    for CableHint { a, b, length, sigma } in observations.cables.iter().copied() {
+        let reach = length + ALARM * sigma;
+        this.cables.entry(a).or_default().push((b, reach));
+        this.cables.entry(b).or_default().push((a, reach));
+    }
+    this.fit_site();
+    if let Some(site) = this.site {
+        for (i, point) in observations.points.iter().enumerate() {
+            if let (Some(xy), None) = (point.site, point.fixed) {
+                this.places[i] = Some(site.apply(xy));
+            }
+        }
+    }
+    let mut touches = Vec::new();
+    let mut open: BTreeMap<PointId, Found> = BTreeMap::new();
+    let mut waiting = vec![false; count];
+    let free = |i: usize| observations.points[i].fixed.is_none() && observations.points[i].site.is_none();
+    let mut queue: VecDeque<PointId> = VecDeque::new();
+    for i in (0..count).filter(|&i| free(i)) {
+        waiting[i] = true;
+        queue.push_back(PointId(i as u32));
+    }
+    loop {
+        while let Some(point) = queue.pop_front() {
+            waiting[point.0 as usize] = false;
+            let place = match this.find(point) {
+                Found::Place(place) => place,
+                // A touch is only accepted when nothing else can come: other points may still add a value.
+                found => {
+                    open.insert(point, found);
+                    continue;
+                }
+            };
+            this.accept(point, place, &mut open, &mut queue, &mut waiting);
+        }
+        let before = open.len();
+        for point in open.keys().copied().collect::<Vec<_>>() {
+            let (place, touch) = match open.get(&point) {
+                Some(Found::Touching(place, touch)) => (*place, Some(*touch)),
+                Some(Found::Open(places)) => match this.by_cable(point, places) {
+                    Some(place) => (place, None),
+                    None => continue,
+                },
+                _ => continue,
+            };
+            touches.extend(touch);
+            this.accept(point, place, &mut open, &mut queue, &mut waiting);
+        }
+        if open.len() == before {
+            break;
+        }
+    }
+    let why = open
+        .into_iter()
+        .map(|(point, found)| match found {
+            Found::Open(places) => (point, Why::SeveralPlaces { places }),
+            Found::Not(why) => (point, why),
+            Found::Place(_) | Found::Touching(..) => (point, Why::Loose),
+        })
+        .collect();
+    Approximate { places: this.places, site: this.site, touches, why }
+}
+
+impl Construction<'_> {
+    /// Takes a place, and looks again at the points that it may help.
+    fn accept(
+        &mut self,
+        point: PointId,
+        place: Plane,
+        open: &mut BTreeMap<PointId, Found>,
+        queue: &mut VecDeque<PointId>,
+        waiting: &mut [bool],
+    ) {
+        self.places[point.0 as usize] = Some(place);
+        open.remove(&point);
+        for i in self.incidence.of(point) {
+            for other in self.observations.plane[*i as usize].kind.points().into_iter().flatten() {
+                let at = other.0 as usize;
+                if self.places[at].is_none() && !waiting[at] && self.observations.points[at].site.is_none() {
+                    waiting[at] = true;
+                    queue.push_back(other);
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,185 @@
+//! Runs the adjustment: construct, solve, take out what is not determined, solve again, then look at the residuals.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use super::construct::{Approximate, construct};
+use super::network::{Network, Slot};
+use super::{Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, snoop};
+use crate::limits::Limits;
+use crate::math::adjust::{Model, Row, Values, adjust as least_squares};
+use crate::math::similarity::Similarity;
+use crate::math::solution::Solution;
+use crate::math::stats::chi_square_quantile;
+use crate::observe::kinds::Plane;
+use crate::observe::{Kind, Observations, PointId};
+
+/// Below this a redundancy number is rounding, and a standardised residual has no meaning: our choice.
+const LEAST_REDUNDANCY: f64 = 1e-5;
+
+pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
+    let Approximate { mut places, mut site, touches, mut why } = construct(observations);
+    let rows: Vec<u32> = (0..observations.plane.len() as u32).collect();
+    loop {
+        let shared = site.is_some() || !observations.shifts.is_empty();
+        let network = Network::new(observations, &touches, &rows, &places, site.as_ref(), shared);
+        let start = network.start(&places, site.as_ref());
+        let solution = least_squares(&network, &start, &|_| false);
+        if site_is_loose(&network, &solution) {
+            site = None;
+        } else if !drop_loose(&network, &solution, &mut places, &mut why) {
+            let suspects = snoop::search(observations, &touches, &network, &solution, &places, limits);
+            return finish(observations, network, solution, &touches, why, suspects);
+        }
+    }
+}
+
+/// Whether nothing fixes how the site grid lies.
+fn site_is_loose(network: &Network<'_>, solution: &Solution) -> bool {
+    let first = network.site_at().map(|at| at - 2 * network.nodes());
+    first.is_some_and(|first| solution.loose_shared.iter().any(|&g| g as usize >= first))
+}
+
+/// Takes out points that the equations leave free; says whether there were any.
+fn drop_loose(
+    network: &Network<'_>,
+    solution: &Solution,
+    places: &mut [Option<Plane>],
+    why: &mut BTreeMap<PointId, Why>,
+) -> bool {
+    let mut out = false;
+    for (i, slot) in network.slots.iter().enumerate() {
+        let reason = match slot {
+            Slot::Node(node) if solution.loose.binary_search(node).is_ok() => Why::Loose,
+            Slot::Node(node) if solution.failed.binary_search(node).is_ok() => Why::NoEnd,
+            _ => continue,
+        };
+        places[i] = None;
+        why.insert(PointId(i as u32), reason);
+        out = true;
+    }
+    out
+}
+
+/// Every equation's residual, redundancy and standardised residual.
+pub(super) fn residuals(network: &Network<'_>, solution: &Solution) -> Vec<Residual> {
+    let values = Values::whole(&solution.values, 2 * network.nodes());
+    (0..network.observed)
+        .into_par_iter()
+        .with_min_len(256)
+        .map(|i| {
+            let mut row = Row::default();
+            row.clear();
+            network.row(i, &values, &mut row);
+            let redundancy = (1.0 - solution.variance(&row.terms) / (row.sigma * row.sigma)).clamp(0.0, 1.0);
+            let standardised =
+                (redundancy > LEAST_REDUNDANCY).then(|| -row.misclosure / (row.sigma * redundancy.sqrt()));
+            Residual { residual: Some(-row.misclosure), redundancy, standardised }
+        })
+        .collect()
+}
+
+fn summary(network: &Network<'_>, solution: &Solution) -> Summary {
+    let redundancy = network.rows().saturating_sub(network.unknowns());
+    let dof = redundancy as f64;
+    Summary {
+        equations: network.observed,
+        unknowns: network.unknowns(),
+        redundancy,
+        components: solution.part_count,
+        variance_factor: (redundancy > 0).then(|| solution.squares / dof),
+        bounds: (redundancy > 0)
+            .then(|| (chi_square_quantile(0.025, dof) / dof, chi_square_quantile(0.975, dof) / dof)),
+    }
+}
+
+fn site_grid(network: &Network<'_>, solution: &Solution, observations: &Observations) -> Option<SiteGrid> {
+    let at = network.site_at()?;
+    let values = Values::whole(&solution.values, 2 * network.nodes());
+    let local = network.similarity(&values);
+    let [a, b, e, n] = local.parameters;
+    let similarity = Similarity { parameters: [a, b, e + network.origin.0, n + network.origin.1], ..local };
+    let scale = local.scale();
+    let variance = solution.variance(&[(at as u32, a / scale), (at as u32 + 1, b / scale)]);
+    Some(SiteGrid { similarity, scale_sigma: variance.max(0.0).sqrt(), residuals: fit(&similarity, observations) })
+}
+
+/// At each point that both systems know: the similarity's image of x, y less the given east and north.
+fn fit(similarity: &Similarity, observations: &Observations) -> Vec<(PointId, f64, f64)> {
+    let mut given: BTreeMap<PointId, [Option<f64>; 4]> = BTreeMap::new();
+    for (i, point) in observations.points.iter().enumerate() {
+        let entry = [point.site.map(|p| p.0), point.site.map(|p| p.1), point.fixed.map(|p| p.0), point.fixed.map(|p| p.1)];
+        if entry.iter().any(Option::is_some) {
+            given.insert(PointId(i as u32), entry);
+        }
+    }
+    for observation in &observations.plane {
+        let (at, place) = match observation.kind {
+            Kind::SiteX { at } => (at, 0),
+            Kind::SiteY { at } => (at, 1),
+            Kind::East { at, .. } => (at, 2),
+            Kind::North { at, .. } => (at, 3),
+            _ => continue,
+        };
+        // Points with coordinates of one system only are not listed: most of a large job's.
+        if place < 2 || given.contains_key(&at) {
+            given.entry(at).or_default()[place] = Some(observation.value);
+        }
+    }
+    given
+        .into_iter()
+        .filter_map(|(point, entry)| {
+            let [Some(x), Some(y), Some(e), Some(n)] = entry else { return None };
+            let image = similarity.apply((x, y));
+            Some((point, image.0 - e, image.1 - n))
+        })
+        .collect()
+}
+
+fn finish(
+    observations: &Observations,
+    network: Network<'_>,
+    solution: Solution,
+    touches: &[Touch],
+    why: BTreeMap<PointId, Why>,
+    suspects: Vec<super::Suspect>,
+) -> Adjusted {
+    let mut all = vec![Residual::default(); observations.plane.len()];
+    for (i, residual) in residuals(&network, &solution).into_iter().enumerate() {
+        if let Some(slot) = network.observation(i).and_then(|index| all.get_mut(index as usize)) {
+            *slot = residual;
+        }
+    }
+    let undetermined = network
+        .slots
+        .iter()
+        .enumerate()
+        .filter(|(_, slot)| **slot == Slot::Out)
+        .map(|(i, _)| {
+            let point = PointId(i as u32);
+            Undetermined { point, why: why.get(&point).cloned().unwrap_or(Why::Loose) }
+        })
+        .collect();
+    let shifts = (0..observations.shifts.len())
+        .map(|i| (solution.values[network.shift_at(i)], solution.values[network.shift_at(i) + 1]))
+        .collect();
+    let values = Values::whole(&solution.values, 2 * network.nodes());
+    let site_at = network.site_at().map(|at| (at, network.similarity(&values)));
+    let has_site = observations.points.iter().any(|point| point.site.is_some())
+        || observations.plane.iter().any(|o| matches!(o.kind, Kind::SiteX { .. }));
+    Adjusted {
+        residuals: all,
+        summary: summary(&network, &solution),
+        suspects,
+        undetermined,
+        touches: touches.to_vec(),
+        site: site_grid(&network, &solution, observations),
+        site_loose: has_site && site_at.is_none(),
+        shifts,
+        origin: network.origin,
+        slots: network.slots,
+        site_at,
+        solution,
+    }
+}
