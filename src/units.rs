@@ -8,10 +8,17 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+mod angle;
+mod date;
 mod format;
-mod parse;
+mod length;
+mod number;
 
-pub use format::{feet_inches, round_to};
+pub use angle::{Axis, parse_angle, parse_bearing, parse_coordinate, parse_declination};
+pub use date::{Mangled, date_text, mangled, parse_date, parse_time};
+pub use format::{degrees_minutes_seconds, feet_inches, round_to, station_text};
+pub use length::{Plain, parse_grade, parse_length, parse_offset, parse_station, plain_unit};
+pub use number::{parse_fraction, parse_number};
 
 /// The international foot in metres: exact by definition (see [`crate::sources::Source::FederalRegister2020`]).
 pub const FOOT: f64 = 0.3048;

@@ -94,9 +94,12 @@ pub enum CrsError {
         "a local site grid has no place on the Earth: name a projected coordinate system in `crs` to use latitudes and longitudes"
     )]
     Local,
-    /// The projection library can't be used.
+    /// A variable that adds definitions of systems and operations, which PROJ reads whatever is asked of it.
     #[error(
-        "the projection library can't be used ({0}): unset PROJ_AUX_DB if it is set, and report this if it stays so"
+        "the variable PROJ_AUX_DB is set, which could change the meaning of a coordinate system: unset it for this program"
     )]
+    AuxiliaryDatabase,
+    /// The projection library can't be used.
+    #[error("the projection library can't be used ({0}): please report this")]
     Library(&'static str),
 }

@@ -6,17 +6,20 @@
 //!
 //! PROJ reads no file here. Its file interface is replaced by one in which nothing exists, so that it falls back on
 //! the `proj.db` inside this program: neither `PROJ_DATA`, nor a `proj.db` in the current directory, nor grids that
-//! happen to be installed can change a result. The network is off.
+//! happen to be installed can change a result. The network is off. What is left is `PROJ_AUX_DB`, which can't be shut out
+//! and is refused ([`super::CrsError::AuxiliaryDatabase`]).
 #![allow(
     unsafe_code,
     reason = "PROJ is a C library; this module is its only audited caller"
 )]
 
-use std::ffi::{CStr, CString, c_char, c_int, c_longlong, c_ulonglong, c_void};
+use std::ffi::{CStr, CString, c_char, c_int, c_void};
 use std::ptr::{NonNull, null, null_mut};
 use std::rc::Rc;
 
 use proj_sys as sys;
+
+use super::no_files::NO_FILES;
 
 /// What kind of thing PROJ made of a definition, as far as it matters here.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -55,6 +58,19 @@ pub(super) struct Axis {
 /// Where something may be used, in degrees as PROJ gives them: west, south, east, north; and its name.
 pub(super) type AreaDegrees = ([f64; 4], String);
 
+/// How a grid lies at a place.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Shape {
+    /// Grid area over ellipsoid area.
+    pub areal_scale: f64,
+    /// Radians; true azimuth = grid azimuth + convergence.
+    pub convergence: f64,
+    /// Scale in the direction that the grid stretches most.
+    pub longest: f64,
+    /// And least.
+    pub shortest: f64,
+}
+
 /// A PROJ context. One a thread.
 pub(super) struct Context(NonNull<sys::PJ_CONTEXT>);
 
@@ -66,7 +82,9 @@ impl Context {
         let raw = context.0.as_ptr();
         // SAFETY: `raw` is a live context, and PROJ copies the function pointers out of `NO_FILES`.
         let closed = unsafe {
+            // The level alone won't do: PROJ passes it by for some errors.
             sys::proj_log_level(raw, sys::PJ_LOG_LEVEL_PJ_LOG_NONE);
+            sys::proj_log_func(raw, null_mut(), Some(silent));
             let closed = sys::proj_context_set_fileapi(raw, &raw const NO_FILES, null_mut());
             sys::proj_context_set_enable_network(raw, 0);
             closed
@@ -419,17 +437,25 @@ impl Object {
         }
     }
 
-    /// Areal scale and meridian convergence of a projected CRS at longitude, latitude in radians, the
-    /// longitude from the meridian of its base CRS.
-    pub(super) fn factors(&self, longitude: f64, latitude: f64) -> Option<(f64, f64)> {
+    /// How the grid of a projected CRS lies at longitude, latitude in radians, the longitude from the meridian of its
+    /// base CRS.
+    pub(super) fn factors(&self, longitude: f64, latitude: f64) -> Option<Shape> {
         let place = sys::PJ_COORD {
             v: [longitude, latitude, 0.0, 0.0],
         };
         // SAFETY: live object; the union is passed by value. PROJ answers with zeros where it has none.
         let factors = unsafe { sys::proj_factors(self.raw(), place) };
-        (factors.areal_scale > 0.0).then_some((factors.areal_scale, factors.meridian_convergence))
+        (factors.areal_scale > 0.0 && factors.tissot_semiminor > 0.0).then_some(Shape {
+            areal_scale: factors.areal_scale,
+            convergence: factors.meridian_convergence,
+            longest: factors.tissot_semimajor,
+            shortest: factors.tissot_semiminor,
+        })
     }
 }
+
+/// Says nothing: what matters comes back as an error.
+extern "C" fn silent(_: *mut c_void, _: c_int, _: *const c_char) {}
 
 /// Copies a text of PROJ's; empty for null.
 ///
@@ -443,57 +469,4 @@ unsafe fn text(pointer: *const c_char) -> String {
     unsafe { CStr::from_ptr(pointer) }
         .to_string_lossy()
         .into_owned()
-}
-
-/// A file interface in which nothing exists and nothing can be written.
-static NO_FILES: sys::PROJ_FILE_API = sys::PROJ_FILE_API {
-    version: 1,
-    open_cbk: Some(no_open),
-    read_cbk: Some(no_read),
-    write_cbk: Some(no_write),
-    seek_cbk: Some(no_seek),
-    tell_cbk: Some(no_tell),
-    close_cbk: Some(no_close),
-    exists_cbk: Some(no_name),
-    mkdir_cbk: Some(no_name),
-    unlink_cbk: Some(no_name),
-    rename_cbk: Some(no_rename),
-};
-
-type Ctx = *mut sys::PJ_CONTEXT;
-type Handle = *mut sys::PROJ_FILE_HANDLE;
-
-extern "C" fn no_open(
-    _: Ctx,
-    _: *const c_char,
-    _: sys::PROJ_OPEN_ACCESS,
-    _: *mut c_void,
-) -> Handle {
-    null_mut()
-}
-
-extern "C" fn no_read(_: Ctx, _: Handle, _: *mut c_void, _: usize, _: *mut c_void) -> usize {
-    0
-}
-
-extern "C" fn no_write(_: Ctx, _: Handle, _: *const c_void, _: usize, _: *mut c_void) -> usize {
-    0
-}
-
-extern "C" fn no_seek(_: Ctx, _: Handle, _: c_longlong, _: c_int, _: *mut c_void) -> c_int {
-    0
-}
-
-extern "C" fn no_tell(_: Ctx, _: Handle, _: *mut c_void) -> c_ulonglong {
-    0
-}
-
-extern "C" fn no_close(_: Ctx, _: Handle, _: *mut c_void) {}
-
-extern "C" fn no_name(_: Ctx, _: *const c_char, _: *mut c_void) -> c_int {
-    0
-}
-
-extern "C" fn no_rename(_: Ctx, _: *const c_char, _: *const c_char, _: *mut c_void) -> c_int {
-    0
 }

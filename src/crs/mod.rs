@@ -15,6 +15,7 @@
 mod datum;
 mod error;
 mod ffi;
+mod no_files;
 mod pair;
 mod system;
 mod thread;
@@ -102,6 +103,10 @@ pub struct Factors {
     /// Gaussian mean radius of the ellipsoid √(MN), metres; `f64::MAX` on a site grid, which lies at the ground's own
     /// height, so that R/(R + h) is 1 there.
     pub radius: f64,
+    /// How much more the grid stretches one direction than another here, part of the length: 0 (to rounding, some
+    /// 1e-8) wherever the projection is conformal, 0.003 in Pseudo-Mercator at 45°. Lengths and angles bend with their
+    /// direction by as much, which no single scale corrects.
+    pub anisotropy: f64,
 }
 
 impl Factors {
@@ -205,6 +210,7 @@ impl Crs {
                 scale: 1.0,
                 convergence: 0.0,
                 radius: f64::MAX,
+                anisotropy: 0.0,
             });
         };
         let (places, _) =
@@ -214,20 +220,22 @@ impl Crs {
         };
         // PROJ counts from the base CRS's own meridian here, whatever its documentation says.
         let from_meridian = longitude - earth.meridian;
-        let (areal, convergence) = thread::factors(&self.0.code, from_meridian, latitude)?
-            .ok_or_else(|| CrsError::Place {
+        let shape = thread::factors(&self.0.code, from_meridian, latitude)?.ok_or_else(|| {
+            CrsError::Place {
                 index: 0,
                 count: 1,
                 x: longitude.to_degrees(),
                 y: latitude.to_degrees(),
                 from: "longitude and latitude".to_owned(),
                 to: self.0.name.clone(),
-            })?;
-        // Adding 0 makes a negative zero a plain one.
+            }
+        })?;
         Ok(Factors {
-            scale: areal.sqrt(),
-            convergence: convergence + 0.0,
+            scale: shape.areal_scale.sqrt(),
+            // Adding 0 makes a negative zero a plain one.
+            convergence: shape.convergence + 0.0,
             radius: earth.mean_radius(latitude),
+            anisotropy: (shape.longest / shape.shortest - 1.0).max(0.0),
         })
     }
 
@@ -251,18 +259,22 @@ impl Crs {
         lonlat: &[(f64, f64)],
     ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         self.on_earth()?;
-        let from = match datum {
-            Datum::OfCrs => self.base(),
-            Datum::Wgs84 => Place::Datum(WGS84.to_owned()),
-            Datum::Named(name) => Place::Datum(name.trim().to_owned()),
-        };
-        thread::convert(&from, &self.place(), epoch, lonlat)
+        thread::convert(&self.datum(datum), &self.place(), epoch, lonlat)
     }
 
     /// Eastings and northings (metres) to WGS 84 longitudes and latitudes (radians), with the operation used.
     pub fn to_wgs84(&self, en: &[(f64, f64)]) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
+        self.to_geographic(&Datum::Wgs84, en)
+    }
+
+    /// Eastings and northings (metres) to longitudes and latitudes (radians) of a datum, with the operation used.
+    pub fn to_geographic(
+        &self,
+        datum: &Datum,
+        en: &[(f64, f64)],
+    ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         self.on_earth()?;
-        thread::convert(&self.place(), &Place::Datum(WGS84.to_owned()), None, en)
+        thread::convert(&self.place(), &self.datum(datum), None, en)
     }
 
     /// Eastings and northings (metres) of this CRS to those of another, with the operation used.
@@ -281,6 +293,14 @@ impl Crs {
             Err(CrsError::Local)
         } else {
             Ok(())
+        }
+    }
+
+    fn datum(&self, datum: &Datum) -> Place {
+        match datum {
+            Datum::OfCrs => self.base(),
+            Datum::Wgs84 => Place::Datum(WGS84.to_owned()),
+            Datum::Named(name) => Place::Datum(name.trim().to_owned()),
         }
     }
 

@@ -68,11 +68,11 @@ impl End {
         })
     }
 
-    fn to_proj(&self, (x, y): (f64, f64)) -> (f64, f64) {
+    fn native(&self, (x, y): (f64, f64)) -> (f64, f64) {
         ((x - self.meridian) / self.unit, y / self.unit)
     }
 
-    fn from_proj(&self, x: f64, y: f64) -> (f64, f64) {
+    fn ours(&self, x: f64, y: f64) -> (f64, f64) {
         let x = x * self.unit + self.meridian;
         // A longitude from another meridian can leave ±180°.
         let turns = if self.geographic && x.abs() > TAU / 2.0 {
@@ -209,11 +209,11 @@ impl Pair {
         for part in points.chunks(CHUNK) {
             chunk.clear();
             chunk.extend(part.iter().map(|&point| {
-                let (x, y) = self.from.to_proj(point);
+                let (x, y) = self.from.native(point);
                 [x, y, 0.0, time]
             }));
             ready.run(&mut chunk);
-            out.extend(chunk.iter().map(|&[x, y, _, _]| self.to.from_proj(x, y)));
+            out.extend(chunk.iter().map(|&[x, y, _, _]| self.to.ours(x, y)));
         }
         self.all_finite(points, &out)?;
         Ok((out, self.operation(candidate, epoch.filter(|_| moving))))

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use std::rc::Rc;
 use std::sync::Arc;
 
-use super::ffi::{Context, Object};
+use super::ffi::{Context, Object, Shape};
 use super::pair::{Pair, Place};
 use super::{Crs, CrsError, System, system};
 use crate::record::model::Operation;
@@ -33,6 +33,9 @@ fn with<T>(f: impl FnOnce(&mut Cache) -> Result<T, CrsError>) -> Result<T, CrsEr
                 .try_borrow_mut()
                 .map_err(|_| CrsError::Library("it is in use"))?;
             if cache.is_none() {
+                if std::env::var_os("PROJ_AUX_DB").is_some_and(|paths| !paths.is_empty()) {
+                    return Err(CrsError::AuxiliaryDatabase);
+                }
                 let context = Context::new().ok_or(CrsError::Library("it gives no context"))?;
                 *cache = Some(Cache {
                     context,
@@ -125,11 +128,11 @@ pub(super) fn convert(
     })
 }
 
-/// Areal scale and convergence at longitude, latitude in radians; `None` where PROJ has none.
+/// How the grid lies at longitude, latitude in radians; `None` where PROJ can't say.
 pub(super) fn factors(
     code: &str,
     longitude: f64,
     latitude: f64,
-) -> Result<Option<(f64, f64)>, CrsError> {
+) -> Result<Option<Shape>, CrsError> {
     with(|cache| Ok(cache.system(code)?.1.factors(longitude, latitude)))
 }

@@ -1,6 +1,29 @@
 //! Stage 1: a job folder or workbook becomes a valid [`model::Job`].
 //!
 //! Comes in: a path. Goes out: a [`model::Job`] and the findings of reading, all of them at once.
+//!
+//! | step | module | in | out |
+//! | --- | --- | --- | --- |
+//! | 1 | `discover` | what the user named | [`JobPath`] |
+//! | 2 | `table` | files and sheets | raw tables with the line of every row |
+//! | 3 | `settings` | `job.toml` or the `job` sheet | the settings |
+//! | 4 | `rows` | raw tables | rows in metres and radians, one file a table |
+//!
+//! `schema` holds every table and column as data; reading, [`schema()`] and the advice on misspelt names
+//! are driven from it. What an input may cost is in `caps`.
 
+mod caps;
+mod discover;
 pub mod model;
 pub mod nmea;
+mod read;
+mod row;
+mod rows;
+mod schema;
+mod settings;
+mod table;
+
+pub use discover::{JobPath, discover};
+pub use read::{Reading, read};
+pub use schema::schema;
+pub use table::{Table, Tables};

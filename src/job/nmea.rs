@@ -1,4 +1,10 @@
 //! Receiver logs: NMEA 0183 GGA, GST and RMC sentences ([`crate::sources::Source::Nmea0183`]).
+//!
+//! Heights are read here and not by a library, since the ones at hand keep them in single precision (4 mm at 50 km, but
+//! 0.03 mm steps become visible at 300 m already); a library checks the rest in the tests.
+
+use super::model::Fix;
+use crate::units::parse_date;
 
 /// A receiver log, parsed.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -28,7 +34,256 @@ pub struct Epoch {
     /// ellipsoidal heights.
     pub separation: Option<f64>,
     /// Fix.
-    pub fix: super::model::Fix,
+    pub fix: Fix,
     /// One-sigma of latitude, longitude, height from GST, metres.
     pub sigma: Option<(f64, f64, f64)>,
+}
+
+const DAY: f64 = 86_400.0;
+
+/// Reads a log. Its epochs are dated by the nearest RMC sentence before or after, else by `located_on` (days since
+/// 1970-01-01); epochs without a fix are passed over; lines that can't be used are named.
+#[must_use]
+pub fn parse(file: &str, bytes: &[u8], located_on: Option<i64>) -> Log {
+    let mut log = Log {
+        file: file.to_owned(),
+        ..Log::default()
+    };
+    // Index of the epoch that a date stands before, its time of day, its day.
+    let mut dates: Vec<(usize, f64, i64)> = Vec::new();
+    let mut sigmas: Option<(f64, (f64, f64, f64))> = None;
+    for (line, text) in (1_u32..).zip(bytes.split(|byte| *byte == b'\n')) {
+        let text = text.trim_ascii();
+        if text.is_empty() || text.starts_with(b"#") {
+            continue;
+        }
+        let taken = sentence(text).and_then(|fields| match fields.as_slice() {
+            [kind, fields @ ..] if kind.len() == 5 && kind.ends_with("GGA") => {
+                let Some(mut epoch) = gga(fields)? else {
+                    return Ok(());
+                };
+                epoch.sigma = sigmas
+                    .filter(|(time, _)| same(*time, epoch.time))
+                    .map(|(_, sigma)| sigma);
+                log.epochs.push(epoch);
+                Ok(())
+            }
+            [kind, fields @ ..] if kind.len() == 5 && kind.ends_with("GST") => {
+                let found = gst(fields)?;
+                if let Some(((time, sigma), last)) = found
+                    .zip(log.epochs.last_mut())
+                    .filter(|((time, _), last)| same(*time, last.time))
+                {
+                    last.sigma = Some(sigma);
+                    let _ = time;
+                }
+                sigmas = found;
+                Ok(())
+            }
+            [kind, fields @ ..] if kind.len() == 5 && kind.ends_with("RMC") => {
+                if let Some((time, day)) = rmc(fields)? {
+                    dates.push((log.epochs.len(), time, day));
+                }
+                Ok(())
+            }
+            _ => Ok(()),
+        });
+        if let Err(why) = taken {
+            log.broken.push((line, why));
+        }
+    }
+    date(&mut log.epochs, &dates, located_on);
+    log
+}
+
+fn same(one: f64, other: f64) -> bool {
+    (one - other).abs() < 1e-3
+}
+
+/// The fields of a sentence whose checksum is right.
+fn sentence(line: &[u8]) -> Result<Vec<&str>, String> {
+    let text = std::str::from_utf8(line).map_err(|_| "is no text".to_owned())?;
+    let Some(body) = text.strip_prefix(['$', '!']) else {
+        return Err("does not begin with $".to_owned());
+    };
+    let (body, stated) = body
+        .rsplit_once('*')
+        .ok_or_else(|| "has no checksum".to_owned())?;
+    let computed = body.bytes().fold(0, |sum, byte| sum ^ byte);
+    let hexadecimal = stated.len() == 2 && stated.bytes().all(|byte| byte.is_ascii_hexdigit());
+    match u8::from_str_radix(stated, 16) {
+        Ok(sum) if hexadecimal && sum == computed => Ok(body.split(',').collect()),
+        _ => Err(format!("checksum is {computed:02X}, not {stated}")),
+    }
+}
+
+/// Field as a number; `None` if it is blank.
+fn number(fields: &[&str], at: usize, what: &str) -> Result<Option<f64>, String> {
+    match fields.get(at).copied().unwrap_or_default() {
+        "" => Ok(None),
+        text => crate::units::parse_number(text, false)
+            .map(Some)
+            .map_err(|why| format!("{what}: {why}")),
+    }
+}
+
+/// `hhmmss.ss` as seconds of the day.
+fn clock(text: &str) -> Result<f64, String> {
+    let wrong = || format!("time {text:?} is not hhmmss");
+    let digits = text.split('.').next().unwrap_or_default();
+    if digits.len() != 6 || !digits.bytes().all(|byte| byte.is_ascii_digit()) {
+        return Err(wrong());
+    }
+    let part = |from: usize, to: usize| {
+        text.get(from..to)
+            .and_then(|part| part.parse::<f64>().ok())
+            .ok_or_else(wrong)
+    };
+    let (hour, minute, second) = (part(0, 2)?, part(2, 4)?, part(4, text.len())?);
+    if hour < 24.0 && minute < 60.0 && second < 61.0 {
+        Ok(hour * 3600.0 + minute * 60.0 + second)
+    } else {
+        Err(wrong())
+    }
+}
+
+/// `ddmm.mmmm` with its hemisphere, in radians.
+fn angle(
+    value: &str,
+    hemisphere: &str,
+    positive: &str,
+    negative: &str,
+    limit: f64,
+) -> Result<f64, String> {
+    let wrong = || {
+        format!("position {value:?} {hemisphere:?} is not degrees and minutes with a hemisphere")
+    };
+    let at = value
+        .find('.')
+        .unwrap_or(value.len())
+        .checked_sub(2)
+        .ok_or_else(wrong)?;
+    let (degrees, minutes) = value.split_at_checked(at).ok_or_else(wrong)?;
+    if !degrees.bytes().all(|byte| byte.is_ascii_digit()) {
+        return Err(wrong());
+    }
+    let degrees = if degrees.is_empty() {
+        0.0
+    } else {
+        degrees.parse::<f64>().map_err(|_| wrong())?
+    };
+    let minutes = crate::units::parse_number(minutes, false).map_err(|_| wrong())?;
+    let value = degrees + minutes / 60.0;
+    let sign = match hemisphere {
+        letter if letter == positive => 1.0,
+        letter if letter == negative => -1.0,
+        _ => return Err(wrong()),
+    };
+    if (0.0..60.0).contains(&minutes) && value <= limit {
+        Ok((sign * value).to_radians())
+    } else {
+        Err(wrong())
+    }
+}
+
+/// A position; `None` without a fix.
+fn gga(fields: &[&str]) -> Result<Option<Epoch>, String> {
+    let field = |at: usize| fields.get(at).copied().unwrap_or_default();
+    let fix = match field(5) {
+        "0" | "" => return Ok(None),
+        "1" | "3" => Fix::Single,
+        "2" => Fix::Dgnss,
+        "4" => Fix::Rtk,
+        "5" => Fix::Float,
+        "6" => return Err("dead reckoning, no position".to_owned()),
+        "7" | "8" => return Err("position typed in or simulated".to_owned()),
+        other => return Err(format!("fix {other:?} is not known")),
+    };
+    let altitude = number(fields, 8, "altitude")?;
+    let separation = number(fields, 10, "geoid separation")?;
+    // 0.000 is what receivers write that give the height above the ellipsoid as altitude.
+    let height = altitude
+        .zip(separation)
+        .map(|(altitude, separation)| altitude + separation);
+    Ok(Some(Epoch {
+        time: clock(field(0))?,
+        dated: false,
+        latitude: angle(field(1), field(2), "N", "S", 90.0)?,
+        longitude: angle(field(3), field(4), "E", "W", 180.0)?,
+        height,
+        separation: separation.filter(|separation| *separation != 0.0),
+        fix,
+        sigma: None,
+    }))
+}
+
+/// Time of day and one-sigmas of latitude, longitude, height; `None` where they are blank.
+fn gst(fields: &[&str]) -> Result<Option<(f64, (f64, f64, f64))>, String> {
+    let time = clock(fields.first().copied().unwrap_or_default())?;
+    let sigma =
+        |at: usize| number(fields, at, "sigma").map(|sigma| sigma.filter(|sigma| *sigma > 0.0));
+    let (latitude, longitude, height) = (sigma(5)?, sigma(6)?, sigma(7)?);
+    Ok(latitude
+        .zip(longitude)
+        .zip(height)
+        .map(|((latitude, longitude), height)| (time, (latitude, longitude, height))))
+}
+
+/// Time of day and day; `None` if the receiver does not vouch for it.
+fn rmc(fields: &[&str]) -> Result<Option<(f64, i64)>, String> {
+    let field = |at: usize| fields.get(at).copied().unwrap_or_default();
+    if field(1) != "A" || field(8).is_empty() {
+        return Ok(None);
+    }
+    let date = field(8);
+    let part = |from: usize, to: usize| {
+        date.get(from..to)
+            .filter(|_| date.len() == 6)
+            .unwrap_or_default()
+    };
+    // Two digits of a year: the satellites' own time began in 1980.
+    let century = if part(4, 6) < "80" { "20" } else { "19" };
+    let iso = format!("{century}{}-{}-{}", part(4, 6), part(2, 4), part(0, 2));
+    let day = parse_date(&iso).map_err(|_| format!("date {date:?} is not ddmmyy"))?;
+    Ok(Some((clock(field(0))?, day)))
+}
+
+/// Dates the epochs: by the nearest date in the log, across midnight where that is nearer; else by `located_on`.
+fn date(epochs: &mut [Epoch], dates: &[(usize, f64, i64)], located_on: Option<i64>) {
+    let mut next = 0;
+    let (mut rolled, mut before) = (0.0, f64::NEG_INFINITY);
+    for (at, epoch) in epochs.iter_mut().enumerate() {
+        while dates.get(next).is_some_and(|(index, ..)| *index <= at) {
+            next += 1;
+        }
+        let behind = next.checked_sub(1).and_then(|last| dates.get(last));
+        let gap = |date: &&(usize, f64, i64)| {
+            let apart = (epoch.time - date.1).abs();
+            apart.min(DAY - apart)
+        };
+        let nearest = [behind, dates.get(next)]
+            .into_iter()
+            .flatten()
+            .min_by(|a, b| gap(a).total_cmp(&gap(b)));
+        if let Some((_, of_day, day)) = nearest {
+            let apart = epoch.time - of_day;
+            let shift = if apart > DAY / 2.0 {
+                -DAY
+            } else if apart < -DAY / 2.0 {
+                DAY
+            } else {
+                0.0
+            };
+            epoch.time += *day as f64 * DAY + shift;
+            epoch.dated = true;
+        } else {
+            // A clock that falls by more than half a day has passed midnight.
+            if epoch.time < before - DAY / 2.0 {
+                rolled += DAY;
+            }
+            before = epoch.time;
+            epoch.time += rolled + located_on.map_or(0.0, |day| day as f64 * DAY);
+            epoch.dated = located_on.is_some();
+        }
+    }
 }

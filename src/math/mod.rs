@@ -4,6 +4,8 @@
 //! published regression problems of the tests all go through it.
 
 pub mod adjust;
+pub mod block;
+pub mod chi_square;
 pub mod dense;
 pub mod ellipse;
 mod factor;

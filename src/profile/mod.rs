@@ -1,1 +1,120 @@
-//! Stage 7: falls, grades, sags.
+//! Stage 7: inverts along the run, falls, grades, low points.
+//!
+//! Comes in: a [`Traced`] run and the grounds. Goes out: a [`Profile`] a run.
+//!
+//! **Covariance** of two inverts: that of their grounds, plus each depth's own variance, plus the product of what one sigma of
+//! the receiver's depth scale, one unknown a job, does to each. In a fall that last part cancels as far as the depths are
+//! alike. A mark's error along the pipe changes its station; on a grade g that is g times as much in elevation, and joins the
+//! residuals of a grade line.
+//!
+//! Minimum grades by name: [`Source::Ipc704`]. Gates: a uniform grade must be rejected (chi-square, 95 %) before a rise of more
+//! than 1.96 sigma counts, so that a run is not accused because one pair of its many is unlucky ([`Source::OurChoice`]).
+//!
+//! [`Source::Ipc704`]: crate::sources::Source::Ipc704
+//! [`Source::OurChoice`]: crate::sources::Source::OurChoice
+
+mod inverts;
+mod lengths;
+pub mod minimum;
+mod rises;
+
+pub use inverts::Invert;
+pub use rises::Rise;
+
+use rayon::prelude::*;
+
+use crate::run::{Inputs, Line, Traced};
+
+/// A figure and its one-sigma.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Figure {
+    /// Value.
+    pub value: f64,
+    /// One-sigma.
+    pub sigma: f64,
+}
+
+/// The profile of a run; vertices as in [`Traced::vertices`], in the direction of flow. Metres and ratios.
+#[derive(Clone, Debug, Default)]
+pub struct Profile {
+    /// Invert of each vertex, where it is known or lies between known ones.
+    pub inverts: Vec<Option<Invert>>,
+    /// Length along the pipe in 3D from the upstream end to each vertex, as far as every invert on the way is known.
+    pub along: Vec<Option<f64>>,
+    /// Grade from each vertex to the next, falling with the flow positive.
+    pub grades: Vec<Option<Figure>>,
+    /// Legs between neighbouring measured inverts.
+    pub legs: Vec<Leg>,
+    /// Grade line of the whole run.
+    pub line: Option<Line>,
+    /// Fall from the upstream to the downstream end.
+    pub fall: Option<Figure>,
+    /// Horizontal length.
+    pub length: Option<Figure>,
+    /// Stretches that rise with the flow, significantly; the surest first.
+    pub rises: Vec<Rise>,
+}
+
+/// A leg between neighbouring measured inverts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Leg {
+    /// Vertex upstream.
+    pub from: usize,
+    /// Vertex downstream.
+    pub to: usize,
+    /// Fall, metres.
+    pub fall: Figure,
+    /// Fall over horizontal distance.
+    pub grade: Figure,
+}
+
+impl Profile {
+    /// Whether a uniform grade fits; `None` where it can't be tested.
+    #[must_use]
+    pub fn uniform(&self) -> Option<bool> {
+        self.line.as_ref().and_then(Line::uniform)
+    }
+}
+
+/// Profiles of all runs, in the order of `traced`.
+#[must_use]
+pub fn profiles(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Profile> {
+    traced
+        .par_iter()
+        .map(|traced| profile(inputs, traced))
+        .collect()
+}
+
+fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
+    let levels = inverts::Levels::of(inputs, traced);
+    let line = levels.line(inputs, traced);
+    let legs = levels.legs(inputs, traced);
+    let uniform = line.as_ref().and_then(Line::uniform);
+    let rises = if uniform == Some(false) {
+        rises::rises(inputs, &levels)
+    } else {
+        Vec::new()
+    };
+    let inverts = levels.along_vertices(inputs, traced);
+    Profile {
+        along: lengths::along(traced, &inverts),
+        grades: grades(traced, &legs),
+        fall: levels.whole_fall(inputs, traced),
+        length: lengths::plan(inputs, traced),
+        inverts,
+        legs,
+        line,
+        rises,
+    }
+}
+
+/// Each vertex has the grade of the leg that it begins or lies within.
+fn grades(traced: &Traced, legs: &[Leg]) -> Vec<Option<Figure>> {
+    let mut grades = vec![None; traced.vertices.len()];
+    for leg in legs {
+        for grade in grades.iter_mut().take(leg.to).skip(leg.from) {
+            *grade = Some(leg.grade);
+        }
+    }
+    grades
+}

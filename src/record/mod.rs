@@ -1,6 +1,10 @@
 //! Stage 9: the record. Comes in: every stage's result. Goes out: [`model::AsBuilt`], which everything
 //! after it only reads.
 
+pub mod build;
+pub mod hash;
 pub mod model;
 
+pub use build::{Parts, PointQuality, build};
+pub use hash::{hash, verify_hash};
 pub use model::AsBuilt;

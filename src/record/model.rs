@@ -77,6 +77,9 @@ pub struct AsBuilt {
     pub cells: Cells,
     /// The cautions that go with every deliverable.
     pub cautions: Vec<String>,
+    /// Further columns of `marks.csv` that may leave the record, as `[publish] columns` names them.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub published: Vec<String>,
 }
 
 /// A draft leaves out rows that can't be used.

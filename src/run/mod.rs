@@ -1,1 +1,281 @@
-//! Stage 6: order, cable, bends, camera observations.
+//! Stage 6: marks become a run: their order, the transmitters' places, the path between them.
+//!
+//! Comes in: the job, the adjusted places ([`Places`]), the grounds ([`Grounds`]), what was sensed at each mark
+//! ([`Sensed`]). Goes out: a [`Traced`] a run, in the direction of flow.
+//!
+//! Every run is worked alone, in parallel, so that a job costs what its runs cost.
+//!
+//! **Covariance.** A transmitter's place holds three parts: the paint's, joint with all other paint ([`Places`]); the mark's
+//! own (placing it, unseen tilt, doubt of direction), independent from mark to mark; and what the run's expected slope, known
+//! only so well, does to every mark of the run alike. [`Traced::covariance`] joins them.
+
+pub mod direction;
+pub mod ground;
+pub mod line;
+mod locate;
+mod openings;
+mod order;
+mod slope;
+
+pub use direction::Direction;
+pub use ground::{GroundAt, GroundOrigin};
+pub use line::{Level, Line};
+pub use order::OrderIssue;
+
+use rayon::prelude::*;
+
+use crate::height::Grounds;
+use crate::job::model::{Job, Stream};
+use crate::math::block::{self, Block};
+use crate::observe::{Observations, PointId};
+use crate::position::Places;
+use crate::transmitter::{Depth, Sensed, Shift};
+
+/// What the stage reads.
+#[derive(Clone, Copy)]
+pub struct Inputs<'a> {
+    /// The job.
+    pub job: &'a Job,
+    /// Points and marks by role.
+    pub observations: &'a Observations,
+    /// Adjusted places.
+    pub places: &'a dyn Places,
+    /// Ground elevations.
+    pub grounds: &'a dyn Grounds,
+}
+
+impl Inputs<'_> {
+    /// Name of a mark (index into [`Observations::marks`]).
+    #[must_use]
+    pub fn mark_name(&self, mark: usize) -> &str {
+        self.observations
+            .marks
+            .get(mark)
+            .map_or("", |points| &points.name)
+    }
+
+    /// Grid metres in one metre on the ground.
+    #[must_use]
+    pub fn ground_to_grid(&self) -> f64 {
+        let k = self.observations.ground_to_grid;
+        if k > 0.0 { k } else { 1.0 }
+    }
+
+    /// The transmitter's axis above the invert on a run, metres: the run's, the equipment's, or [`AXIS_ABOVE_INVERT`].
+    #[must_use]
+    pub fn axis_above_invert(&self, run: usize) -> f64 {
+        let own = self.job.runs.get(run).and_then(|run| run.axis_above_invert);
+        own.or(self.job.equipment.axis_above_invert)
+            .unwrap_or(AXIS_ABOVE_INVERT)
+    }
+}
+
+/// Axis above invert where the job says nothing, metres: a transmitter some 50 mm thick lying on the invert (our choice; the
+/// record says so in a note).
+pub const AXIS_ABOVE_INVERT: f64 = 0.025;
+
+/// A run as traced, in the direction of flow.
+#[derive(Clone, Debug, Default)]
+pub struct Traced {
+    /// Index into `job.runs`.
+    pub run: usize,
+    /// Marks that have a place, in the direction of flow.
+    pub marks: Vec<Located>,
+    /// Vertices in the direction of flow: the marks, and what lies between them.
+    pub vertices: Vec<Vertex>,
+    /// Cable between neighbouring marks, where the counter gives it: `gaps[i]` lies between `marks[i]` and `marks[i + 1]`.
+    pub gaps: Vec<Option<Gap>>,
+    /// Marks without a place (index into [`Observations::marks`]).
+    pub unplaced: Vec<usize>,
+    /// Rows of a push whose counter goes back or stands still.
+    pub issues: Vec<OrderIssue>,
+}
+
+/// A mark of a run, corrected to the transmitter. Metres on the grid, radians.
+#[derive(Clone, Debug)]
+pub struct Located {
+    /// Index into [`Observations::marks`].
+    pub mark: usize,
+    /// The point that it rests on: the paint, or the exposed pipe.
+    pub point: PointId,
+    /// The paint's place (the exposed pipe's, if nothing was painted).
+    pub paint: crate::position::Place,
+    /// Easting of the transmitter.
+    pub e: f64,
+    /// Northing of the transmitter.
+    pub n: f64,
+    /// Covariance of measuring the point.
+    pub measured: Block,
+    /// Covariance of the move from paint to transmitter, this mark's alone.
+    pub own: Block,
+    /// What one sigma of the run's expected slope does to the place.
+    pub shared: [f64; 2],
+    /// Path length of the transmitter from the run's first opening, downstream positive; metres of cable.
+    pub path: Option<Path>,
+    /// The way that this mark's push went.
+    pub pushed: Stream,
+    /// The pipe's direction here, in the push direction.
+    pub direction: Option<Direction>,
+    /// The move, for a mark located from the surface.
+    pub shift: Option<Shift>,
+    /// Accepted depth.
+    pub depth: Option<Depth>,
+    /// Depth below the ground that the end points give, and its one-sigma.
+    pub ends_depth: Option<(f64, f64)>,
+    /// Ground elevation.
+    pub ground: Option<GroundAt>,
+    /// The pipe itself was seen and measured.
+    pub exposed: bool,
+    /// What the surface said, for an exposed mark that was located too.
+    pub predicted: Option<Box<Predicted>>,
+}
+
+impl Located {
+    /// Covariance of the transmitter's place with everything in it.
+    #[must_use]
+    pub fn covariance(&self) -> Block {
+        block::add(
+            block::add(self.measured, self.own),
+            block::outer(self.shared, self.shared),
+        )
+    }
+}
+
+/// What the surface said of a mark that was later exposed.
+#[derive(Clone, Debug)]
+pub struct Predicted {
+    /// Easting.
+    pub e: f64,
+    /// Northing.
+    pub n: f64,
+    /// Covariance.
+    pub covariance: Block,
+    /// Depth, ground to transmitter axis.
+    pub depth: Option<Depth>,
+}
+
+/// A place along the cable.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Path {
+    /// Metres from the run's first opening, downstream positive.
+    pub at: f64,
+    /// Marks of the same number hang on one counted line: their difference is a measured length.
+    pub line: u32,
+}
+
+/// Cable between two neighbouring marks, metres on the ground.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gap {
+    /// Cable.
+    pub cable: f64,
+    /// Its one-sigma.
+    pub cable_sigma: f64,
+    /// Straight distance of the transmitters, in 3D where both inverts are known.
+    pub straight: f64,
+    /// Its one-sigma.
+    pub straight_sigma: f64,
+    /// What scatter across the line adds to the straight distance, on the average.
+    pub straight_bias: f64,
+}
+
+impl Gap {
+    /// Straight distance less cable, and the one-sigma of that.
+    #[must_use]
+    pub fn excess(&self) -> (f64, f64) {
+        (
+            self.straight - self.straight_bias - self.cable,
+            f64::hypot(self.cable_sigma, self.straight_sigma),
+        )
+    }
+}
+
+/// What a vertex is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum VertexKind {
+    /// The mark with this index in [`Traced::marks`].
+    Mark(usize),
+    /// A bend that nothing located.
+    Bend,
+    /// Where the branch with this index in `job.runs` joins.
+    Junction(usize),
+}
+
+/// A vertex of a run; metres on the grid.
+#[derive(Clone, Copy, Debug)]
+pub struct Vertex {
+    /// Kind.
+    pub kind: VertexKind,
+    /// Easting.
+    pub e: f64,
+    /// Northing.
+    pub n: f64,
+    /// Covariance.
+    pub covariance: Block,
+    /// Horizontal distance along the run from its upstream end.
+    pub station: f64,
+}
+
+impl Traced {
+    /// Covariance of two transmitters' places (rows: `a`).
+    #[must_use]
+    pub fn covariance(&self, places: &dyn Places, a: usize, b: usize) -> Block {
+        let (Some(one), Some(other)) = (self.marks.get(a), self.marks.get(b)) else {
+            return block::ZERO;
+        };
+        if a == b {
+            return one.covariance();
+        }
+        block::add(
+            places.covariance(one.point, other.point),
+            block::outer(one.shared, other.shared),
+        )
+    }
+
+    /// Horizontal length, upstream end to downstream end.
+    #[must_use]
+    pub fn length(&self) -> f64 {
+        self.vertices.last().map_or(0.0, |vertex| vertex.station)
+    }
+}
+
+/// Traces every run of the job; one entry for each of `job.runs`, in their order. `sensed` as
+/// [`crate::transmitter::sense`] gives it.
+#[must_use]
+pub fn trace(inputs: Inputs<'_>, sensed: &[Sensed]) -> Vec<Traced> {
+    let marks = by_run(
+        inputs.job.runs.len(),
+        inputs.observations.marks.iter().map(|points| points.run),
+    );
+    let pushes = by_run(
+        inputs.job.runs.len(),
+        inputs.job.pushes.iter().map(|push| push.run),
+    );
+    let parts = marks.par_iter().zip(&pushes).enumerate();
+    parts
+        .map(|(run, (marks, pushes))| {
+            locate::trace_run(inputs, sensed, Members { run, marks, pushes })
+        })
+        .collect()
+}
+
+/// What belongs to one run.
+#[derive(Clone, Copy)]
+struct Members<'a> {
+    /// Index into `job.runs`.
+    run: usize,
+    /// Indices into [`Observations::marks`].
+    marks: &'a [usize],
+    /// Indices into `job.pushes`.
+    pushes: &'a [usize],
+}
+
+/// Indices of things, run by run, in their own order; `of` gives each thing's run.
+fn by_run(runs: usize, of: impl Iterator<Item = usize>) -> Vec<Vec<usize>> {
+    let mut by_run = vec![Vec::new(); runs];
+    for (index, run) in of.enumerate() {
+        if let Some(members) = by_run.get_mut(run) {
+            members.push(index);
+        }
+    }
+    by_run
+}

@@ -1,0 +1,166 @@
+//! What can be asked for.
+
+use std::fmt::Write as _;
+use std::num::NonZeroUsize;
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::pipeline::Options;
+use crate::units::LengthUnit;
+
+const EXAMPLES: &str = "\
+Examples:
+  aslaid new my-job                       a job folder to fill in
+  aslaid check my-job                     what is wrong or doubtful, and what to measure next
+  aslaid build my-job --out results       every deliverable, in results/<job id>/
+  aslaid my-job                           the same, in a folder `results` beside the job
+  aslaid build season-2026 --out results --jobs 8
+                                          every job below a folder, on eight threads
+  aslaid build my-job --out results --formats geojson,csv --unit m
+  find . -name job.toml -printf '%h\\n' | aslaid check --json -
+                                          jobs named on standard input, findings as JSON
+
+Exit status:
+  0  done; no finding is an error
+  1  done; some finding is an error: that job has no deliverables but its findings (see --draft)
+  2  usage, or a job that can't be read or written";
+
+/// Turns the field book of a located sewer lateral into an as-built record.
+#[derive(Debug, Parser)]
+#[command(
+    name = "aslaid",
+    version,
+    after_help = EXAMPLES,
+    args_conflicts_with_subcommands = true,
+    subcommand_precedence_over_arg = true,
+    arg_required_else_help = true
+)]
+pub struct Cli {
+    /// What to do; `build` where nothing is said.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+    /// Options of `build`.
+    #[command(flatten)]
+    pub build: BuildArgs,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Write a job folder to fill in, with a worked example row in every file
+    New(NewArgs),
+    /// Read, compute and print the findings; write nothing
+    Check(CheckArgs),
+    /// Compute, and write each job's deliverables into DIR/<job id>/
+    Build(BuildArgs),
+    /// Print a JSON Schema
+    Schema {
+        /// Which one
+        #[arg(value_parser = super::schema::NAMES)]
+        name: String,
+    },
+    /// Print a completion script for a shell
+    Completions {
+        /// Which shell
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page, in roff
+    Man,
+}
+
+/// Options of `new`.
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// Folder to make; with --workbook the file, `.xlsx` added where it is missing
+    #[arg(value_name = "DIR")]
+    pub path: PathBuf,
+    /// Write one workbook in place of a folder
+    #[arg(long)]
+    pub workbook: bool,
+}
+
+/// Options of `check`.
+#[derive(Debug, Args)]
+pub struct CheckArgs {
+    /// Job folders, workbooks, or folders of jobs; `-` reads their names from standard input, one a line
+    #[arg(value_name = "JOB", required = true)]
+    pub paths: Vec<PathBuf>,
+    /// What all commands that compute have in common.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Options of `build`.
+#[derive(Debug, Args)]
+pub struct BuildArgs {
+    /// Job folders, workbooks, or folders of jobs; `-` reads their names from standard input, one a line
+    #[arg(value_name = "JOB", required = true)]
+    pub paths: Vec<PathBuf>,
+    /// Folder for the results; a folder `results` beside each job if left out
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Deliverables, separated by commas [default: all]
+    #[arg(long, value_name = "A,B,…", value_delimiter = ',', long_help = formats_help())]
+    pub formats: Vec<String>,
+    /// Build a draft without the rows that can't be used, marked as one in every file
+    #[arg(long)]
+    pub draft: bool,
+    /// What all commands that compute have in common.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Options of every command that computes.
+#[derive(Debug, Args)]
+pub struct Common {
+    /// Worker threads [default: as many as the machine has]; the results are the same whatever it is
+    #[arg(long, value_name = "N")]
+    pub jobs: Option<NonZeroUsize>,
+    /// Unit of the results: m, ft or us-ft [default: the job's]
+    #[arg(long, value_name = "UNIT", value_parser = unit)]
+    pub unit: Option<LengthUnit>,
+    /// Another projected coordinate system for the results, such as EPSG:25832
+    #[arg(long, value_name = "CRS")]
+    pub crs: Option<String>,
+    /// Print only what is an error
+    #[arg(long, short)]
+    pub quiet: bool,
+    /// Print the findings as one JSON array, and nothing else
+    #[arg(long)]
+    pub json: bool,
+}
+
+impl Common {
+    /// What the stages are asked for.
+    pub fn options(&self, draft: bool) -> Options {
+        Options {
+            unit: self.unit,
+            draft,
+            crs: self.crs.clone(),
+        }
+    }
+}
+
+fn unit(word: &str) -> Result<LengthUnit, String> {
+    LengthUnit::from_word(word)
+        .ok_or_else(|| "a unit is m, ft (0.3048 m) or us-ft (1200/3937 m)".to_owned())
+}
+
+fn formats_help() -> String {
+    let mut help = "Deliverables, separated by commas; all of them if left out:\n".to_owned();
+    for format in crate::export::FORMATS {
+        // Writing into a string can't fail.
+        let _ = write!(
+            help,
+            "\n  {:9} {:17} {}",
+            format.name(),
+            format.file(),
+            format.about()
+        );
+    }
+    help.push_str(
+        "\n  csv       every table\n\nfindings.csv and findings.json are always written.",
+    );
+    help
+}

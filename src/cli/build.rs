@@ -1,0 +1,61 @@
+//! `aslaid build`: computes, and writes the deliverables of each job.
+
+use std::path::{Path, PathBuf};
+
+use super::args::BuildArgs;
+use super::output::Output;
+use super::report::{self, Report};
+use super::{Status, batch, jobs};
+use crate::error::Error;
+use crate::export::deliver::{Delivered, Delivery, deliver};
+use crate::export::{self, Format};
+use crate::pipeline::Outcome;
+
+pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
+    let formats = export::select(&args.formats)?;
+    let jobs = jobs::named(&args.paths)?;
+    let finish = |path: &Path, outcome: Outcome| {
+        let report = Report::of(path, &outcome);
+        let delivered = root(args.out.as_ref(), path)
+            .and_then(|root| write(&root, outcome, args.draft, &formats));
+        report.delivered(delivered)
+    };
+    let reports = batch::run(
+        &jobs,
+        &args.common,
+        &args.common.options(args.draft),
+        &finish,
+    )?;
+    report::print_all(&reports, args.common.quiet, args.common.json, output)
+}
+
+fn root(out: Option<&PathBuf>, job: &Path) -> Result<PathBuf, Error> {
+    out.map_or_else(|| jobs::beside(job), |out| Ok(out.clone()))
+}
+
+fn write(
+    root: &Path,
+    outcome: Outcome,
+    draft: bool,
+    formats: &[&'static dyn Format],
+) -> Result<Delivered, Error> {
+    let corrections = jobs::corrections(&outcome)?;
+    let blocked = outcome.blocked() && !draft;
+    let Outcome {
+        job,
+        record,
+        findings,
+        ..
+    } = outcome;
+    let record = record.filter(|_| !blocked);
+    deliver(
+        root,
+        Delivery {
+            id: &job,
+            record,
+            findings: &findings,
+            corrections,
+            formats,
+        },
+    )
+}

@@ -1,0 +1,244 @@
+//! What is told of a job: findings in plain words, what became of its cells, what to measure next, what was written.
+
+use std::path::{Path, PathBuf};
+
+use super::Status;
+use super::output::Output;
+use crate::error::Error;
+use crate::export::deliver::Delivered;
+use crate::findings::{Finding, Level};
+use crate::pipeline::Outcome;
+use crate::record::model::Cells;
+
+/// What became of one job.
+pub struct Report {
+    path: PathBuf,
+    told: Result<Told, Error>,
+}
+
+struct Told {
+    job: String,
+    findings: Vec<Finding>,
+    /// Marks and runs, where anything could be computed.
+    size: Option<(usize, usize)>,
+    cells: Option<Cells>,
+    advice: Vec<String>,
+    delivered: Option<Result<Delivered, Error>>,
+}
+
+impl Report {
+    /// A job that can't be read.
+    pub fn stopped(path: &Path, error: Error) -> Self {
+        Self {
+            path: path.to_owned(),
+            told: Err(error),
+        }
+    }
+
+    /// A job that was computed; [`Report::delivered`] adds what was written.
+    pub fn of(path: &Path, outcome: &Outcome) -> Self {
+        let record = outcome.record.as_ref();
+        let told = Told {
+            job: outcome.job.clone(),
+            findings: outcome.findings.clone(),
+            size: record.map(|record| (record.marks.len(), record.runs.len())),
+            cells: record.map(|record| record.cells),
+            advice: record.map_or_else(Vec::new, |record| {
+                record.advice.iter().map(|a| a.text.clone()).collect()
+            }),
+            delivered: None,
+        };
+        Self {
+            path: path.to_owned(),
+            told: Ok(told),
+        }
+    }
+
+    /// Adds what was written, or why nothing could be.
+    pub fn delivered(mut self, delivered: Result<Delivered, Error>) -> Self {
+        if let Ok(told) = &mut self.told {
+            told.delivered = Some(delivered);
+        }
+        self
+    }
+
+    /// How it ended.
+    pub fn status(&self) -> Status {
+        match &self.told {
+            Err(_)
+            | Ok(Told {
+                delivered: Some(Err(_)),
+                ..
+            }) => Status::Stopped,
+            Ok(told)
+                if told
+                    .findings
+                    .iter()
+                    .any(|finding| finding.level == Level::Error) =>
+            {
+                Status::Findings
+            }
+            Ok(_) => Status::Done,
+        }
+    }
+
+    fn print(&self, quiet: bool, output: &mut Output) {
+        match &self.told {
+            Ok(told) => told.print(&self.path, quiet, output),
+            Err(error) => output.problem(error),
+        }
+    }
+}
+
+impl Told {
+    fn print(&self, path: &Path, quiet: bool, output: &mut Output) {
+        let shown: Vec<&Finding> = self
+            .findings
+            .iter()
+            .filter(|f| !quiet || f.level == Level::Error)
+            .collect();
+        if !quiet || !shown.is_empty() {
+            let size = self.size.map_or_else(String::new, |(marks, runs)| {
+                format!(": {}, {}", count(marks, "mark"), count(runs, "run"))
+            });
+            output.line(&format!("{} ({}){size}", self.job, path.display()));
+        }
+        for finding in shown {
+            output.line(&format!("  {}", line(finding)));
+        }
+        if !quiet {
+            self.print_sums(output);
+        }
+        match &self.delivered {
+            Some(Ok(delivered)) if !quiet => print_delivered(delivered, output),
+            Some(Err(error)) => output.problem(error),
+            _ => {}
+        }
+    }
+
+    fn print_sums(&self, output: &mut Output) {
+        let of = |level| {
+            self.findings
+                .iter()
+                .filter(|finding| finding.level == level)
+                .count()
+        };
+        let counts = [
+            (Level::Error, "error"),
+            (Level::Warning, "warning"),
+            (Level::Note, "note"),
+        ];
+        let counts: Vec<String> = counts
+            .iter()
+            .map(|(level, word)| count(of(*level), word))
+            .collect();
+        output.line(&format!("  findings: {}", counts.join(", ")));
+        if let Some(Cells { used, kept, named }) = self.cells {
+            let sum = used + kept + named;
+            output.line(&format!(
+                "  cells: {used} used + {kept} kept + {named} named in findings = {sum} filled"
+            ));
+        }
+        for text in &self.advice {
+            output.line(&format!("  next: {text}"));
+        }
+    }
+}
+
+fn print_delivered(delivered: &Delivered, output: &mut Output) {
+    output.line(&format!(
+        "  written to {}: {}",
+        delivered.folder.display(),
+        delivered.files.join(", ")
+    ));
+    for (file, why) in &delivered.absent {
+        output.line(&format!("  no {file}: {why}"));
+    }
+}
+
+/// `warning depth-single  marks.csv:14  A5: …`
+fn line(finding: &Finding) -> String {
+    let place = finding.source.as_deref().unwrap_or("");
+    let whom = match (&finding.run, &finding.mark) {
+        (_, Some(mark)) => format!("{mark}: "),
+        (Some(run), None) => format!("run {run}: "),
+        (None, None) => String::new(),
+    };
+    let head = format!(
+        "{:7} {:18} {place:14}",
+        finding.level.word(),
+        finding.code.word()
+    );
+    format!("{head} {whom}{}", finding.message)
+}
+
+fn count(number: usize, word: &str) -> String {
+    if number == 1 {
+        format!("1 {word}")
+    } else {
+        format!("{number} {word}s")
+    }
+}
+
+/// Prints every job's report, and gives the status of the whole.
+pub fn print_all(
+    reports: &[Report],
+    quiet: bool,
+    json: bool,
+    output: &mut Output,
+) -> Result<Status, Error> {
+    if json {
+        print_json(reports, output)?;
+    } else {
+        for report in reports {
+            report.print(quiet, output);
+        }
+    }
+    if !json && !quiet && reports.len() > 1 {
+        print_batch(reports, output);
+    }
+    Ok(reports
+        .iter()
+        .map(Report::status)
+        .max()
+        .unwrap_or(Status::Done))
+}
+
+/// The findings as one array; what stopped a job goes to standard error.
+fn print_json(reports: &[Report], output: &mut Output) -> Result<(), Error> {
+    let told = || {
+        reports
+            .iter()
+            .filter_map(|report| report.told.as_ref().ok())
+    };
+    let findings: Vec<&Finding> = told().flat_map(|told| &told.findings).collect();
+    let text = serde_json::to_vec_pretty(&findings).map_err(|e| Error::Usage(e.to_string()))?;
+    output.bytes(&text);
+    output.bytes(b"\n");
+    for error in reports
+        .iter()
+        .filter_map(|report| report.told.as_ref().err())
+    {
+        output.problem(error);
+    }
+    for error in told().filter_map(|told| told.delivered.as_ref()?.as_ref().err()) {
+        output.problem(error);
+    }
+    Ok(())
+}
+
+fn print_batch(reports: &[Report], output: &mut Output) {
+    let of = |status| {
+        reports
+            .iter()
+            .filter(|report| report.status() == status)
+            .count()
+    };
+    output.line(&format!(
+        "{}: {} done, {} with errors, {} stopped",
+        count(reports.len(), "job"),
+        of(Status::Done),
+        of(Status::Findings),
+        of(Status::Stopped)
+    ));
+}

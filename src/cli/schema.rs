@@ -1,0 +1,37 @@
+//! `aslaid schema` and `aslaid man`: documents made from the program itself.
+
+use serde_json::Value;
+
+use super::Status;
+use super::output::Output;
+use crate::error::Error;
+use crate::export;
+
+/// Names that `aslaid schema` knows.
+pub const NAMES: [&str; 2] = ["record", "geojson"];
+
+/// A JSON Schema by name.
+#[must_use]
+pub fn of(name: &str) -> Option<Value> {
+    match name {
+        "record" => Some(export::schema::record()),
+        "geojson" => Some(export::schema::geojson()),
+        _ => None,
+    }
+}
+
+pub fn run(name: &str, output: &mut Output) -> Result<Status, Error> {
+    let schema = of(name).ok_or_else(|| Error::Usage(format!("no schema is called \"{name}\"")))?;
+    output.bytes(format!("{schema:#}\n").as_bytes());
+    Ok(Status::Done)
+}
+
+pub fn man(output: &mut Output) -> Result<Status, Error> {
+    let mut page = Vec::new();
+    let command = super::definition();
+    clap_mangen::Man::new(command)
+        .render(&mut page)
+        .map_err(|e| Error::Usage(e.to_string()))?;
+    output.bytes(&page);
+    Ok(Status::Done)
+}

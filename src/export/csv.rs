@@ -1,0 +1,170 @@
+//! Tables as CSV: RFC 4180 with CRLF, UTF-8 with a byte-order mark, the header always.
+//!
+//! The byte-order mark is our choice: without it the commonest spreadsheet reads UTF-8 as its own code page and
+//! mangles every accent.
+//!
+//! **Inert.** A spreadsheet executes a cell that begins like a formula. Text whose first character, after any leading
+//! apostrophes, is one of [`FORMULA_STARTS`] is written with one more apostrophe before it; [`unguard`] takes it off
+//! again. Numbers are never touched, and no text is lost: see [`guard`].
+
+use std::borrow::Cow;
+use std::io::{self, Write};
+
+use super::table::{Row, Table};
+use super::value::Value;
+use super::{Format, View, draft};
+
+/// Characters that make a spreadsheet take a cell for a formula, or that let one slip in behind them: also the
+/// full-width forms, which some of them treat alike.
+pub const FORMULA_STARTS: &[char] = &['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
+
+const BYTE_ORDER_MARK: &[u8] = "\u{feff}".as_bytes();
+
+/// A table of the record as a file.
+#[derive(Debug)]
+pub struct Csv {
+    name: &'static str,
+    file: &'static str,
+    table: &'static str,
+    about: &'static str,
+}
+
+/// One row a mark.
+pub const POINTS: Csv = Csv {
+    name: "points",
+    file: "points.csv",
+    table: "mark",
+    about: "one row a mark, grid coordinates",
+};
+/// One row a vertex.
+pub const PROFILE: Csv = Csv {
+    name: "profile",
+    file: "profile.csv",
+    table: "profile",
+    about: "one row a vertex of each run, in order of flow",
+};
+/// One row a camera observation.
+pub const CAMERA: Csv = Csv {
+    name: "camera",
+    file: "camera.csv",
+    table: "camera",
+    about: "each camera observation with its computed place",
+};
+/// One row a point to be set out.
+pub const TIES: Csv = Csv {
+    name: "ties",
+    file: "ties.csv",
+    table: "ties",
+    about: "distances from the best two or three references",
+};
+
+impl Format for Csv {
+    fn name(&self) -> &'static str {
+        self.name
+    }
+
+    fn file(&self) -> &'static str {
+        self.file
+    }
+
+    fn about(&self) -> &'static str {
+        self.about
+    }
+
+    fn write(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
+        let Some(table) = view.table(self.table) else {
+            return Ok(());
+        };
+        write_table(table, table.rows(view.record), out)
+    }
+}
+
+/// Writes a table: its header, then a line a row.
+///
+/// In a draft the last column is headed by the draft's words, so that a table without rows carries them too.
+pub fn write_table<'a>(
+    table: &Table,
+    rows: impl Iterator<Item = Row<'a>>,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    out.write_all(BYTE_ORDER_MARK)?;
+    let mut writer = ::csv::WriterBuilder::new()
+        .terminator(::csv::Terminator::CRLF)
+        .from_writer(out);
+    writer.write_record(
+        table
+            .columns
+            .iter()
+            .map(|column| heading(column).into_owned()),
+    )?;
+    for row in rows {
+        for column in &table.columns {
+            writer.write_field(cell(&column.value(row)).as_bytes())?;
+        }
+        writer.write_record(None::<&[u8]>)?;
+    }
+    writer.flush()
+}
+
+fn heading(column: &super::table::Column) -> Cow<'_, str> {
+    match &column.getter {
+        super::table::Getter::Fixed(words) if column.name == draft::PROPERTY => {
+            Cow::Owned(format!("{} ({words})", draft::PROPERTY))
+        }
+        _ => guard(&column.name),
+    }
+}
+
+fn cell<'v>(value: &'v Value<'_>) -> Cow<'v, str> {
+    match value {
+        Value::Text(text) => guard(text),
+        other => other.text(),
+    }
+}
+
+/// Text made inert: one apostrophe before it, if it begins like a formula.
+#[must_use]
+pub fn guard(text: &str) -> Cow<'_, str> {
+    if begins_like_a_formula(text) {
+        Cow::Owned(format!("'{text}"))
+    } else {
+        Cow::Borrowed(text)
+    }
+}
+
+/// The text as it was before [`guard`].
+#[must_use]
+pub fn unguard(cell: &str) -> &str {
+    cell.strip_prefix('\'')
+        .filter(|rest| begins_like_a_formula(rest))
+        .unwrap_or(cell)
+}
+
+// Leading apostrophes are looked through, so that a text that begins with one itself comes back whole.
+fn begins_like_a_formula(text: &str) -> bool {
+    text.trim_start_matches('\'').starts_with(FORMULA_STARTS)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_formula_is_inert_and_comes_back() {
+        for text in [
+            "=1+1", "+1", "-1", "@x", "\tx", "\rx", "\nx", "＝1", "'=1", "''-x",
+        ] {
+            let written = guard(text);
+            assert!(written.starts_with('\''), "{text}");
+            assert_eq!(unguard(&written), text);
+        }
+    }
+
+    #[test]
+    fn other_text_is_left_alone() {
+        for text in ["", "'", "''", "'tis", "a=b", " =1", "12'-6 1/2\"", "é"] {
+            assert_eq!(guard(text), text);
+            assert_eq!(unguard(text), text);
+        }
+    }
+}

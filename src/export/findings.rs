@@ -1,0 +1,66 @@
+//! `findings.csv`, `findings.json`: what the checks say. They are always written, also where there is no record.
+
+use std::io::{self, Write};
+
+use serde::Serialize;
+
+use super::table::{self, Item, Row, Table};
+use super::{csv, draft};
+use crate::findings::Finding;
+use crate::record::model::Draft;
+
+/// The table.
+pub const CSV: &str = "findings.csv";
+/// The same as a JSON array.
+pub const JSON: &str = "findings.json";
+
+/// Writes the table.
+pub fn write_csv(
+    findings: &[Finding],
+    draft: Option<&Draft>,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let Some(table) = declared(draft) else {
+        return Ok(());
+    };
+    csv::write_table(
+        &table,
+        findings.iter().map(|finding| Row {
+            record: None,
+            item: Item::Finding(finding),
+        }),
+        out,
+    )
+}
+
+fn declared(draft: Option<&Draft>) -> Option<Table> {
+    let mut table = table::declared()
+        .into_iter()
+        .find(|table| table.name == "findings")?;
+    table.columns.extend(draft::column(draft));
+    Some(table)
+}
+
+/// A finding as JSON has it; in a draft each says so.
+#[derive(Serialize)]
+struct Entry<'a> {
+    #[serde(flatten)]
+    finding: &'a Finding,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    draft: Option<&'a str>,
+}
+
+/// Writes the array.
+pub fn write_json(
+    findings: &[Finding],
+    draft: Option<&Draft>,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let words = draft.map(draft::words);
+    let entries = findings.iter().map(|finding| Entry {
+        finding,
+        draft: words.as_deref(),
+    });
+    serde_json::to_writer_pretty(&mut *out, &entries.collect::<Vec<_>>())?;
+    out.write_all(b"\n")
+}

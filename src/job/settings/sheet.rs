@@ -1,0 +1,153 @@
+//! The `job` sheet of a workbook: `question, answer, example`, with the key beside the question.
+
+use super::{Entry, Section, spec};
+use crate::findings::{Code, Finding};
+use crate::job::row::{Tally, quoted};
+use crate::job::schema::{TableSpec, sections};
+use crate::job::table::{Table, lay_out, normal};
+
+mod columns {
+    use crate::job::schema::{Form, table};
+
+    table! { "job", "Who, where, when, and how it was measured.", key ANSWER, numbered &[];
+        QUESTION "question" Form::Text, optional, "what is asked", "";
+        ANSWER "answer" Form::Text, required, "the answer", "";
+        EXAMPLE "example" Form::Text, optional, "an answer that would do", "";
+        KEY "key" Form::Text, optional, "name of the setting", "";
+    }
+}
+
+/// The sheet's columns.
+static SHEET: &TableSpec = &columns::TABLE;
+
+/// The answered keys by section. Questions and keys count as used, examples as kept; the answers are counted where they
+/// are read.
+pub fn read(table: &Table, tally: &mut Tally) -> Vec<Section> {
+    let (layout, findings) = lay_out(table, SHEET, false);
+    tally.findings.extend(findings);
+    let Some(heading) = layout.heading else {
+        return Vec::new();
+    };
+    let place = |column: usize| layout.places.get(column).copied().flatten();
+    let cell = |row: usize, column: usize| place(column).map_or("", |place| table.cell(row, place));
+    let mut list: Vec<Section> = sections()
+        .iter()
+        .map(|spec| Section {
+            name: spec.name.to_owned(),
+            line: table.line(heading),
+            entries: Vec::new(),
+        })
+        .collect();
+    for row in 0..table.height() {
+        let answer = if row > heading {
+            cell(row, columns::ANSWER)
+        } else {
+            ""
+        };
+        let rest = table.filled(row).count() - usize::from(!answer.is_empty());
+        let examples = usize::from(row > heading && !cell(row, columns::EXAMPLE).is_empty());
+        tally.cells.kept += examples;
+        tally.cells.used += rest - examples;
+        if answer.is_empty() {
+            continue;
+        }
+        let Some((section, key)) = resolve(cell(row, columns::KEY), cell(row, columns::QUESTION))
+        else {
+            let asked = if cell(row, columns::KEY).is_empty() {
+                cell(row, columns::QUESTION)
+            } else {
+                cell(row, columns::KEY)
+            };
+            let source = table.source(row);
+            let message = format!(
+                "{source}: the answer {} belongs to no setting: {} is none",
+                quoted(answer),
+                quoted(asked)
+            );
+            tally.findings.push(
+                Finding::new(Code::UnusedColumn, message)
+                    .at(&source)
+                    .column("answer"),
+            );
+            tally.cells.named += 1;
+            continue;
+        };
+        let kind =
+            place(columns::ANSWER).map_or_else(Default::default, |place| table.kind(row, place));
+        if let Some(of) = list.iter_mut().find(|of| of.name == section) {
+            of.entries.push(Entry {
+                key,
+                text: answer.to_owned(),
+                kind,
+                line: table.line(row),
+            });
+        }
+    }
+    list.retain(|section| !section.entries.is_empty());
+    list
+}
+
+/// Section and key that a row asks for: `grid.unit` in the key's column, else the question itself, else what stands in
+/// brackets behind it; a bare key where only one section has it.
+fn resolve(key: &str, question: &str) -> Option<(String, String)> {
+    let bracket = normal(question).bracket.unwrap_or_default();
+    for candidate in [key, question, bracket.as_str()] {
+        let candidate = candidate.trim();
+        if let Some((section, key)) = candidate.split_once('.') {
+            let key = normal(key).name;
+            if spec(section.trim()).is_some_and(|spec| spec.position(&key).is_some()) {
+                return Some((section.trim().to_owned(), key));
+            }
+        }
+        let bare = normal(candidate).name;
+        let mut owners = sections().into_iter().filter(|spec| {
+            spec.position(&bare).is_some()
+                || spec
+                    .columns
+                    .iter()
+                    .any(|column| column.meaning.eq_ignore_ascii_case(candidate))
+        });
+        if let (Some(spec), None) = (owners.next(), owners.next()) {
+            let by_meaning = spec
+                .columns
+                .iter()
+                .find(|column| column.meaning.eq_ignore_ascii_case(candidate));
+            return Some((
+                spec.name.to_owned(),
+                by_meaning.map_or(bare, |column| column.name.to_owned()),
+            ));
+        }
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn keys_however_they_are_given() {
+        for (key, question, section, name) in [
+            ("grid.unit", "", "grid", "unit"),
+            ("", "grid.crs", "grid", "crs"),
+            ("", "Which unit? (grid.unit)", "grid", "unit"),
+            ("located_on", "", "job", "located_on"),
+            (
+                "",
+                "On which day was the pipe located?",
+                "job",
+                "located_on",
+            ),
+            ("run_default.diameter", "", "run_default", "diameter"),
+            ("accuracy.tape", "", "accuracy", "tape"),
+        ] {
+            assert_eq!(
+                resolve(key, question),
+                Some((section.to_owned(), name.to_owned())),
+                "{key} {question}"
+            );
+        }
+        assert_eq!(resolve("colour", "Which colour?"), None);
+        assert_eq!(resolve("parcel", ""), None, "two sections have it");
+    }
+}

@@ -1,0 +1,270 @@
+//! The values of the settings: metres and radians, with the defaults where a key is left out.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use crate::findings::{Code, Finding};
+use crate::job::model::{Equipment, Grid, Head, Source};
+use crate::job::row::{Row, Tally, quoted, rows};
+use crate::job::schema::{Cell, Typing, equipment, grid, head, id, publish};
+use crate::job::table::Sheet;
+use crate::limits::{Accuracy, Limits, Quantity, Setting};
+use crate::units::{LengthUnit, parse_date};
+
+/// Every setting of the job but its runs.
+pub struct Settings {
+    /// `[job]`.
+    pub head: Head,
+    /// `[grid]`.
+    pub grid: Grid,
+    /// `[equipment]`.
+    pub equipment: Equipment,
+    /// `[accuracy]`.
+    pub accuracy: Accuracy,
+    /// `[limits]`.
+    pub limits: Limits,
+    /// `[publish] columns`.
+    pub publish: Vec<String>,
+    /// How plain figures of the tables are meant.
+    pub typing: Typing,
+    /// Unit and coordinate system are known, so that the tables mean something.
+    pub usable: bool,
+}
+
+/// Metres in the unit of a coordinate system, or why it is not known.
+pub type CrsUnit<'a> = &'a (dyn Fn(&str) -> Result<f64, String> + Sync);
+
+/// Reads the sections; `file` is where a missing key is missed.
+pub fn read(
+    sheets: &[Sheet],
+    file: &Arc<str>,
+    crs_unit: CrsUnit<'_>,
+    tally: &mut Tally,
+) -> Settings {
+    let of = |name: &str| sheets.iter().find(|sheet| sheet.spec.name == name);
+    let unit = of("grid").and_then(unit_of);
+    // Without a unit the tables are still read for what is wrong with them; feet take the most forms.
+    let typing = Typing::plain(unit.unwrap_or(LengthUnit::Foot));
+    let mut settings = Settings {
+        head: Head::default(),
+        grid: blank_grid(unit.unwrap_or(LengthUnit::Foot)),
+        equipment: Equipment::default(),
+        accuracy: Accuracy::default(),
+        limits: Limits::default(),
+        publish: Vec::new(),
+        typing,
+        usable: unit.is_some(),
+    };
+    let mut each = |name: &str, read: &mut dyn FnMut(&mut Row<'_>)| {
+        if let Some(sheet) = of(name) {
+            rows(sheet, typing, tally, |row, _| read(row));
+        }
+    };
+    each("job", &mut |row| settings.head = read_head(row));
+    each("grid", &mut |row| {
+        settings.grid = read_grid(row, settings.grid.unit);
+        match metres_of(row, settings.grid.unit, crs_unit) {
+            Some(metres) => settings.typing.grid = metres,
+            None => settings.usable = false,
+        }
+    });
+    each("equipment", &mut |row| {
+        settings.equipment = read_equipment(row)
+    });
+    each("accuracy", &mut |row| {
+        numbers(row, Accuracy::SETTINGS, &mut |name, value| {
+            settings.accuracy.set(name, value)
+        });
+    });
+    each("limits", &mut |row| {
+        numbers(row, Limits::SETTINGS, &mut |name, value| {
+            settings.limits.set(name, value)
+        });
+    });
+    each("publish", &mut |row| {
+        let names = row.text(publish::COLUMNS).unwrap_or_default();
+        let names = names.split([',', ';', '\n']).map(str::trim);
+        settings.publish = names
+            .filter(|name| !name.is_empty())
+            .map(str::to_owned)
+            .collect();
+    });
+    for (spec, column) in [
+        (&head::TABLE, head::ID),
+        (&grid::TABLE, grid::CRS),
+        (&grid::TABLE, grid::UNIT),
+    ] {
+        let given = of(spec.name)
+            .is_some_and(|sheet| sheet.layout.places.get(column).copied().flatten().is_some());
+        if let Some(column) = spec.columns.get(column).filter(|_| !given) {
+            let source = Source {
+                file: Arc::clone(file),
+                row: 0,
+            };
+            let message = format!(
+                "{file}: [{}] {} is missing. Accepted: {}",
+                spec.name,
+                column.name,
+                column.form.accepted()
+            );
+            tally.findings.push(
+                Finding::new(Code::Unreadable, message)
+                    .at(&source)
+                    .column(column.name),
+            );
+            settings.usable &= spec.name == "job";
+        }
+    }
+    settings.typing.day = settings
+        .head
+        .located_on
+        .as_deref()
+        .and_then(|day| parse_date(day).ok());
+    settings
+}
+
+/// The unit of plain lengths, which the other cells of its own section need already.
+fn unit_of(sheet: &Sheet) -> Option<LengthUnit> {
+    let place = sheet.layout.places.get(grid::UNIT).copied().flatten()?;
+    LengthUnit::from_word(sheet.table.cell(sheet.layout.heading? + 1, place))
+}
+
+/// Metres in the unit of the coordinate system; "local" has the job's.
+fn metres_of(row: &mut Row<'_>, unit: LengthUnit, crs_unit: CrsUnit<'_>) -> Option<f64> {
+    row.read(grid::CRS, |cell| {
+        let name = crs_name(cell.text);
+        if name == "local" {
+            return Ok(unit.metres());
+        }
+        match crs_unit(&name)? {
+            metres if metres.is_finite() && metres > 0.0 => Ok(metres),
+            _ => Err("its unit is no length".to_owned()),
+        }
+    })
+}
+
+/// `local` in any case; a bare number is a code of the EPSG registry.
+fn crs_name(text: &str) -> String {
+    if text.eq_ignore_ascii_case("local") {
+        "local".to_owned()
+    } else if text.bytes().all(|byte| byte.is_ascii_digit()) {
+        format!("EPSG:{text}")
+    } else {
+        text.to_owned()
+    }
+}
+
+fn read_head(row: &mut Row<'_>) -> Head {
+    let free = [
+        (head::LOCATED_BY, "located_by"),
+        (head::CLIENT, "client"),
+        (head::SITE, "site"),
+        (head::ADDRESS, "address"),
+        (head::PARCEL, "parcel"),
+        (head::PERMIT, "permit"),
+        (head::NOTE, "note"),
+        (head::CHECKED_BY, "checked_by"),
+        (head::LICENCE, "licence"),
+        (head::SUPERSEDES, "supersedes"),
+    ];
+    Head {
+        id: row
+            .read(head::ID, |cell| id(cell).map(str::to_owned))
+            .unwrap_or_default(),
+        supplier: row.text(head::SUPPLIER),
+        title: row.text(head::TITLE),
+        located_on: row.read(head::LOCATED_ON, date),
+        texts: texts(row, &free),
+        revision: row.number(head::REVISION).map(|revision| revision as u32),
+    }
+}
+
+/// The day of a date, whatever its time.
+fn date(cell: Cell<'_>) -> Result<String, String> {
+    let day = cell.text.split(['T', ' ']).next().unwrap_or_default();
+    parse_date(day)?;
+    Ok(day.to_owned())
+}
+
+fn texts(row: &mut Row<'_>, keys: &[(usize, &str)]) -> BTreeMap<String, String> {
+    keys.iter()
+        .filter_map(|(column, key)| Some(((*key).to_owned(), row.text(*column)?)))
+        .collect()
+}
+
+fn blank_grid(unit: LengthUnit) -> Grid {
+    Grid {
+        crs: "local".to_owned(),
+        unit,
+        vertical: None,
+        geoid: None,
+        height: None,
+        taped_on_slope: false,
+        distances_on_grid: false,
+        geoid_separation: None,
+        declination: None,
+    }
+}
+
+fn read_grid(row: &mut Row<'_>, unit: LengthUnit) -> Grid {
+    let unit_word = |cell: Cell<'_>| {
+        LengthUnit::from_word(cell.text).ok_or_else(|| "it is none of the words".to_owned())
+    };
+    Grid {
+        crs: row
+            .text(grid::CRS)
+            .map_or_else(|| "local".to_owned(), |text| crs_name(&text)),
+        unit: row.read(grid::UNIT, unit_word).unwrap_or(unit),
+        vertical: row.text(grid::VERTICAL),
+        geoid: row.text(grid::GEOID),
+        height: row.number(grid::HEIGHT),
+        taped_on_slope: row.word(grid::TAPED) == Some("slope"),
+        distances_on_grid: row.word(grid::DISTANCES) == Some("grid"),
+        geoid_separation: row.number(grid::GEOID_SEPARATION),
+        declination: row.number(grid::DECLINATION),
+    }
+}
+
+fn read_equipment(row: &mut Row<'_>) -> Equipment {
+    let free = [
+        (equipment::RECEIVER, "receiver"),
+        (equipment::SERIAL, "serial"),
+        (equipment::FREQUENCY, "frequency"),
+        (equipment::LAST_CHECKED, "last_checked"),
+    ];
+    Equipment {
+        lens_to_transmitter: row.number(equipment::LENS_TO_TRANSMITTER).unwrap_or(0.0),
+        axis_above_invert: row.number(equipment::AXIS_ABOVE_INVERT),
+        sensor_height: row.number(equipment::SENSOR_HEIGHT).unwrap_or(0.0),
+        antenna_height: row.number(equipment::ANTENNA_HEIGHT).unwrap_or(0.0),
+        signal_is_linear: row.flag(equipment::SIGNAL_IS_LINEAR).unwrap_or(false),
+        texts: texts(row, &free),
+    }
+}
+
+/// Sets the numbers that a section gives. Shares of a length may be 0; every other figure is above it, since a
+/// measurement without any error, or a limit of nothing, is a slip.
+fn numbers(row: &mut Row<'_>, settings: &[Setting], set: &mut dyn FnMut(&str, f64) -> bool) {
+    for (column, setting) in settings.iter().enumerate() {
+        let Some(value) = row.number(column) else {
+            continue;
+        };
+        if value > 0.0 || (value == 0.0 && may_be_nothing(setting)) {
+            set(setting.name, value);
+        } else {
+            row.refuse(
+                Code::Unreadable,
+                &[column],
+                &format!(
+                    "{} is {value}; it must be greater than 0",
+                    quoted(setting.name)
+                ),
+            );
+        }
+    }
+}
+
+fn may_be_nothing(setting: &Setting) -> bool {
+    setting.quantity == Quantity::Number
+        || matches!(setting.name, "correction_service" | "square" | "min_cover")
+}

@@ -1,0 +1,191 @@
+//! `job.toml` as written: every key with its line.
+
+use std::sync::Arc;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::{Entry, Section, spec};
+use crate::findings::{Code, Finding};
+use crate::job::model::Source;
+use crate::job::row::quoted;
+use crate::job::table::Kind;
+
+/// The sections of the file, and what is wrong with its form: all of it, not the first only.
+pub fn read(file: &Arc<str>, text: &str) -> (Vec<Section>, Vec<Finding>) {
+    let (document, errors) = DeTable::parse_recoverable(text);
+    let mut writing = Writing {
+        file,
+        text,
+        sections: Vec::new(),
+        findings: Vec::new(),
+    };
+    for error in errors {
+        let line = error.span().map_or(0, |span| writing.line(span.start));
+        let why = error.message().replace('\n', ", ");
+        writing.say(
+            Code::Unreadable,
+            line,
+            &format!("{why}. The line is not TOML: a key, =, and a value, text in quotation marks"),
+        );
+    }
+    for (name, value) in document.get_ref().iter() {
+        let line = writing.line(name.span().start);
+        writing.section(name.get_ref(), line, value);
+    }
+    (writing.sections, writing.findings)
+}
+
+struct Writing<'a> {
+    file: &'a Arc<str>,
+    text: &'a str,
+    sections: Vec<Section>,
+    findings: Vec<Finding>,
+}
+
+impl Writing<'_> {
+    fn line(&self, offset: usize) -> u32 {
+        let before = self.text.as_bytes().get(..offset).unwrap_or_default();
+        u32::try_from(before.iter().filter(|byte| **byte == b'\n').count() + 1).unwrap_or(u32::MAX)
+    }
+
+    fn say(&mut self, code: Code, line: u32, message: &str) {
+        let source = Source {
+            file: Arc::clone(self.file),
+            row: line,
+        };
+        self.findings
+            .push(Finding::new(code, format!("{source}: {message}")).at(&source));
+    }
+
+    fn section(&mut self, name: &str, line: u32, value: &Spanned<DeValue<'_>>) {
+        if spec(name).is_none() || name == "runs" {
+            let known = "job, grid, equipment, accuracy, limits, publish, run_default, run";
+            self.say(
+                Code::UnusedColumn,
+                line,
+                &format!("{} is not used; sections are {known}", quoted(name)),
+            );
+            return;
+        }
+        match value.get_ref() {
+            DeValue::Table(table) => self.entries(name, line, table),
+            DeValue::Array(array) if name == "run" => {
+                for item in array.iter() {
+                    match item.get_ref() {
+                        DeValue::Table(table) => self.entries(name, line, table),
+                        _ => self.say(Code::Unreadable, line, "run: each run is a section [[run]]"),
+                    }
+                }
+            }
+            _ => self.say(
+                Code::Unreadable,
+                line,
+                &format!("{name} is a section, [{name}], with keys below it"),
+            ),
+        }
+    }
+
+    fn entries(&mut self, name: &str, line: u32, table: &DeTable<'_>) {
+        let mut entries = Vec::new();
+        for (key, value) in table.iter() {
+            let at = self.line(key.span().start);
+            match plain(value.get_ref()) {
+                Some((text, kind)) => entries.push(Entry {
+                    key: key.get_ref().to_string(),
+                    text,
+                    kind,
+                    line: at,
+                }),
+                None => self.say(
+                    Code::Unreadable,
+                    at,
+                    &format!(
+                        "{name}.{} is a single value, not a table or list of other things",
+                        key.get_ref()
+                    ),
+                ),
+            }
+        }
+        let line = entries.iter().map(|entry| entry.line).min().unwrap_or(line);
+        self.sections.push(Section {
+            name: name.to_owned(),
+            line,
+            entries,
+        });
+    }
+}
+
+/// A value as the text of a cell; lists of texts are parted by commas.
+fn plain(value: &DeValue<'_>) -> Option<(String, Kind)> {
+    Some(match value {
+        DeValue::String(text) => (text.to_string(), Kind::Text),
+        DeValue::Integer(number) if number.radix() == 10 => {
+            (number.as_str().to_owned(), Kind::Number)
+        }
+        DeValue::Integer(number) => (
+            format!("base {} {}", number.radix(), number.as_str()),
+            Kind::Text,
+        ),
+        DeValue::Float(number) => match number.as_str().parse::<f64>() {
+            Ok(value) if value.is_finite() => (value.to_string(), Kind::Number),
+            _ => (number.as_str().to_owned(), Kind::Text),
+        },
+        DeValue::Boolean(yes) => (if *yes { "yes" } else { "no" }.to_owned(), Kind::Bool),
+        DeValue::Datetime(time) => (time.to_string(), Kind::Date),
+        DeValue::Array(items) => {
+            let texts: Option<Vec<&str>> =
+                items.iter().map(|item| item.get_ref().as_str()).collect();
+            (texts?.join(", "), Kind::Text)
+        }
+        DeValue::Table(_) => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_key_has_its_line() {
+        let text = "# note\n[job]\nid = \"A\"\n\nlocated_on = 2026-05-14\n[publish]\ncolumns = [\"a\", \"b\"]\n[[run]]\nid = \"R\"\n[[run]]\nid = \"S\"\ndiameter = 0.1\n";
+        let (sections, findings) = read(&Arc::from("job.toml"), text);
+        assert!(findings.is_empty(), "{findings:?}");
+        let lines: Vec<(String, String, String, u32)> = sections
+            .iter()
+            .flat_map(|section| {
+                section
+                    .entries
+                    .iter()
+                    .map(|e| (section.name.clone(), e.key.clone(), e.text.clone(), e.line))
+            })
+            .collect();
+        let expect = [
+            ("job", "id", "A", 3),
+            ("job", "located_on", "2026-05-14", 5),
+            ("publish", "columns", "a, b", 7),
+            ("run", "id", "R", 9),
+            ("run", "id", "S", 11),
+            ("run", "diameter", "0.1", 12),
+        ];
+        assert_eq!(
+            lines,
+            expect.map(|(a, b, c, d)| (a.to_owned(), b.to_owned(), c.to_owned(), d))
+        );
+    }
+
+    #[test]
+    fn all_that_is_wrong_is_said() {
+        let (_, findings) = read(
+            &Arc::from("job.toml"),
+            "[job]\nid = A\n[grdi]\nx = 1\n[grid]\nunit = { a = 1 }\ncrs = \n",
+        );
+        let sources: Vec<&str> = findings
+            .iter()
+            .filter_map(|finding| finding.source.as_deref())
+            .collect();
+        for source in ["job.toml:2", "job.toml:3", "job.toml:6", "job.toml:7"] {
+            assert!(sources.contains(&source), "{source} in {findings:#?}");
+        }
+    }
+}

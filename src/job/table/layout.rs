@@ -1,0 +1,240 @@
+//! Which column of a table is where: found from its heading, whatever the order, case and titles above it.
+
+use std::sync::Arc;
+
+use super::heading::{lookalike, normal, numbered, recognised};
+use super::{Kind, Table};
+use crate::findings::{Code, Finding, Level};
+use crate::job::schema::{Form, TableSpec};
+use crate::units::{Plain, plain_unit};
+
+/// How many filled rows are searched for the heading.
+pub const TOP: usize = 10;
+
+/// What a column of the file is.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Heading {
+    /// A column of ours, by index.
+    Known(usize),
+    /// A numbered column of ours: index in `numbered`, and its number.
+    Numbered(usize, u16),
+    /// A column that is kept as an attribute.
+    Other,
+    /// A column that can't be used: what is wrong was said in a finding.
+    Refused,
+    /// No heading.
+    Blank,
+}
+
+/// Which column is where.
+#[derive(Clone, Debug, Default)]
+pub struct Layout {
+    /// Row of the heading; `None` if the table has no rows.
+    pub heading: Option<usize>,
+    /// By column of the file.
+    pub headings: Vec<Heading>,
+    /// Name of each column of the file, in our spelling.
+    pub names: Vec<Arc<str>>,
+    /// Unit that the heading names, by column of the file.
+    pub units: Vec<Option<String>>,
+    /// By index of our column: column of the file.
+    pub places: Vec<Option<usize>>,
+    /// Numbered columns: number, then by index in `numbered` the column of the file; in order of number.
+    pub groups: Vec<(u16, Vec<Option<usize>>)>,
+    /// Whether each heading was named in a finding.
+    pub named: Vec<bool>,
+    /// A required column is missing: no row can be used.
+    pub unusable: bool,
+}
+
+/// Finds the heading and says what is wrong with it. `strict` names every unknown column, for settings.
+pub fn lay_out(table: &Table, spec: &TableSpec, strict: bool) -> (Layout, Vec<Finding>) {
+    let mut layout = Layout {
+        places: vec![None; spec.columns.len()],
+        ..Layout::default()
+    };
+    let mut findings = Vec::new();
+    let top = table.height().min(if strict { 1 } else { TOP });
+    let score = |row: usize| recognised(table, row, spec);
+    // Of rows that know as many names the first; comments are no headings.
+    let candidates = (0..top).filter(|row| strict || !table.cell(*row, 0).starts_with('#'));
+    let Some(heading) = candidates.max_by_key(|row| (score(*row), usize::MAX - row)) else {
+        return (layout, findings);
+    };
+    layout.heading = Some(heading);
+    for column in 0..table.width(heading) {
+        place(table, spec, strict, column, &mut layout, &mut findings);
+    }
+    layout.groups.sort_by_key(|(number, _)| *number);
+    if !strict {
+        missing(table, spec, &mut layout, &mut findings);
+    }
+    (layout, findings)
+}
+
+/// Decides what one column is.
+fn place(
+    table: &Table,
+    spec: &TableSpec,
+    strict: bool,
+    column: usize,
+    layout: &mut Layout,
+    findings: &mut Vec<Finding>,
+) {
+    let row = layout.heading.unwrap_or(0);
+    let typed = table.cell(row, column);
+    let parsed = normal(typed);
+    let source = super::Source {
+        row: table.cell_line(row, column),
+        ..table.source(row)
+    };
+    let known = spec.position(&parsed.name);
+    let group = numbered(&parsed.name, spec);
+    let form = known
+        .and_then(|at| spec.columns.get(at))
+        .or_else(|| group.and_then(|(at, _)| spec.numbered.get(at)))
+        .map(|c| c.form);
+    let taken = known.is_some_and(|at| layout.places.get(at).copied().flatten().is_some())
+        || group.is_some_and(|(part, number)| grouped(layout, number, part).is_some());
+    let mut say = |code: Code, message: String| {
+        findings.push(
+            Finding::new(code, message)
+                .at(&source)
+                .column(parsed.name.as_str()),
+        )
+    };
+    let mut heading = match (known, group) {
+        _ if typed.is_empty() => Heading::Blank,
+        (Some(at), _) => Heading::Known(at),
+        (None, Some((part, number))) => Heading::Numbered(part, number),
+        (None, None) => Heading::Other,
+    };
+    let mut named = false;
+    let unit = parsed.bracket.clone().filter(|_| takes_unit(form));
+    if taken {
+        say(
+            Code::Duplicate,
+            format!(
+                "{source}: the heading {typed:?} stands twice; keep one of the columns and rename or remove the other"
+            ),
+        );
+        (heading, named) = (Heading::Refused, true);
+    } else if let Some(word) = unit.as_deref().filter(|word| plain_unit(word).is_none()) {
+        say(
+            Code::Unreadable,
+            format!(
+                "{source}: the heading {typed:?} names no unit that is known ({word:?}); write m, cm, mm, ft, us-ft or in"
+            ),
+        );
+        (heading, named) = (Heading::Refused, true);
+    } else if heading == Heading::Other {
+        let like = lookalike(&parsed.name, spec);
+        if strict || like.is_some() {
+            let advice = like.map_or(String::new(), |known| format!(" Did you mean {known:?}?"));
+            say(
+                Code::UnusedColumn,
+                format!("{source}: {typed:?} is not used.{advice}"),
+            );
+            named = true;
+        }
+    }
+    match heading {
+        Heading::Known(at) => {
+            if let Some(slot) = layout.places.get_mut(at) {
+                *slot = Some(column);
+            }
+        }
+        Heading::Numbered(part, number) => put_grouped(layout, spec, number, part, column),
+        Heading::Other | Heading::Refused | Heading::Blank => {}
+    }
+    let name = if typed.is_empty() {
+        format!("column_{}", column + 1)
+    } else {
+        parsed.name
+    };
+    layout.names.push(Arc::from(name));
+    layout.units.push(unit);
+    layout.headings.push(heading);
+    layout.named.push(named);
+}
+
+/// Whether a heading of this form may name a unit of length.
+fn takes_unit(form: Option<Form>) -> bool {
+    matches!(
+        form,
+        Some(Form::Length(_) | Form::Grid | Form::Station | Form::Offset)
+    )
+}
+
+fn grouped(layout: &Layout, number: u16, part: usize) -> Option<usize> {
+    layout
+        .groups
+        .iter()
+        .find(|(of, _)| *of == number)
+        .and_then(|(_, parts)| parts.get(part).copied().flatten())
+}
+
+fn put_grouped(layout: &mut Layout, spec: &TableSpec, number: u16, part: usize, column: usize) {
+    let at = layout
+        .groups
+        .iter()
+        .position(|(of, _)| *of == number)
+        .unwrap_or_else(|| {
+            layout
+                .groups
+                .push((number, vec![None; spec.numbered.len()]));
+            layout.groups.len() - 1
+        });
+    if let Some(slot) = layout
+        .groups
+        .get_mut(at)
+        .and_then(|(_, parts)| parts.get_mut(part))
+    {
+        *slot = Some(column);
+    }
+}
+
+/// One finding for all required columns that are missing.
+fn missing(table: &Table, spec: &TableSpec, layout: &mut Layout, findings: &mut Vec<Finding>) {
+    let lacking: Vec<&str> = spec
+        .columns
+        .iter()
+        .zip(&layout.places)
+        .filter(|(column, place)| column.required && place.is_none())
+        .map(|(column, _)| column.name)
+        .collect();
+    if lacking.is_empty() {
+        return;
+    }
+    layout.unusable = true;
+    let row = layout.heading.unwrap_or(0);
+    let found: Vec<&str> = table.filled(row).map(|(_, text)| text).take(40).collect();
+    let message = format!(
+        "{}: no column {}; found {}. Name the column in the heading; none of the rows can be used without it",
+        table.file,
+        lacking.join(", "),
+        if found.is_empty() {
+            "nothing".to_owned()
+        } else {
+            found.join(", ")
+        },
+    );
+    findings.push(
+        Finding::new(Code::Unreadable, message)
+            .level(Level::Error)
+            .at(&table.source(row)),
+    );
+}
+
+impl Layout {
+    /// How the plain lengths of a column are meant.
+    pub fn plain(&self, column: usize, job: Plain) -> Plain {
+        let unit = self.units.get(column).and_then(Option::as_deref);
+        unit.and_then(|word| job.named(word)).unwrap_or(job)
+    }
+
+    /// Whether a cell of the table is text that begins a comment.
+    pub fn is_comment(table: &Table, row: usize) -> bool {
+        table.kind(row, 0) == Kind::Text && table.cell(row, 0).starts_with('#')
+    }
+}

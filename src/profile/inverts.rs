@@ -1,0 +1,229 @@
+//! Inverts with their covariance.
+
+use super::{Figure, Leg};
+use crate::math::block;
+use crate::run::{GroundAt, Inputs, Level, Line, Traced, VertexKind, line};
+
+/// An invert at a vertex; metres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Invert {
+    /// Elevation.
+    pub z: f64,
+    /// Variance with everything in it.
+    pub variance: f64,
+    /// A depth was accepted here; else it lies on the line between neighbours.
+    pub measured: bool,
+}
+
+/// How a pipe departs from the straight line between known inverts: one-sigma, part of the distance to the nearer one (our
+/// choice: one percent of grade).
+const UNEVEN: f64 = 0.01;
+
+/// The measured inverts of a run.
+pub(super) struct Levels {
+    pub known: Vec<Level>,
+    /// Each one's ground.
+    grounds: Vec<GroundAt>,
+    /// Each one's vertex, and index into `Traced::marks`.
+    pub at: Vec<(usize, usize)>,
+}
+
+impl Levels {
+    pub fn of(inputs: Inputs<'_>, traced: &Traced) -> Self {
+        let axis = inputs.axis_above_invert(traced.run);
+        let mut found = Self {
+            known: Vec::new(),
+            grounds: Vec::new(),
+            at: Vec::new(),
+        };
+        for (index, vertex) in traced.vertices.iter().enumerate() {
+            let VertexKind::Mark(mark) = vertex.kind else {
+                continue;
+            };
+            let Some((ground, depth)) = traced
+                .marks
+                .get(mark)
+                .and_then(|mark| mark.ground.zip(mark.depth))
+            else {
+                continue;
+            };
+            found.known.push(Level {
+                station: vertex.station,
+                z: ground.z - depth.value - axis,
+                own: depth.sigma * depth.sigma + ground.own,
+                common: depth.common,
+            });
+            found.grounds.push(ground);
+            found.at.push((index, mark));
+        }
+        found
+    }
+
+    /// Covariance of two inverts.
+    pub fn covariance(&self, inputs: Inputs<'_>, i: usize, j: usize) -> f64 {
+        let (Some(a), Some(b)) = (self.known.get(i), self.known.get(j)) else {
+            return 0.0;
+        };
+        a.common * b.common + self.ground(inputs, i, j) + if i == j { a.own } else { 0.0 }
+    }
+
+    fn ground(&self, inputs: Inputs<'_>, i: usize, j: usize) -> f64 {
+        match (self.grounds.get(i), self.grounds.get(j)) {
+            (Some(a), Some(b)) => a.covariance(b, inputs.grounds),
+            _ => 0.0,
+        }
+    }
+
+    /// Fall from one invert to another, with what is shared cancelled.
+    pub fn fall(&self, inputs: Inputs<'_>, i: usize, j: usize) -> Option<Figure> {
+        let (a, b) = (self.known.get(i)?, self.known.get(j)?);
+        let scale = (a.common - b.common).powi(2);
+        let grounds =
+            self.ground(inputs, i, i) + self.ground(inputs, j, j) - 2.0 * self.ground(inputs, i, j);
+        Some(Figure {
+            value: a.z - b.z,
+            sigma: (scale + a.own + b.own + grounds.max(0.0)).sqrt(),
+        })
+    }
+
+    /// The grade line: a first one for the grade, then with the stations' errors in it.
+    pub fn line(&self, inputs: Inputs<'_>, traced: &Traced) -> Option<Line> {
+        let grounds = |i: usize, j: usize| self.ground(inputs, i, j);
+        let first = line::fit(&self.known, Some(&grounds))?;
+        let steep = first.grade * first.grade;
+        let ways: Vec<[f64; 2]> = self
+            .at
+            .iter()
+            .map(|&(vertex, _)| direction(traced, vertex))
+            .collect();
+        let with_stations = |i: usize, j: usize| {
+            let along = match (self.at.get(i), self.at.get(j), ways.get(i), ways.get(j)) {
+                (Some(&(_, a)), Some(&(_, b)), Some(&u), Some(&v)) => {
+                    block::between(traced.covariance(inputs.places, a, b), u, v)
+                }
+                _ => 0.0,
+            };
+            grounds(i, j) + steep * along
+        };
+        line::fit(&self.known, Some(&with_stations))
+    }
+
+    /// Legs between neighbours.
+    pub fn legs(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Leg> {
+        (0..self.known.len().saturating_sub(1))
+            .filter_map(|i| self.leg(inputs, traced, i, i + 1))
+            .collect()
+    }
+
+    fn leg(&self, inputs: Inputs<'_>, traced: &Traced, i: usize, j: usize) -> Option<Leg> {
+        let (fall, (from, a), (to, b)) =
+            (self.fall(inputs, i, j)?, *self.at.get(i)?, *self.at.get(j)?);
+        let length = self.known.get(j)?.station - self.known.get(i)?.station;
+        let (one, other) = (traced.marks.get(a)?, traced.marks.get(b)?);
+        let c = block::difference(
+            one.covariance(),
+            other.covariance(),
+            traced.covariance(inputs.places, a, b),
+        );
+        let along = block::along(c, unit([other.e - one.e, other.n - one.n]));
+        // Marks as good as on one spot have a fall, but no grade worth the name.
+        if length < 1e-3 || length * length < along {
+            return None;
+        }
+        let value = fall.value / length;
+        let sigma = (fall.sigma * fall.sigma + value * value * along).sqrt() / length;
+        Some(Leg {
+            from,
+            to,
+            fall,
+            grade: Figure { value, sigma },
+        })
+    }
+
+    /// Fall from the first vertex to the last, where both are measured.
+    pub fn whole_fall(&self, inputs: Inputs<'_>, traced: &Traced) -> Option<Figure> {
+        let (first, last) = (self.at.first()?, self.at.last()?);
+        let whole = first.0 == 0 && last.0 + 1 == traced.vertices.len() && self.at.len() > 1;
+        whole
+            .then(|| self.fall(inputs, 0, self.at.len() - 1))
+            .flatten()
+    }
+
+    /// Inverts of all vertices; between measured ones on the line, beyond them unknown.
+    pub fn along_vertices(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<Invert>> {
+        let mut inverts = vec![None; traced.vertices.len()];
+        for (i, (&(vertex, _), level)) in self.at.iter().zip(&self.known).enumerate() {
+            let known = Invert {
+                z: level.z,
+                variance: self.covariance(inputs, i, i),
+                measured: true,
+            };
+            if let Some(slot) = inverts.get_mut(vertex) {
+                *slot = Some(known);
+            }
+        }
+        for (i, pair) in self.at.windows(2).enumerate() {
+            let &[(from, _), (to, _)] = pair else {
+                continue;
+            };
+            for vertex in from + 1..to {
+                let Some(station) = traced.vertices.get(vertex).map(|vertex| vertex.station) else {
+                    continue;
+                };
+                let between = self.between(inputs, i, station);
+                if let Some(slot) = inverts.get_mut(vertex) {
+                    *slot = between;
+                }
+            }
+        }
+        inverts
+    }
+
+    /// The invert at a station between the measured ones `i` and `i + 1`.
+    pub fn between(&self, inputs: Inputs<'_>, i: usize, station: f64) -> Option<Invert> {
+        let (a, b) = (self.known.get(i)?, self.known.get(i + 1)?);
+        let length = b.station - a.station;
+        let u = if length > 0.0 {
+            ((station - a.station) / length).clamp(0.0, 1.0)
+        } else {
+            0.5
+        };
+        let (w, v) = (1.0 - u, u);
+        let off = UNEVEN * (u.min(w) * length);
+        let variance = w * w * self.covariance(inputs, i, i)
+            + v * v * self.covariance(inputs, i + 1, i + 1)
+            + 2.0 * w * v * self.covariance(inputs, i, i + 1)
+            + off * off;
+        Some(Invert {
+            z: a.z + u * (b.z - a.z),
+            variance,
+            measured: false,
+        })
+    }
+}
+
+/// Direction of flow at a vertex, from its neighbours.
+fn direction(traced: &Traced, vertex: usize) -> [f64; 2] {
+    let at = |index: usize| {
+        traced
+            .vertices
+            .get(index)
+            .map(|vertex| (vertex.e, vertex.n))
+    };
+    let here = at(vertex);
+    let (from, to) = (at(vertex.wrapping_sub(1)).or(here), at(vertex + 1).or(here));
+    match (from, to) {
+        (Some((ae, an)), Some((be, bn))) => unit([be - ae, bn - an]),
+        _ => [0.0, 1.0],
+    }
+}
+
+/// The unit vector; north for none.
+pub(super) fn unit([e, n]: [f64; 2]) -> [f64; 2] {
+    let length = f64::hypot(e, n);
+    if length > 0.0 {
+        [e / length, n / length]
+    } else {
+        [0.0, 1.0]
+    }
+}

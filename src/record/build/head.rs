@@ -1,0 +1,70 @@
+//! Who and with what; sigmas and limits in force.
+
+use super::scale::Scale;
+use crate::job::model::Job;
+use crate::limits::{Accuracy, Limits, Quantity, Setting as Known};
+use crate::record::model::{Equipment, JobHead, Setting};
+use crate::units::LengthUnit;
+
+pub(super) fn head(job: &Job) -> JobHead {
+    JobHead {
+        id: job.head.id.clone(),
+        supplier: job.head.supplier.clone(),
+        title: job.head.title.clone(),
+        located_on: job.head.located_on.clone(),
+        revision: job.head.revision,
+        texts: job.head.texts.clone(),
+    }
+}
+
+pub(super) fn equipment(job: &Job, scale: Scale) -> Equipment {
+    Equipment {
+        lens_to_transmitter: scale.length(job.equipment.lens_to_transmitter),
+        axis_above_invert: job
+            .equipment
+            .axis_above_invert
+            .map(|axis| scale.length(axis)),
+        texts: job.equipment.texts.clone(),
+    }
+}
+
+pub(super) fn sigmas(job: &Job, unit: LengthUnit) -> Vec<Setting> {
+    let default = Accuracy::default();
+    settings(
+        Accuracy::SETTINGS,
+        unit,
+        &|name| job.accuracy.get(name),
+        &|name| default.get(name),
+    )
+}
+
+pub(super) fn limits(job: &Job, unit: LengthUnit) -> Vec<Setting> {
+    let default = Limits::default();
+    settings(
+        Limits::SETTINGS,
+        unit,
+        &|name| job.limits.get(name),
+        &|name| default.get(name),
+    )
+}
+
+type Get<'a> = dyn Fn(&str) -> Option<f64> + 'a;
+
+fn settings(known: &[Known], unit: LengthUnit, get: &Get<'_>, default: &Get<'_>) -> Vec<Setting> {
+    let setting = |known: &Known| {
+        let value = get(known.name);
+        let (value_in, unit) = match known.quantity {
+            Quantity::Length => (value.map(|value| unit.of(value)), unit.symbol()),
+            Quantity::Angle => (value.map(f64::to_degrees), "degree"),
+            Quantity::Number => (value, "1"),
+        };
+        Setting {
+            name: known.name.to_owned(),
+            value: value_in.filter(|value| value.is_finite()),
+            unit: unit.to_owned(),
+            given: value != default(known.name),
+            source: known.source.cite().to_owned(),
+        }
+    };
+    known.iter().map(setting).collect()
+}

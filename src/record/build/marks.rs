@@ -1,0 +1,273 @@
+//! Marks of the record.
+
+use rayon::prelude::*;
+
+use super::View;
+use crate::job::model::{MarkRow, ReadBy, Run};
+use crate::math::block;
+use crate::math::stats::{NORMAL_95, NORMAL_95_ONE_SIDED};
+use crate::profile::Invert;
+use crate::record::model::{
+    Correction, DepthBasis, Ends, Evidence, Mark, Paint, Predicted, Reading,
+};
+use crate::run::{Located, Traced, VertexKind};
+use crate::transmitter::{Basis, Depth, centre_row, exposed_row};
+
+pub(super) fn marks(view: &View<'_>) -> Vec<Mark> {
+    let runs: Vec<Vec<Mark>> = view
+        .traced
+        .par_iter()
+        .map(|traced| of_run(view, traced))
+        .collect();
+    runs.into_iter().flatten().collect()
+}
+
+fn of_run(view: &View<'_>, traced: &Traced) -> Vec<Mark> {
+    let mut marks: Vec<Mark> = (0..traced.vertices.len())
+        .filter_map(|vertex| mark(view, traced, vertex))
+        .collect();
+    marks.sort_by(|a, b| {
+        a.station
+            .unwrap_or(f64::MAX)
+            .total_cmp(&b.station.unwrap_or(f64::MAX))
+    });
+    marks
+}
+
+/// Cover, ground to the outside top of the pipe, metres; `None` without a diameter. A blank wall counts as none.
+pub(super) fn cover(view: &View<'_>, run: usize, depth: f64) -> Option<f64> {
+    let diameter = view.inputs.job.runs.get(run)?.diameter?;
+    let wall = view
+        .inputs
+        .job
+        .runs
+        .get(run)
+        .and_then(|run| run.wall)
+        .unwrap_or(0.0);
+    Some(depth - (diameter - view.inputs.axis_above_invert(run)) - wall)
+}
+
+/// The depth that cover and invert are counted from, and its one-sigma.
+fn depth_figures(located: &Located) -> Option<(f64, f64)> {
+    located
+        .depth
+        .as_ref()
+        .map(|depth| (depth.value, depth.variance().sqrt()))
+}
+
+pub(super) fn basis(depth: Option<&Depth>) -> DepthBasis {
+    match depth.map(|depth| depth.basis) {
+        Some(Basis::Readings) => DepthBasis::Readings,
+        Some(Basis::Ends) => DepthBasis::Ends,
+        Some(Basis::Exposed) => DepthBasis::Exposed,
+        None => DepthBasis::None,
+    }
+}
+
+pub(super) const fn evidence(located: &Located) -> Evidence {
+    if located.exposed {
+        Evidence::Exposed
+    } else {
+        Evidence::Located
+    }
+}
+
+fn mark(view: &View<'_>, traced: &Traced, vertex: usize) -> Option<Mark> {
+    let (at, profile) = (traced.vertices.get(vertex)?, view.profiles.get(traced.run));
+    let VertexKind::Mark(index) = at.kind else {
+        return None;
+    };
+    let located = traced.marks.get(index)?;
+    let (job, scale) = (view.inputs.job, view.scale);
+    let points = view.inputs.observations.marks.get(located.mark)?;
+    let (centre, exposed) = (centre_row(job, points), exposed_row(job, points));
+    let row = centre.or(exposed)?;
+    let run = job.runs.get(traced.run)?;
+    let from_end = super::runs::Stationing::of(run, traced, profile);
+    let invert = profile.and_then(|profile| *profile.inverts.get(vertex)?);
+    let covariance = located.covariance();
+    let mut mark = blank(view, run, row, &points.name);
+    mark.station = Some(scale.length(from_end.station(at.station)));
+    mark.along_pipe = from_end.along(vertex).map(|along| scale.length(along));
+    mark.counter = row.counter.map(|counter| scale.length(counter));
+    mark.easting = scale.grid(located.e);
+    mark.northing = scale.grid(located.n);
+    mark.ellipse = scale.ellipse(covariance);
+    mark.horizontal_95 = mark
+        .ellipse
+        .map(|_| scale.length(block::circle_95(covariance)));
+    mark.paint = Paint {
+        easting: scale.grid(located.paint.e),
+        northing: scale.grid(located.paint.n),
+        ellipse: scale.ellipse(located.paint.covariance),
+    };
+    mark.ground = located.ground.map(|ground| scale.length(ground.z));
+    mark.ground_from = located.ground.map(|ground| ground.from.word().to_owned());
+    mark.evidence = evidence(located);
+    set_depths(view, traced.run, located, invert, &mut mark);
+    set_direction(located, &mut mark);
+    set_details(view, located, row, &mut mark);
+    let quality = (view.quality)(located.point);
+    mark.redundancy = quality.map(|quality| quality.redundancy);
+    mark.largest_residual = quality.and_then(|quality| quality.largest_residual);
+    let roles = [
+        points.exposed.filter(|_| centre.is_some()),
+        points.ahead,
+        points.behind,
+        points.peak,
+    ];
+    mark.further_sources = roles
+        .into_iter()
+        .flatten()
+        .filter_map(|(row, _)| Some(job.marks.get(row)?.source.to_string()))
+        .collect();
+    Some(mark)
+}
+
+/// What the row says, before anything was computed.
+fn blank(view: &View<'_>, run: &Run, row: &MarkRow, name: &str) -> Mark {
+    Mark {
+        id: view.id(&[&run.id, name]),
+        run: run.id.to_string(),
+        mark: name.to_owned(),
+        station: None,
+        counter: None,
+        along_pipe: None,
+        easting: 0.0,
+        northing: 0.0,
+        geographic: None,
+        ellipse: None,
+        horizontal_95: None,
+        paint: Paint {
+            easting: 0.0,
+            northing: 0.0,
+            ellipse: None,
+        },
+        ground: None,
+        ground_from: None,
+        transmitter_depth: None,
+        depth_basis: DepthBasis::None,
+        cover: None,
+        cover_least: None,
+        invert: None,
+        invert_depth: None,
+        invert_95: None,
+        depth_95: None,
+        tilt: None,
+        axis_azimuth: None,
+        axis_azimuth_95: None,
+        evidence: Evidence::Located,
+        accuracy_basis: view.accuracy.basis,
+        redundancy: None,
+        largest_residual: None,
+        fitting: row.fitting.clone(),
+        note: row.note.clone(),
+        photo: row.photo.clone(),
+        quality_level: row.quality.as_ref().map(|(level, _)| level.clone()),
+        quality_by: row.quality.as_ref().and_then(|(_, by)| by.clone()),
+        findings: view.codes.get(name).cloned(),
+        source: row.source.to_string(),
+        further_sources: Vec::new(),
+        reading: None,
+        ends: None,
+        correction: None,
+        predicted: None,
+        attributes: row
+            .attributes
+            .iter()
+            .map(|(name, text)| (name.to_string(), text.clone()))
+            .collect(),
+    }
+}
+
+fn set_depths(
+    view: &View<'_>,
+    run: usize,
+    located: &Located,
+    invert: Option<Invert>,
+    mark: &mut Mark,
+) {
+    let scale = view.scale;
+    mark.depth_basis = basis(located.depth.as_ref());
+    if let Some((depth, sigma)) = depth_figures(located) {
+        mark.transmitter_depth = Some(scale.length(depth));
+        mark.depth_95 = Some(scale.length(NORMAL_95 * sigma));
+        mark.invert_depth = Some(scale.length(depth + view.inputs.axis_above_invert(run)));
+        let cover = cover(view, run, depth);
+        mark.cover = cover.map(|cover| scale.length(cover));
+        mark.cover_least = cover.map(|cover| scale.length(cover - NORMAL_95_ONE_SIDED * sigma));
+    }
+    mark.invert = invert.map(|invert| scale.length(invert.z));
+    mark.invert_95 = invert.map(|invert| scale.length(NORMAL_95 * invert.variance.sqrt()));
+}
+
+fn set_direction(located: &Located, mark: &mut Mark) {
+    mark.tilt = located.shift.map(|shift| shift.tilt.angle.to_degrees());
+    mark.axis_azimuth = located
+        .direction
+        .map(|direction| direction.azimuth.to_degrees());
+    mark.axis_azimuth_95 = located
+        .direction
+        .map(|direction| NORMAL_95 * direction.sigma.to_degrees());
+}
+
+/// Readings, ends, the move, and what the surface said of an exposed mark.
+fn set_details(view: &View<'_>, located: &Located, row: &MarkRow, mark: &mut Mark) {
+    let scale = view.scale;
+    let sensed = view.sensed.get(located.mark);
+    mark.reading = sensed
+        .and_then(|sensed| sensed.readings.as_ref())
+        .map(|readings| Reading {
+            depths: readings
+                .depths
+                .map(|depth| depth.map(|depth| scale.length(depth))),
+            read_by: if row.read_by == ReadBy::Manual {
+                "manual"
+            } else {
+                "automatic"
+            }
+            .to_owned(),
+            accepted: readings.accepted.word().to_owned(),
+            spread: readings.spread.filter(|spread| spread.is_finite()),
+            sigma: scale.length(readings.sigma),
+        });
+    mark.ends = sensed
+        .and_then(|sensed| sensed.ends.as_ref())
+        .map(|ends| Ends {
+            ahead: ends.ahead.map(|ahead| scale.length(ahead)),
+            behind: ends.behind.map(|behind| scale.length(behind)),
+            depth: located.ends_depth.map(|(depth, _)| scale.length(depth)),
+            depth_95: located
+                .ends_depth
+                .map(|(_, sigma)| scale.length(NORMAL_95 * sigma)),
+        });
+    mark.correction = located.shift.map(|shift| Correction {
+        along: scale.length(shift.along),
+        tilt: shift.tilt.angle.to_degrees(),
+        tilt_from: shift.tilt.from.word().to_owned(),
+    });
+    let axis = view.inputs.axis_above_invert(row.run);
+    mark.predicted = located.predicted.as_ref().map(|predicted| Predicted {
+        easting: scale.grid(predicted.e),
+        northing: scale.grid(predicted.n),
+        ellipse: scale.ellipse(predicted.covariance),
+        invert_depth: predicted
+            .depth
+            .map(|depth| scale.length(depth.value + axis)),
+        depth_95: predicted
+            .depth
+            .map(|depth| scale.length(NORMAL_95 * depth.variance().sqrt())),
+    });
+}
+
+/// Height of the invert above the ellipsoid by the mark's own GNSS height, metres.
+pub(super) fn ellipsoidal(view: &View<'_>, located: &Located) -> Option<f64> {
+    let points = view.inputs.observations.marks.get(located.mark)?;
+    let row = centre_row(view.inputs.job, points).or(exposed_row(view.inputs.job, points))?;
+    let height = row.placing.gnss.as_ref()?.height?;
+    let pole = row
+        .placing
+        .pole
+        .unwrap_or(view.inputs.job.equipment.antenna_height);
+    Some(height - pole - located.depth?.value - view.inputs.axis_above_invert(row.run))
+}

@@ -1,0 +1,58 @@
+//! The record's own hash.
+
+use std::io;
+
+use sha2::{Digest, Sha256};
+
+use super::model::AsBuilt;
+
+/// SHA-256 of the record written as JSON without its hash, lower-case hexadecimal.
+///
+/// # Errors
+/// A record that can't be written as JSON: a number that is not finite.
+pub fn hash(record: &AsBuilt) -> Result<String, serde_json::Error> {
+    let mut digest = Sink(Sha256::new());
+    if record.hash.is_none() {
+        serde_json::to_writer(&mut digest, record)?;
+    } else {
+        let bare = AsBuilt {
+            hash: None,
+            ..record.clone()
+        };
+        serde_json::to_writer(&mut digest, &bare)?;
+    }
+    Ok(hex(&digest.0.finalize()))
+}
+
+/// Whether the record is the one that its hash was made of; false without a hash.
+#[must_use]
+pub fn verify_hash(record: &AsBuilt) -> bool {
+    record
+        .hash
+        .as_ref()
+        .is_some_and(|stated| hash(record).is_ok_and(|found| found == *stated))
+}
+
+fn hex(bytes: &[u8]) -> String {
+    const DIGITS: [char; 16] = [
+        '0', '1', '2', '3', '4', '5', '6', '7', '8', '9', 'a', 'b', 'c', 'd', 'e', 'f',
+    ];
+    let digit = |half: u8| DIGITS.get(usize::from(half)).copied().unwrap_or('0');
+    bytes
+        .iter()
+        .flat_map(|byte| [digit(byte >> 4), digit(byte & 15)])
+        .collect()
+}
+
+struct Sink(Sha256);
+
+impl io::Write for Sink {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0.update(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}

@@ -1,0 +1,196 @@
+//! Path lengths: counters of one or several pushes put on one line.
+//!
+//! From its opening, the transmitter of a push lies at ±(counter − counter at start − lens to transmitter), downstream positive.
+//! Pushes from one opening share its zero, whatever their counters were set to. Another opening is tied to the first by a mark
+//! that is the opening or that both reached; failing that, by where its marks lie (then no cable length runs across).
+
+use super::order::Entry;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::{Inputs, Members, Path};
+use crate::job::model::{MarkRow, Stream};
+
+/// Fills in [`Entry::path`].
+pub(super) fn set_paths(inputs: Inputs<'_>, members: Members<'_>, entries: &mut [Entry<'_>]) {
+    let openings = Openings::of(inputs, members);
+    let mut origins = vec![None; openings.names.len()];
+    if let Some(first) = origins.first_mut() {
+        *first = Some((0.0, 0));
+    }
+    let mut lines = 1;
+    while origins.iter().any(Option::is_none) {
+        if tie_by_marks(inputs, &openings, entries, &mut origins) {
+            continue;
+        }
+        // The first one left, in the order of the pushes: tied by where its marks lie.
+        if let Some(left) = origins.iter().position(Option::is_none) {
+            let origin = by_place(&openings, inputs, entries, &origins, left);
+            if let Some(slot) = origins.get_mut(left) {
+                *slot = Some((origin, lines));
+            }
+            lines += 1;
+        }
+    }
+    for entry in entries {
+        entry.path = entry.row().and_then(|row| {
+            let (opening, at) = openings.path(inputs, row)?;
+            let (origin, line) = (*origins.get(opening)?)?;
+            Some(Path {
+                at: origin + at,
+                line,
+            })
+        });
+    }
+}
+
+struct Openings {
+    run: usize,
+    /// Distinct openings of the run's pushes, in their order; one nameless if the run has no pushes.
+    names: Vec<Option<Arc<str>>>,
+    /// Each push's opening.
+    of_push: BTreeMap<usize, usize>,
+}
+
+impl Openings {
+    fn of(inputs: Inputs<'_>, members: Members<'_>) -> Self {
+        let (mut names, mut of_push) = (Vec::new(), BTreeMap::new());
+        let mut known: BTreeMap<Option<&str>, usize> = BTreeMap::new();
+        for &index in members.pushes {
+            let Some(push) = inputs.job.pushes.get(index) else {
+                continue;
+            };
+            let opening = *known.entry(push.start.as_deref()).or_insert_with(|| {
+                names.push(push.start.clone());
+                names.len() - 1
+            });
+            of_push.insert(index, opening);
+        }
+        if names.is_empty() {
+            names.push(None);
+        }
+        Self {
+            run: members.run,
+            names,
+            of_push,
+        }
+    }
+
+    /// The opening that a row was pushed from, and the transmitter's path length from it.
+    fn path(&self, inputs: Inputs<'_>, row: &MarkRow) -> Option<(usize, f64)> {
+        let counter = row.counter?;
+        let push = row
+            .push
+            .and_then(|index| Some((inputs.job.pushes.get(index)?, *self.of_push.get(&index)?)));
+        let (pushed, start, opening) = match push {
+            Some((push, opening)) => (push.pushed, push.counter_at_start, opening),
+            None => (inputs.job.runs.get(self.run)?.pushed, 0.0, 0),
+        };
+        let length = counter - start - inputs.job.equipment.lens_to_transmitter;
+        Some((
+            opening,
+            if pushed == Stream::Down {
+                length
+            } else {
+                -length
+            },
+        ))
+    }
+}
+
+/// Ties openings that a reached mark is, or that reached the same mark; true if one was tied.
+fn tie_by_marks(
+    inputs: Inputs<'_>,
+    openings: &Openings,
+    entries: &[Entry<'_>],
+    origins: &mut [Option<(f64, u32)>],
+) -> bool {
+    let mut tied = false;
+    for entry in entries {
+        let name = inputs.mark_name(entry.mark);
+        let rows = [entry.centre.map(|(_, row)| row), entry.exposed];
+        let reached: Vec<(usize, f64)> = rows
+            .into_iter()
+            .flatten()
+            .filter_map(|r| openings.path(inputs, r))
+            .collect();
+        let known = reached.iter().find_map(|&(opening, at)| {
+            let (origin, line) = (*origins.get(opening)?)?;
+            Some((origin + at, line))
+        });
+        let Some((at_mark, line)) = known else {
+            continue;
+        };
+        for (opening, origin) in origins
+            .iter_mut()
+            .enumerate()
+            .filter(|(_, origin)| origin.is_none())
+        {
+            let is_mark = openings
+                .names
+                .get(opening)
+                .is_some_and(|start| start.as_deref() == Some(name));
+            let shared = reached
+                .iter()
+                .find(|(other, _)| *other == opening)
+                .map(|(_, at)| *at);
+            if let Some(at) = shared.or(is_mark.then_some(0.0)) {
+                *origin = Some((at_mark - at, line));
+                tied = true;
+            }
+        }
+    }
+    tied
+}
+
+/// The origin of an opening by the middle of its marks, seen along the run's own direction.
+fn by_place(
+    openings: &Openings,
+    inputs: Inputs<'_>,
+    entries: &[Entry<'_>],
+    origins: &[Option<(f64, u32)>],
+    left: usize,
+) -> f64 {
+    let mut placed = Vec::new();
+    let mut loose = Vec::new();
+    for entry in entries {
+        let Some((opening, at)) = entry.row().and_then(|row| openings.path(inputs, row)) else {
+            continue;
+        };
+        let (_, place) = entry.place();
+        match origins.get(opening).copied().flatten() {
+            Some((origin, _)) => placed.push((origin + at, place.e, place.n)),
+            None if opening == left => loose.push((at, place.e, place.n)),
+            None => {}
+        }
+    }
+    let (Some(here), Some(there)) = (middle(&placed), middle(&loose)) else {
+        return 0.0;
+    };
+    // Downstream direction: how place goes with path, over both groups.
+    let trend = |points: &[(f64, f64, f64)], mid: (f64, f64, f64)| {
+        points.iter().fold([0.0, 0.0], |sum, p| {
+            [
+                sum[0] + (p.0 - mid.0) * (p.1 - mid.1),
+                sum[1] + (p.0 - mid.0) * (p.2 - mid.2),
+            ]
+        })
+    };
+    let (a, b) = (trend(&placed, here), trend(&loose, there));
+    let [e, n] = [a[0] + b[0], a[1] + b[1]];
+    let length = f64::hypot(e, n);
+    let apart = if length > 0.0 {
+        ((there.1 - here.1) * e + (there.2 - here.2) * n) / length
+    } else {
+        0.0
+    };
+    here.0 + apart / inputs.ground_to_grid() - there.0
+}
+
+fn middle(points: &[(f64, f64, f64)]) -> Option<(f64, f64, f64)> {
+    let count = points.len() as f64;
+    let sum = points.iter().fold((0.0, 0.0, 0.0), |sum, p| {
+        (sum.0 + p.0, sum.1 + p.1, sum.2 + p.2)
+    });
+    (!points.is_empty()).then(|| (sum.0 / count, sum.1 / count, sum.2 / count))
+}

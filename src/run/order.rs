@@ -1,0 +1,246 @@
+//! In what order the marks lie: by path length; without counters by row.
+
+use std::collections::BTreeMap;
+
+use super::{Inputs, Members, Path, openings};
+use crate::job::model::{MarkRow, Stream};
+use crate::math::block;
+use crate::observe::PointId;
+use crate::position::Place;
+use crate::transmitter::{centre_row, exposed_row};
+
+/// A row whose counter does not follow the row before it in the same push.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OrderIssue {
+    /// Row index into `job.marks` of the earlier row.
+    pub before: usize,
+    /// Row index into `job.marks` of the row concerned.
+    pub row: usize,
+    /// Its counter is the same, at another place this far off (metres); else it went back.
+    pub same_counter_apart: Option<f64>,
+}
+
+/// A mark on its way into a run.
+#[derive(Clone, Debug)]
+pub(super) struct Entry<'a> {
+    /// Index into `Observations::marks`.
+    pub mark: usize,
+    /// The row over the transmitter, with its index.
+    pub centre: Option<(usize, &'a MarkRow)>,
+    /// The row of the exposed pipe.
+    pub exposed: Option<&'a MarkRow>,
+    /// Where the surface located it: paint.
+    pub paint: Option<(PointId, Place)>,
+    /// Where the exposed pipe was measured.
+    pub seen: Option<(PointId, Place)>,
+    pub path: Option<Path>,
+    pub pushed: Stream,
+}
+
+impl Entry<'_> {
+    /// The place for order and direction.
+    pub fn place(&self) -> (PointId, Place) {
+        // One of them is there: entries without a place are not made.
+        self.paint.or(self.seen).unwrap_or((
+            PointId(u32::MAX),
+            Place {
+                e: 0.0,
+                n: 0.0,
+                covariance: block::ZERO,
+            },
+        ))
+    }
+
+    /// The row that speaks for the mark.
+    pub fn row(&self) -> Option<&MarkRow> {
+        self.centre.map(|(_, row)| row).or(self.exposed)
+    }
+}
+
+/// The marks of a run that have a place, in the direction of flow; those without; and the counter's faults.
+pub(super) fn order<'a>(
+    inputs: Inputs<'a>,
+    members: Members<'_>,
+) -> (Vec<Entry<'a>>, Vec<usize>, Vec<OrderIssue>) {
+    let run = members.run;
+    let (mut entries, mut unplaced) = (Vec::with_capacity(members.marks.len()), Vec::new());
+    for &mark in members.marks {
+        match entry(inputs, run, mark) {
+            Placed::At(entry) => entries.push(entry),
+            Placed::Nowhere => unplaced.push(mark),
+            Placed::NoPart => {}
+        }
+    }
+    openings::set_paths(inputs, members, &mut entries);
+    let issues = counter_issues(inputs, &entries);
+    if inputs
+        .job
+        .runs
+        .get(run)
+        .is_some_and(|run| run.pushed == Stream::Up)
+    {
+        // Rows follow the push, so the last row lies furthest upstream.
+        entries.reverse();
+    }
+    if entries.iter().any(|entry| entry.path.is_some()) {
+        sort_by_path(&mut entries);
+    }
+    (entries, unplaced, issues)
+}
+
+enum Placed<'a> {
+    At(Entry<'a>),
+    Nowhere,
+    NoPart,
+}
+
+fn entry(inputs: Inputs<'_>, run: usize, mark: usize) -> Placed<'_> {
+    let Some(points) = inputs.observations.marks.get(mark) else {
+        return Placed::NoPart;
+    };
+    let (job, places) = (inputs.job, inputs.places);
+    let centre = centre_row(job, points);
+    let exposed = exposed_row(job, points);
+    if centre.is_none() && exposed.is_none() {
+        // Kept out to be compared, or end points without a mark: the latter is undetermined.
+        let kept_out = points.centre.or(points.exposed).is_some();
+        return if kept_out {
+            Placed::NoPart
+        } else {
+            Placed::Nowhere
+        };
+    }
+    let at =
+        |point: Option<(usize, PointId)>| point.and_then(|(_, id)| Some((id, places.place(id)?)));
+    let paint = if centre.is_some() {
+        at(points.centre)
+    } else {
+        None
+    };
+    let seen = if exposed.is_some() {
+        at(points.exposed)
+    } else {
+        None
+    };
+    if paint.is_none() && seen.is_none() {
+        return Placed::Nowhere;
+    }
+    let pushed = centre
+        .or(exposed)
+        .and_then(|row| job.pushes.get(row.push?))
+        .map(|push| push.pushed)
+        .or_else(|| job.runs.get(run).map(|run| run.pushed))
+        .unwrap_or_default();
+    let centre = centre.and_then(|row| points.centre.map(|(index, _)| (index, row)));
+    Placed::At(Entry {
+        mark,
+        centre,
+        exposed,
+        paint,
+        seen,
+        path: None,
+        pushed,
+    })
+}
+
+/// Counters of one push, in row order, must go on; a repeat is a fault only at another place.
+fn counter_issues(inputs: Inputs<'_>, entries: &[Entry<'_>]) -> Vec<OrderIssue> {
+    let mut last: BTreeMap<Option<usize>, (usize, f64, &Entry<'_>)> = BTreeMap::new();
+    let mut issues = Vec::new();
+    for entry in entries {
+        let Some((row, index)) = entry.centre.map(|(index, row)| (row, index)) else {
+            continue;
+        };
+        let Some(counter) = row.counter else { continue };
+        if let Some(&(before, earlier, other)) = last.get(&row.push) {
+            if counter < earlier {
+                issues.push(OrderIssue {
+                    before,
+                    row: index,
+                    same_counter_apart: None,
+                });
+            } else if counter - earlier < 1e-9 {
+                let apart = apart(inputs, other, entry);
+                if apart.is_some() {
+                    issues.push(OrderIssue {
+                        before,
+                        row: index,
+                        same_counter_apart: apart,
+                    });
+                }
+            }
+        }
+        last.insert(row.push, (index, counter, entry));
+    }
+    issues
+}
+
+/// The distance of two marks, if it is more than measuring, placing and the counter explain.
+fn apart(inputs: Inputs<'_>, a: &Entry<'_>, b: &Entry<'_>) -> Option<f64> {
+    let ((a_id, a), (b_id, b)) = (a.place(), b.place());
+    let distance = f64::hypot(a.e - b.e, a.n - b.n);
+    let c = block::difference(
+        a.covariance,
+        b.covariance,
+        inputs.places.covariance(a_id, b_id),
+    );
+    let accuracy = &inputs.job.accuracy;
+    let placing = 2.0 * accuracy.mark.powi(2) + accuracy.counter.powi(2);
+    let (sigma, _, _) = block::axes(block::add(c, block::isotropic(placing)));
+    (distance > inputs.job.limits.alarm * sigma).then_some(distance)
+}
+
+/// By path; a mark without one goes where it lengthens the line through the others least.
+fn sort_by_path(entries: &mut Vec<Entry<'_>>) {
+    let (mut line, loose): (Vec<_>, Vec<_>) = std::mem::take(entries)
+        .into_iter()
+        .partition(|entry| entry.path.is_some());
+    let at = |entry: &Entry<'_>| entry.path.map_or(f64::NAN, |path| path.at);
+    line.sort_by(|a, b| at(a).total_cmp(&at(b)));
+    // Each loose mark is weighed against the counted ones only, so that their order among themselves is that of the rows.
+    let mut slots: Vec<(usize, Entry<'_>)> = loose
+        .into_iter()
+        .map(|entry| (slot(&line, &entry), entry))
+        .collect();
+    slots.sort_by_key(|(slot, _)| *slot);
+    let mut slots = slots.into_iter().peekable();
+    entries.reserve(line.len());
+    for (index, entry) in line.into_iter().enumerate() {
+        while let Some((_, loose)) = slots.next_if(|(slot, _)| *slot <= index) {
+            entries.push(loose);
+        }
+        entries.push(entry);
+    }
+    entries.extend(slots.map(|(_, loose)| loose));
+}
+
+/// Largest number of counted marks that a loose one is weighed against one by one; beyond, it goes to the end.
+const WEIGHED: usize = 2000;
+
+fn slot(line: &[Entry<'_>], loose: &Entry<'_>) -> usize {
+    let (_, at) = loose.place();
+    let to = |entry: &Entry<'_>| {
+        let (_, place) = entry.place();
+        f64::hypot(place.e - at.e, place.n - at.n)
+    };
+    let (Some(first), Some(last)) = (line.first(), line.last()) else {
+        return 0;
+    };
+    if line.len() > WEIGHED {
+        return line.len();
+    }
+    let mut best = (to(first), 0);
+    for (index, pair) in line.windows(2).enumerate() {
+        let [a, b] = pair else { continue };
+        let ((_, pa), (_, pb)) = (a.place(), b.place());
+        let longer = to(a) + to(b) - f64::hypot(pa.e - pb.e, pa.n - pb.n);
+        if longer < best.0 {
+            best = (longer, index + 1);
+        }
+    }
+    if to(last) < best.0 {
+        line.len()
+    } else {
+        best.1
+    }
+}

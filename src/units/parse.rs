@@ -1,1 +1,0 @@
-//! Every form in which a length, an angle or a station may be typed.
