@@ -4,8 +4,6 @@
 //! compared, and the findings (`unknown-reference`, `duplicate`, `outside-crs`, `no-datum`, …).
 //! A new way of measuring adds a variant of [`Kind`] and nothing else: no method has its own solver.
 
-pub mod declination;
-
 use std::sync::Arc;
 
 use crate::crs::Crs;
