@@ -14,6 +14,8 @@ const MOST_ITERATIONS: usize = 200;
 /// A step that would lower the sum of squares by less than this, in units of it plus one, is the last: steps of
 /// 1e-6 σ. Our choice; far below anything that is printed.
 const DONE: f64 = 1e-12;
+/// Damping of the first step when care is called for.
+const CAREFUL: f64 = 1.0;
 /// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
 /// 5 mm): no reason to damp.
 const ROUNDING: f64 = 1e-7;
@@ -238,47 +240,97 @@ impl<M: Model> Setting<'_, M> {
         sum
     }
 
-    /// Iterates a set of parts, and the shared unknowns with it if `with_shared`. Says whether the steps vanished.
-    fn iterate(&self, set: &[u32], x: &mut [f64], shared: &mut [f64], with_shared: bool) -> bool {
-        let mut damping = 0.0;
+    /// Iterates a set of parts, and the shared unknowns with it if `with_shared`; says whether the steps vanished. Where
+    /// the first way ends nowhere or leaves an unknown free, it is tried again from the start with care.
+    fn settle(&self, set: &[u32], x: &mut [f64], shared: &mut [f64], with_shared: bool) -> bool {
+        let (mut other_x, mut other_shared) = (x.to_vec(), shared.to_vec());
+        let first = self.iterate(set, x, shared, with_shared, 0.0);
+        if first.ended && !first.pinned {
+            return true;
+        }
+        let second = self.iterate(set, &mut other_x, &mut other_shared, with_shared, CAREFUL);
+        let better = second.squares < first.squares * (1.0 - ROUNDING);
+        if second.ended && (better || !first.ended) {
+            x.copy_from_slice(&other_x);
+            shared.copy_from_slice(&other_shared);
+        }
+        first.ended || second.ended
+    }
+
+    fn iterate(&self, set: &[u32], x: &mut [f64], shared: &mut [f64], with_shared: bool, damping: f64) -> End {
+        let mut damping = damping;
+        let mut end = End { ended: false, pinned: false, squares: f64::INFINITY };
         for _ in 0..MOST_ITERATIONS {
-            let (parts, mut sums) = self.pass(set, x, shared, (damping, false));
-            if with_shared {
-                self.shared_rows(shared, &mut sums);
-            }
-            let k = if with_shared { shared.len() } else { 0 };
-            let mut step_shared = sums.right.clone();
-            let factor = Dense::factor(k, sums.matrix[..k * k].to_vec(), damping);
-            factor.solve(&mut step_shared[..k]);
-            let mut gain: f64 = step_shared[..k].iter().zip(&sums.right).map(|(a, b)| a * b).sum();
-            let mut trial = x.to_vec();
-            for (&p, done) in set.iter().zip(&parts) {
-                let range = self.range(&self.parts.parts[p as usize]);
-                for (i, target) in trial[range].iter_mut().enumerate() {
-                    gain += done.step[i] * done.right[i];
-                    let shift: f64 = done.columns(i).map(|(g, c)| c * step_shared[g as usize]).sum();
-                    *target += done.step[i] - if with_shared { shift } else { 0.0 };
+            let step = self.step(set, x, shared, with_shared, damping);
+            end.pinned = step.pinned;
+            let squares = self.total(set, &step.x, &step.shared, with_shared);
+            let scale = step.squares + 1.0;
+            if squares.is_finite() && squares <= step.squares + ROUNDING * scale {
+                x.copy_from_slice(&step.x);
+                shared.copy_from_slice(&step.shared);
+                end.squares = squares;
+                if step.gain <= DONE * scale && damping == 0.0 {
+                    end.ended = true;
+                    return end;
                 }
-            }
-            let trial_shared: Vec<f64> =
-                shared.iter().enumerate().map(|(i, g)| g + if i < k { step_shared[i] } else { 0.0 }).collect();
-            let squares = self.total(set, &trial, &trial_shared, with_shared);
-            let scale = sums.squares + 1.0;
-            if squares.is_finite() && squares <= sums.squares + ROUNDING * scale {
-                x.copy_from_slice(&trial);
-                shared.copy_from_slice(&trial_shared);
-                if gain <= DONE * scale && damping == 0.0 {
-                    return true;
+                // A step that gained much less than the linear equations promised went too far.
+                if step.squares - squares > 0.25 * step.gain || step.gain <= ROUNDING * scale {
+                    damping = if damping < 1e-4 { 0.0 } else { damping * 0.1 };
                 }
-                damping = if damping < 1e-4 { 0.0 } else { damping * 0.1 };
             } else if damping > 1e12 {
-                return false;
+                return end;
             } else {
                 damping = (damping * 10.0).max(1e-3);
             }
         }
-        false
+        end
     }
+
+    /// One step from the present values, not yet judged.
+    fn step(&self, set: &[u32], x: &[f64], shared: &[f64], with_shared: bool, damping: f64) -> Step {
+        let (parts, mut sums) = self.pass(set, x, shared, (damping, false));
+        if with_shared {
+            self.shared_rows(shared, &mut sums);
+        }
+        let k = if with_shared { shared.len() } else { 0 };
+        let factor = Dense::factor(k, sums.matrix[..k * k].to_vec(), damping);
+        let mut move_shared = sums.right.clone();
+        factor.solve(&mut move_shared[..k]);
+        let mut gain: f64 = move_shared[..k].iter().zip(&sums.right).map(|(a, b)| a * b).sum();
+        let mut pinned = !factor.pinned.is_empty();
+        let mut trial = x.to_vec();
+        for (&p, done) in set.iter().zip(&parts) {
+            pinned |= !done.factor.pinned().is_empty();
+            let range = self.range(&self.parts.parts[p as usize]);
+            for (i, target) in trial[range].iter_mut().enumerate() {
+                gain += done.step[i] * done.right[i];
+                let shift: f64 = done.columns(i).map(|(g, c)| c * move_shared[g as usize]).sum();
+                *target += done.step[i] - if with_shared { shift } else { 0.0 };
+            }
+        }
+        let shared = shared.iter().enumerate().map(|(i, g)| g + if i < k { move_shared[i] } else { 0.0 }).collect();
+        Step { x: trial, shared, gain, squares: sums.squares, pinned }
+    }
+}
+
+/// A step to be judged.
+struct Step {
+    x: Vec<f64>,
+    shared: Vec<f64>,
+    /// By how much the linear equations say that the sum of squares falls.
+    gain: f64,
+    /// Sum of squares before it.
+    squares: f64,
+    pinned: bool,
+}
+
+/// How iterations ended.
+struct End {
+    /// The steps vanished.
+    ended: bool,
+    /// Some unknown is not determined there.
+    pinned: bool,
+    squares: f64,
 }
 
 impl Eliminated {
@@ -324,7 +376,7 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
         let range = parts.range(&parts.parts[p as usize]);
         let mut own_values = x[range.clone()].to_vec();
         let setting = Setting { model, parts: &parts, skip, own, offset: range.start };
-        let converged = setting.iterate(&[p], &mut own_values, &mut shared.clone(), false);
+        let converged = setting.settle(&[p], &mut own_values, &mut shared.clone(), false);
         (own_values, converged)
     };
     let done: Vec<(Vec<f64>, bool)> = alone.par_iter().map(one).collect();
@@ -335,7 +387,7 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
             failed.push(p);
         }
     }
-    if !shared.is_empty() && !setting.iterate(&coupled, &mut x, &mut shared, true) {
+    if !shared.is_empty() && !setting.settle(&coupled, &mut x, &mut shared, true) {
         failed.extend(&coupled);
     }
 

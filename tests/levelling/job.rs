@@ -1,4 +1,5 @@
 //! An empty job for tests, and rows to put into it.
+#![allow(dead_code)]
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
