@@ -275,3 +275,267 @@ fn findings_of_a_hostile_table_are_listed_up_to_a_limit() {
             .all(|finding| finding.level == Level::Error)
     );
 }
+
+/// What `aslaid new` writes is read without a finding, and both forms say the same.
+#[test]
+fn an_empty_job_reads_without_a_finding() {
+    let folder = tempfile::tempdir().unwrap();
+    let (plain, book) = (folder.path().join("job"), folder.path().join("job.xlsx"));
+    job::template::write_folder(&plain).unwrap();
+    job::template::write_workbook(&book).unwrap();
+    assert!(
+        job::template::write_folder(&plain).is_err(),
+        "it must not overwrite"
+    );
+    assert!(
+        job::template::write_workbook(&book).is_err(),
+        "it must not overwrite"
+    );
+    let read = |path: JobPath| job::read(&path, &crs_unit).unwrap();
+    let (plain, book) = (read(JobPath::Folder(plain)), read(JobPath::Workbook(book)));
+    for reading in [&plain, &book] {
+        assert!(reading.findings.is_empty(), "{:#?}", reading.findings);
+        assert!(
+            reading.job.left_out.is_empty() && reading.job.notes.is_empty(),
+            "{:#?}",
+            reading.job
+        );
+    }
+    let (plain, book) = (plain.job, book.job);
+    assert_eq!(
+        (plain.head, plain.grid, plain.equipment),
+        (book.head, book.grid, book.equipment)
+    );
+    assert_eq!(
+        (plain.marks.len(), plain.control.len(), plain.measures.len()),
+        (1, 1, 1)
+    );
+    assert_eq!(plain.marks[0].placing, book.marks[0].placing);
+    assert_eq!(plain.marks[0].readings, book.marks[0].readings);
+    assert_eq!(
+        (
+            plain.camera.len(),
+            plain.levels.len(),
+            plain.pushes.len(),
+            plain.runs.len()
+        ),
+        (1, 1, 1, 1)
+    );
+    near(plain.camera[0].counter, 10.2 * FOOT);
+    assert_eq!(
+        job::template::workbook().unwrap(),
+        job::template::workbook().unwrap()
+    );
+}
+
+/// Corrections of every broken job read back as a job with the same findings, as far as a workbook can hold what was wrong.
+#[test]
+fn corrections_read_back_with_the_same_findings() {
+    let folder = tempfile::tempdir().unwrap();
+    let unlike = [
+        // Wrong as a text file only: a workbook has no separators, quotation marks or TOML, and takes a decimal comma.
+        "length-decimal-comma",
+        "marks-binary",
+        "marks-empty",
+        "marks-missing",
+        "quote-unclosed",
+        "toml-syntax",
+        "toml-key-twice",
+        "toml-section-as-value",
+        "key-misspelt",
+        "file-misspelt",
+        "log-broken",
+        "row-too-long",
+    ];
+    for path in jobs("broken").into_iter().chain(jobs("strangers")) {
+        let first = read(&path);
+        let bytes = job::corrections::workbook(&first.tables, &first.findings).unwrap();
+        assert_eq!(
+            bytes,
+            job::corrections::workbook(&first.tables, &first.findings).unwrap(),
+            "{}",
+            path.display()
+        );
+        let book = folder.path().join("corrections.xlsx");
+        fs::write(&book, bytes).unwrap();
+        let again = job::read(&JobPath::Workbook(book), &crs_unit).unwrap();
+        if unlike.iter().any(|name| path.ends_with(name)) {
+            continue;
+        }
+        let codes = |reading: &Reading| {
+            let mut codes: Vec<String> = reading
+                .findings
+                .iter()
+                .map(|finding| format!("{} {} {:?}", finding.code, finding.level, finding.columns))
+                .collect();
+            codes.sort();
+            codes
+        };
+        assert_eq!(
+            codes(&first),
+            codes(&again),
+            "{}: {:#?}",
+            path.display(),
+            again.findings
+        );
+        assert_eq!(
+            first.job.marks.len(),
+            again.job.marks.len(),
+            "{}",
+            path.display()
+        );
+        for (one, other) in first.job.marks.iter().zip(&again.job.marks) {
+            assert_eq!(
+                (&one.placing, &one.readings, &one.note),
+                (&other.placing, &other.readings, &other.note),
+                "{}",
+                path.display()
+            );
+        }
+    }
+}
+
+#[test]
+fn the_schema_of_job_toml_is_a_json_schema_that_fits() {
+    let schema = job::schema();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    for path in [
+        Path::new("fixtures/jobs/strangers/unit-headings/job.toml"),
+        Path::new("fixtures/demo/fern-hollow/job.toml"),
+    ] {
+        let text = fs::read_to_string(path).unwrap();
+        let value: toml::Table = text.parse().unwrap();
+        // A schema sees TOML's dates as texts.
+        let json: serde_json::Value = serde_json::from_str(
+            &serde_json::to_string(&dates_as_text(toml::Value::Table(value))).unwrap(),
+        )
+        .unwrap();
+        let errors: Vec<String> = validator
+            .iter_errors(&json)
+            .map(|error| error.to_string())
+            .collect();
+        assert!(errors.is_empty(), "{}: {errors:?}", path.display());
+    }
+    assert!(!validator.is_valid(
+        &serde_json::json!({ "job": { "id": "../x" }, "grid": { "crs": "local", "unit": "m" } })
+    ));
+    assert!(!validator.is_valid(
+        &serde_json::json!({ "job": { "id": "x" }, "grid": { "crs": "local", "unit": "yard" } })
+    ));
+}
+
+fn dates_as_text(value: toml::Value) -> toml::Value {
+    match value {
+        toml::Value::Datetime(time) => toml::Value::String(time.to_string()),
+        toml::Value::Table(table) => toml::Value::Table(
+            table
+                .into_iter()
+                .map(|(key, value)| (key, dates_as_text(value)))
+                .collect(),
+        ),
+        toml::Value::Array(items) => {
+            toml::Value::Array(items.into_iter().map(dates_as_text).collect())
+        }
+        other => other,
+    }
+}
+
+/// Runs a script beside this file with the Python that scripts/setup installs; its output.
+fn python(script: &str, argument: &Path) -> String {
+    let output = std::process::Command::new("target/venv/bin/python")
+        .arg(Path::new("tests/reading").join(script))
+        .arg(argument)
+        .output()
+        .expect("target/venv/bin/python is missing: run scripts/setup");
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    String::from_utf8(output.stdout).unwrap()
+}
+
+#[test]
+fn a_strangers_workbook_is_read_as_a_spreadsheet_stores_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("lateral 7.xlsx");
+    let filled: usize = python("stranger_workbook.py", &path)
+        .trim()
+        .parse()
+        .unwrap();
+    let reading = job::read(&JobPath::Workbook(path), &crs_unit).unwrap();
+    assert_eq!(
+        said(&reading),
+        [
+            "unreadable error lateral 7.xlsx!marks :5",
+            "unused-column note lateral 7.xlsx!Job:11"
+        ],
+        "{:#?}",
+        reading.findings
+    );
+    assert!(
+        reading
+            .findings
+            .iter()
+            .any(|finding| finding.message.contains("12-6")),
+        "{:#?}",
+        reading.findings
+    );
+    let job = reading.job;
+    assert_eq!(
+        job.cells.used + job.cells.kept + job.cells.named,
+        filled,
+        "{:?}",
+        job.cells
+    );
+    assert_eq!(
+        (
+            job.head.id.as_str(),
+            job.head.located_on.as_deref(),
+            job.head.revision
+        ),
+        ("LAT-7", Some("2026-05-14"), Some(2))
+    );
+    assert!(job.equipment.signal_is_linear);
+    near(job.accuracy.depth_fraction, 0.04);
+    near(job.runs[0].diameter.unwrap(), 4.0 * INCH);
+    assert_eq!(
+        job.runs[0].min_grade,
+        Some(job::model::MinGrade::Ratio(0.02))
+    );
+    assert_eq!(&*job.control[0].point, "1");
+    let mark = &job.marks[0];
+    near(mark.readings[1].unwrap(), 4.0 * FOOT + 2.5 * INCH);
+    // 2026-05-14 is day 20587
+    assert_eq!(
+        mark.placing.window,
+        Some((
+            20_587.0 * 86_400.0 + 46_925.0,
+            20_587.0 * 86_400.0 + 46_980.0
+        ))
+    );
+    assert_eq!(&*mark.placing.ties[1].from, "2");
+    assert_eq!(mark.attributes, [("gate_code".into(), "4711".to_owned())]);
+    assert!(job.left_out.iter().any(|row| row.reason == "totals row"));
+    assert!(
+        job.left_out
+            .iter()
+            .any(|row| row.reason == "none of the job's tables")
+    );
+}
+
+#[test]
+fn a_workbook_that_unpacks_to_too_much_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("bomb.xlsx");
+    python("bomb.py", &path);
+    assert!(fs::metadata(&path).unwrap().len() < 2_000_000);
+    let error = job::read(&JobPath::Workbook(path.clone()), &crs_unit)
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("unpacks to more than"), "{error}");
+    for junk in [&b"PK\x03\x04"[..], b"", b"not a workbook", &[0xff; 4096]] {
+        fs::write(&path, junk).unwrap();
+        assert!(job::read(&JobPath::Workbook(path.clone()), &crs_unit).is_err());
+    }
+}

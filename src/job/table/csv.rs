@@ -12,6 +12,7 @@ pub fn read(file: Arc<str>, bytes: Vec<u8>, spec: &TableSpec) -> Result<Table, S
     let text = decode(bytes, &mut table.notes)?;
     let (separator, start) = separator(&text, &table.file, spec);
     table.decimal_comma = separator != b',';
+    table.delimited = true;
     parse(
         text.get(start..).unwrap_or_default(),
         separator,

@@ -62,7 +62,15 @@ pub fn lay_out(table: &Table, spec: &TableSpec, strict: bool) -> (Layout, Vec<Fi
         return (layout, findings);
     };
     layout.heading = Some(heading);
-    for column in 0..table.width(heading) {
+    let below = if table.delimited {
+        0
+    } else {
+        (heading..table.height())
+            .map(|row| table.width(row))
+            .max()
+            .unwrap_or(0)
+    };
+    for column in 0..table.width(heading).max(below) {
         place(table, spec, strict, column, &mut layout, &mut findings);
     }
     layout.groups.sort_by_key(|(number, _)| *number);

@@ -123,6 +123,7 @@ pub fn build(parts: Parts<'_>) -> Result<AsBuilt, serde_json::Error> {
         inputs: job.inputs.iter().map(input).collect(),
         cells: cells(job.cells),
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
+        published: job.publish.clone(),
     };
     set_geographic(&mut record, parts.to_wgs84, &heights(&view), scale);
     record.hash = Some(hash(&record)?);
