@@ -2,6 +2,7 @@
 //! back. It reads as a job.
 
 use std::collections::{BTreeMap, HashMap};
+use std::fmt::Write as _;
 
 use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
 
@@ -312,7 +313,8 @@ fn write(
             *level = finding.level.max(*level);
             if text.len() < COMMENT {
                 let separator = if text.is_empty() { "" } else { "\n" };
-                text.push_str(&format!("{separator}{}: {}", finding.code, finding.message));
+                // Writing to a String can't fail.
+                let _ = write!(text, "{separator}{}: {}", finding.code, finding.message);
             }
         }
     }

@@ -16,6 +16,7 @@ mod book;
 mod caps;
 pub mod corrections;
 mod discover;
+mod files;
 pub mod model;
 pub mod nmea;
 mod read;

@@ -41,6 +41,9 @@ pub struct Epoch {
 
 const DAY: f64 = 86_400.0;
 
+/// Time of day, and one-sigmas of latitude, longitude, height.
+type TimedSigmas = (f64, (f64, f64, f64));
+
 /// Reads a log. Its epochs are dated by the nearest RMC sentence before or after, else by `located_on` (days since
 /// 1970-01-01); epochs without a fix are passed over; lines that can't be used are named.
 #[must_use]
@@ -51,7 +54,7 @@ pub fn parse(file: &str, bytes: &[u8], located_on: Option<i64>) -> Log {
     };
     // Index of the epoch that a date stands before, its time of day, its day.
     let mut dates: Vec<(usize, f64, i64)> = Vec::new();
-    let mut sigmas: Option<(f64, (f64, f64, f64))> = None;
+    let mut sigmas: Option<TimedSigmas> = None;
     for (line, text) in (1_u32..).zip(bytes.split(|byte| *byte == b'\n')) {
         let text = text.trim_ascii();
         if text.is_empty() || text.starts_with(b"#") {
@@ -218,7 +221,7 @@ fn gga(fields: &[&str]) -> Result<Option<Epoch>, String> {
 }
 
 /// Time of day and one-sigmas of latitude, longitude, height; `None` where they are blank.
-fn gst(fields: &[&str]) -> Result<Option<(f64, (f64, f64, f64))>, String> {
+fn gst(fields: &[&str]) -> Result<Option<TimedSigmas>, String> {
     let time = clock(fields.first().copied().unwrap_or_default())?;
     let sigma =
         |at: usize| number(fields, at, "sigma").map(|sigma| sigma.filter(|sigma| *sigma > 0.0));
@@ -380,7 +383,7 @@ mod tests {
         assert!(
             rtk.epochs
                 .iter()
-                .all(|epoch| (epoch.time / DAY).floor() == 18_339.0)
+                .all(|epoch| (epoch.time / DAY).floor() as i64 == 18_339)
         );
         let dual = log("dualband_gst_gga.log");
         assert_eq!(dual.epochs.len(), 29);
