@@ -76,6 +76,8 @@ pub struct CableHint {
     pub length: f64,
     /// Its one-sigma.
     pub sigma: f64,
+    /// `length` runs along the pipe: a straight pipe is as long. If not, it is only how far apart they may lie.
+    pub along: bool,
 }
 
 /// A shift shared by all positions of one datum or correction service.

@@ -76,8 +76,8 @@ struct Construction<'a> {
     places: Vec<Option<Plane>>,
     site: Option<Similarity>,
     sides: BTreeMap<PointId, Vec<SideHint>>,
-    /// Neighbour and reach of the cable to it, by point.
-    cables: BTreeMap<PointId, Vec<(PointId, f64)>>,
+    /// Neighbour and the cable to it, by point.
+    cables: BTreeMap<PointId, Vec<(PointId, CableHint)>>,
 }
 
 /// Mean of the eastings or northings measured at a point.
@@ -216,16 +216,31 @@ impl<'a> Construction<'a> {
         }
     }
 
-    /// The one place that the cable to known neighbours on the run allows.
+    /// The one place that the cable to known neighbours on the run allows; if it allows several, the one to which the pipe
+    /// would run straight.
     fn by_cable(&self, point: PointId, places: &[Plane]) -> Option<Plane> {
         let hints = self.cables.get(&point).into_iter().flatten();
-        let reach: Vec<(Plane, f64)> =
-            hints.filter_map(|&(other, reach)| Some((self.known(other)?, reach))).collect();
-        let mut allowed = places
-            .iter()
-            .filter(|place| reach.iter().all(|(p, reach)| (place.0 - p.0).hypot(place.1 - p.1) <= *reach));
-        let only = allowed.next().copied();
-        only.filter(|_| !reach.is_empty() && allowed.next().is_none())
+        let known: Vec<(Plane, CableHint)> =
+            hints.filter_map(|&(other, hint)| Some((self.known(other)?, hint))).collect();
+        let beyond = |place: &Plane, (p, hint): &(Plane, CableHint)| {
+            ((place.0 - p.0).hypot(place.1 - p.1) - hint.length) / hint.sigma
+        };
+        let only = |places: &[Plane]| match places {
+            [place] => Some(*place),
+            _ => None,
+        };
+        let kept = |keep: &dyn Fn(&Plane, &(Plane, CableHint)) -> bool| -> Vec<Plane> {
+            places.iter().filter(|place| known.iter().all(|hint| keep(place, hint))).copied().collect()
+        };
+        if known.is_empty() {
+            return None;
+        }
+        let allowed = kept(&|place, hint| beyond(place, hint) <= ALARM);
+        only(&allowed).or_else(|| {
+            only(&kept(&|place, hint| {
+                beyond(place, hint) <= ALARM && (!hint.1.along || beyond(place, hint) >= -ALARM)
+            }))
+        })
     }
 }
 
@@ -278,10 +293,9 @@ pub(super) fn construct(observations: &Observations) -> Approximate {
     for hint in &observations.sides {
         this.sides.entry(hint.at).or_default().push(*hint);
     }
-    for CableHint { a, b, length, sigma } in observations.cables.iter().copied() {
-        let reach = length + ALARM * sigma;
-        this.cables.entry(a).or_default().push((b, reach));
-        this.cables.entry(b).or_default().push((a, reach));
+    for hint in observations.cables.iter().copied() {
+        this.cables.entry(hint.a).or_default().push((hint.b, hint));
+        this.cables.entry(hint.b).or_default().push((hint.a, hint));
     }
     this.fit_site();
     if let Some(site) = this.site {
