@@ -216,31 +216,32 @@ impl<'a> Construction<'a> {
         }
     }
 
-    /// The one place that the cable to known neighbours on the run allows; if it allows several, the one to which the pipe
-    /// would run straight.
+    /// The place that the cable to known neighbours on the run likes best, by as much as tells places apart: the one that it
+    /// reaches; if it reaches several, the one to which the pipe would run straight.
     fn by_cable(&self, point: PointId, places: &[Plane]) -> Option<Plane> {
         let hints = self.cables.get(&point).into_iter().flatten();
         let known: Vec<(Plane, CableHint)> =
             hints.filter_map(|&(other, hint)| Some((self.known(other)?, hint))).collect();
-        let beyond = |place: &Plane, (p, hint): &(Plane, CableHint)| {
-            ((place.0 - p.0).hypot(place.1 - p.1) - hint.length) / hint.sigma
+        let best = |squares: &dyn Fn(f64, &CableHint) -> f64| -> Option<Plane> {
+            let mut scored: Vec<(f64, Plane)> = places
+                .iter()
+                .map(|&place| {
+                    let each = known.iter().map(|(p, hint)| {
+                        let chord = (place.0 - p.0).hypot(place.1 - p.1);
+                        squares((chord - hint.length) / hint.sigma, hint)
+                    });
+                    (each.sum(), place)
+                })
+                .collect();
+            scored.sort_by(|a, b| a.0.total_cmp(&b.0));
+            match scored.as_slice() {
+                [(least, place), (next, _), ..] if next - least > TELLS_APART => Some(*place),
+                _ => None,
+            }
         };
-        let only = |places: &[Plane]| match places {
-            [place] => Some(*place),
-            _ => None,
-        };
-        let kept = |keep: &dyn Fn(&Plane, &(Plane, CableHint)) -> bool| -> Vec<Plane> {
-            places.iter().filter(|place| known.iter().all(|hint| keep(place, hint))).copied().collect()
-        };
-        if known.is_empty() {
-            return None;
-        }
-        let allowed = kept(&|place, hint| beyond(place, hint) <= ALARM);
-        only(&allowed).or_else(|| {
-            only(&kept(&|place, hint| {
-                beyond(place, hint) <= ALARM && (!hint.1.along || beyond(place, hint) >= -ALARM)
-            }))
-        })
+        let beyond = |excess: f64, _: &CableHint| excess.max(0.0).powi(2);
+        let bent = |excess: f64, hint: &CableHint| if hint.along { excess * excess } else { beyond(excess, hint) };
+        best(&beyond).or_else(|| best(&bent))
     }
 }
 
