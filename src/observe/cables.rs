@@ -9,11 +9,18 @@ use crate::job::model::{Job, Role, Use};
 pub(super) fn hints(job: &Job, marks: &[MarkPoints], ground_to_grid: f64) -> Vec<CableHint> {
     let mut pushes: BTreeMap<(usize, Option<usize>), Vec<(f64, PointId)>> = BTreeMap::new();
     for (row, point) in marks.iter().filter_map(|mark| mark.centre) {
-        let Some(row) = job.marks.get(row).filter(|row| row.role == Role::Centre && row.usage == Use::Yes) else {
+        let Some(row) = job
+            .marks
+            .get(row)
+            .filter(|row| row.role == Role::Centre && row.usage == Use::Yes)
+        else {
             continue;
         };
         if let Some(counter) = row.counter {
-            pushes.entry((row.run, row.push)).or_default().push((counter, point));
+            pushes
+                .entry((row.run, row.push))
+                .or_default()
+                .push((counter, point));
         }
     }
     let a = &job.accuracy;
@@ -23,8 +30,16 @@ pub(super) fn hints(job: &Job, marks: &[MarkPoints], ground_to_grid: f64) -> Vec
         for pair in push.windows(2) {
             let length = (pair[1].0 - pair[0].0) * ground_to_grid;
             // Both marks' own placing besides the counter.
-            let sigma = a.counter.hypot(a.counter_fraction * length).hypot(std::f64::consts::SQRT_2 * a.mark);
-            hints.push(CableHint { a: pair[0].1, b: pair[1].1, length, sigma });
+            let sigma = a
+                .counter
+                .hypot(a.counter_fraction * length)
+                .hypot(std::f64::consts::SQRT_2 * a.mark);
+            hints.push(CableHint {
+                a: pair[0].1,
+                b: pair[1].1,
+                length,
+                sigma,
+            });
         }
     }
     hints
