@@ -45,7 +45,9 @@ impl Outcome {
     /// Some finding is an error: no deliverables but the findings, unless a draft is asked for.
     #[must_use]
     pub fn blocked(&self) -> bool {
-        self.findings.iter().any(|finding| finding.level == Level::Error)
+        self.findings
+            .iter()
+            .any(|finding| finding.level == Level::Error)
     }
 }
 
@@ -58,13 +60,24 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     let (job, mut findings) = (reading.job, reading.findings);
     let mut record = None;
     if reading.usable {
-        let crs = Crs::new(&job.grid.crs, job.grid.unit).map_err(|error| unreadable(path, &error))?;
+        let crs =
+            Crs::new(&job.grid.crs, job.grid.unit).map_err(|error| unreadable(path, &error))?;
         let (built, found) = compute(&job, &crs, options, std::mem::take(&mut findings));
         record = Some(built.map_err(|error| unreadable(path, &error))?);
         findings = found;
     }
-    let cells = model::Cells { used: job.cells.used, kept: job.cells.kept, named: job.cells.named };
-    Ok(Outcome { job: job.head.id, record, findings, cells, tables: reading.tables })
+    let cells = model::Cells {
+        used: job.cells.used,
+        kept: job.cells.kept,
+        named: job.cells.named,
+    };
+    Ok(Outcome {
+        job: job.head.id,
+        record,
+        findings,
+        cells,
+        tables: reading.tables,
+    })
 }
 
 fn compute(
@@ -77,12 +90,24 @@ fn compute(
     let observed = observe::observe(job, crs);
     let adjusted = position::adjust(&observed.observations, &job.limits);
     let heights = height::heights(job, &observed.observations, &job.limits);
-    let inputs = Inputs { job, observations: &observed.observations, places: &adjusted, grounds: &heights };
+    let inputs = Inputs {
+        job,
+        observations: &observed.observations,
+        places: &adjusted,
+        grounds: &heights,
+    };
     let sensed = transmitter::sense(job, &observed.observations, &adjusted);
     let traced = run::trace(inputs, &sensed);
     let profiles = profile::profiles(inputs, &traced);
 
-    let survey = Survey { job, crs, observed: &observed, adjusted: &adjusted, heights: &heights, unit };
+    let survey = Survey {
+        job,
+        crs,
+        observed: &observed,
+        adjusted: &adjusted,
+        heights: &heights,
+        unit,
+    };
     let semi_major = semi_major(&traced, observed.observations.marks.len());
     let mut findings = read;
     findings.extend(rules::survey::find(&rules::survey::Survey {
@@ -137,7 +162,10 @@ fn finish(job: &Job, findings: &mut [Finding]) {
 }
 
 fn note(note: &Note) -> model::Note {
-    model::Note { source: note.source.as_ref().map(ToString::to_string), text: note.text.clone() }
+    model::Note {
+        source: note.source.as_ref().map(ToString::to_string),
+        text: note.text.clone(),
+    }
 }
 
 fn to_wgs84(crs: &Crs, places: &[(f64, f64)]) -> Option<Vec<(f64, f64)>> {
@@ -148,9 +176,14 @@ fn to_wgs84(crs: &Crs, places: &[(f64, f64)]) -> Option<Vec<(f64, f64)>> {
 }
 
 fn crs_unit(code: &str) -> Result<f64, String> {
-    Crs::new(code, LengthUnit::Metre).map(|crs| crs.unit_metres()).map_err(|error| error.to_string())
+    Crs::new(code, LengthUnit::Metre)
+        .map(|crs| crs.unit_metres())
+        .map_err(|error| error.to_string())
 }
 
 fn unreadable(path: &Path, error: &dyn std::fmt::Display) -> Error {
-    Error::Read { path: path.to_owned(), why: error.to_string() }
+    Error::Read {
+        path: path.to_owned(),
+        why: error.to_string(),
+    }
 }

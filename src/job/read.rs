@@ -60,6 +60,7 @@ pub fn read(path: &JobPath, crs_unit: CrsUnit<'_>) -> Result<Reading, Error> {
         });
     }
     let tables = Tables { sheets };
+    unpublished(&tables, &settings.publish, &mut tally);
     let logs = raw
         .logs
         .iter()
@@ -72,6 +73,20 @@ pub fn read(path: &JobPath, crs_unit: CrsUnit<'_>) -> Result<Reading, Error> {
         tables,
         usable,
     })
+}
+
+/// Says which columns are to be published and are none of marks.
+fn unpublished(tables: &Tables, publish: &[String], tally: &mut Tally) {
+    let marks = tables
+        .sheets
+        .iter()
+        .find(|sheet| sheet.spec.name == "marks" && !sheet.settings);
+    for name in publish {
+        if !marks.is_some_and(|sheet| sheet.layout.names.iter().any(|of| **of == **name)) {
+            let text = format!("publish names the column {name}, which marks has not");
+            tally.notes.push(Note { source: None, text });
+        }
+    }
 }
 
 /// A line that is not TOML was said to be so; what was made of it to go on is not worth a further finding.

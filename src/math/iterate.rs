@@ -47,12 +47,22 @@ pub(super) struct SharedSums {
 
 impl SharedSums {
     fn new(k: usize) -> Self {
-        Self { matrix: vec![0.0; k * k], right: vec![0.0; k], squares: 0.0 }
+        Self {
+            matrix: vec![0.0; k * k],
+            right: vec![0.0; k],
+            squares: 0.0,
+        }
     }
 
     fn add(&mut self, other: &Self) {
-        self.matrix.iter_mut().zip(&other.matrix).for_each(|(a, b)| *a += b);
-        self.right.iter_mut().zip(&other.right).for_each(|(a, b)| *a += b);
+        self.matrix
+            .iter_mut()
+            .zip(&other.matrix)
+            .for_each(|(a, b)| *a += b);
+        self.right
+            .iter_mut()
+            .zip(&other.right)
+            .for_each(|(a, b)| *a += b);
         self.squares += other.squares;
     }
 
@@ -97,7 +107,12 @@ impl<M: Model> Setting<'_, M> {
     }
 
     fn values<'v>(&'v self, part: &Part, x: &'v [f64], shared: &'v [f64]) -> Values<'v> {
-        Values::part(self.parts, self.parts.range(part).start, &x[self.range(part)], shared)
+        Values::part(
+            self.parts,
+            self.parts.range(part).start,
+            &x[self.range(part)],
+            shared,
+        )
     }
 
     /// Assembles and eliminates a part, adding its share to `sums`.
@@ -116,15 +131,25 @@ impl<M: Model> Setting<'_, M> {
         let mut right = vec![0.0; n];
         let mut row = Row::default();
         let mut coupled: Vec<(u32, u32, f64)> = Vec::new();
-        for &i in self.parts.rows_of(part).iter().filter(|i| !(self.skip)(**i as usize)) {
+        for &i in self
+            .parts
+            .rows_of(part)
+            .iter()
+            .filter(|i| !(self.skip)(**i as usize))
+        {
             row.clear();
             self.model.row(i as usize, &values, &mut row);
             let weight = (row.sigma * row.sigma).recip();
             sums.squares += row.misclosure * row.misclosure * weight;
             sums.add_row(&row, self.own);
-            let (terms, global): (Vec<_>, Vec<_>) =
-                row.terms.iter().partition(|(unknown, _)| (*unknown as usize) < self.own);
-            let terms: Vec<(usize, f64)> = terms.iter().map(|&(u, a)| (self.local(u, base, width), a)).collect();
+            let (terms, global): (Vec<_>, Vec<_>) = row
+                .terms
+                .iter()
+                .partition(|(unknown, _)| (*unknown as usize) < self.own);
+            let terms: Vec<(usize, f64)> = terms
+                .iter()
+                .map(|&(u, a)| (self.local(u, base, width), a))
+                .collect();
             for (k, &(p, a)) in terms.iter().enumerate() {
                 right[p] += a * weight * row.misclosure;
                 normal.add(p, p, a * a * weight);
@@ -132,14 +157,19 @@ impl<M: Model> Setting<'_, M> {
                     // An unknown named twice meets itself on the diagonal twice.
                     normal.add(p, q, if p == q { 2.0 } else { 1.0 } * a * b * weight);
                 }
-                coupled.extend(global.iter().map(|&(g, b)| (g - self.own as u32, p as u32, a * b * weight)));
+                coupled.extend(
+                    global
+                        .iter()
+                        .map(|&(g, b)| (g - self.own as u32, p as u32, a * b * weight)),
+                );
             }
         }
         self.finish(normal, right, &coupled, (damping, last), sums)
     }
 
     fn local(&self, unknown: u32, base: usize, width: usize) -> usize {
-        self.parts.place[unknown as usize / width] as usize * width + unknown as usize % width - base
+        self.parts.place[unknown as usize / width] as usize * width + unknown as usize % width
+            - base
     }
 
     fn finish(
@@ -179,19 +209,38 @@ impl<M: Model> Setting<'_, M> {
                 coupling[p * k + c] = value;
             }
         }
-        let loose = if last { loose(&factor, &normal, n) } else { Vec::new() };
-        Eliminated { factor, step, right, shared, coupling, loose }
+        let loose = if last {
+            loose(&factor, &normal, n)
+        } else {
+            Vec::new()
+        };
+        Eliminated {
+            factor,
+            step,
+            right,
+            shared,
+            coupling,
+            loose,
+        }
     }
 
     /// One pass over a set of parts: each eliminated, and the sums over the shared unknowns.
-    fn pass(&self, set: &[u32], x: &[f64], shared: &[f64], how: (f64, bool)) -> (Vec<Eliminated>, SharedSums) {
+    fn pass(
+        &self,
+        set: &[u32],
+        x: &[f64],
+        shared: &[f64],
+        how: (f64, bool),
+    ) -> (Vec<Eliminated>, SharedSums) {
         let bundles: Vec<(Vec<Eliminated>, SharedSums)> = set
             .par_chunks(BUNDLE)
             .map(|bundle| {
                 let mut sums = SharedSums::new(self.parts.shared);
                 let done = bundle
                     .iter()
-                    .map(|&p| self.eliminate(&self.parts.parts[p as usize], x, shared, how, &mut sums))
+                    .map(|&p| {
+                        self.eliminate(&self.parts.parts[p as usize], x, shared, how, &mut sums)
+                    })
                     .collect();
                 (done, sums)
             })
@@ -209,7 +258,12 @@ impl<M: Model> Setting<'_, M> {
     fn shared_rows(&self, shared: &[f64], sums: &mut SharedSums) {
         let values = Values::part(self.parts, 0, &[], shared);
         let mut row = Row::default();
-        for &i in self.parts.shared_rows.iter().filter(|i| !(self.skip)(**i as usize)) {
+        for &i in self
+            .parts
+            .shared_rows
+            .iter()
+            .filter(|i| !(self.skip)(**i as usize))
+        {
             row.clear();
             self.model.row(i as usize, &values, &mut row);
             sums.squares += (row.misclosure / row.sigma).powi(2);
@@ -226,7 +280,11 @@ impl<M: Model> Setting<'_, M> {
                     .iter()
                     .map(|&p| {
                         let part = &self.parts.parts[p as usize];
-                        self.squares(self.parts.rows_of(part), &self.values(part, x, shared), &mut row)
+                        self.squares(
+                            self.parts.rows_of(part),
+                            &self.values(part, x, shared),
+                            &mut row,
+                        )
                     })
                     .sum()
             })
@@ -257,9 +315,20 @@ impl<M: Model> Setting<'_, M> {
         first.ended || second.ended
     }
 
-    fn iterate(&self, set: &[u32], x: &mut [f64], shared: &mut [f64], with_shared: bool, damping: f64) -> End {
+    fn iterate(
+        &self,
+        set: &[u32],
+        x: &mut [f64],
+        shared: &mut [f64],
+        with_shared: bool,
+        damping: f64,
+    ) -> End {
         let mut damping = damping;
-        let mut end = End { ended: false, pinned: false, squares: f64::INFINITY };
+        let mut end = End {
+            ended: false,
+            pinned: false,
+            squares: f64::INFINITY,
+        };
         for _ in 0..MOST_ITERATIONS {
             let step = self.step(set, x, shared, with_shared, damping);
             end.pinned = step.pinned;
@@ -287,7 +356,14 @@ impl<M: Model> Setting<'_, M> {
     }
 
     /// One step from the present values, not yet judged.
-    fn step(&self, set: &[u32], x: &[f64], shared: &[f64], with_shared: bool, damping: f64) -> Step {
+    fn step(
+        &self,
+        set: &[u32],
+        x: &[f64],
+        shared: &[f64],
+        with_shared: bool,
+        damping: f64,
+    ) -> Step {
         let (parts, mut sums) = self.pass(set, x, shared, (damping, false));
         if with_shared {
             self.shared_rows(shared, &mut sums);
@@ -296,7 +372,11 @@ impl<M: Model> Setting<'_, M> {
         let factor = Dense::factor(k, sums.matrix[..k * k].to_vec(), damping);
         let mut move_shared = sums.right.clone();
         factor.solve(&mut move_shared[..k]);
-        let mut gain: f64 = move_shared[..k].iter().zip(&sums.right).map(|(a, b)| a * b).sum();
+        let mut gain: f64 = move_shared[..k]
+            .iter()
+            .zip(&sums.right)
+            .map(|(a, b)| a * b)
+            .sum();
         let mut pinned = !factor.pinned.is_empty();
         let mut trial = x.to_vec();
         for (&p, done) in set.iter().zip(&parts) {
@@ -304,12 +384,25 @@ impl<M: Model> Setting<'_, M> {
             let range = self.range(&self.parts.parts[p as usize]);
             for (i, target) in trial[range].iter_mut().enumerate() {
                 gain += done.step[i] * done.right[i];
-                let shift: f64 = done.columns(i).map(|(g, c)| c * move_shared[g as usize]).sum();
+                let shift: f64 = done
+                    .columns(i)
+                    .map(|(g, c)| c * move_shared[g as usize])
+                    .sum();
                 *target += done.step[i] - if with_shared { shift } else { 0.0 };
             }
         }
-        let shared = shared.iter().enumerate().map(|(i, g)| g + if i < k { move_shared[i] } else { 0.0 }).collect();
-        Step { x: trial, shared, gain, squares: sums.squares, pinned }
+        let shared = shared
+            .iter()
+            .enumerate()
+            .map(|(i, g)| g + if i < k { move_shared[i] } else { 0.0 })
+            .collect();
+        Step {
+            x: trial,
+            shared,
+            gain,
+            squares: sums.squares,
+            pinned,
+        }
     }
 }
 
@@ -337,7 +430,11 @@ impl Eliminated {
     /// Shared unknowns and N⁻¹C of a local unknown.
     fn columns(&self, unknown: usize) -> impl Iterator<Item = (u32, f64)> + '_ {
         let k = self.shared.len();
-        self.shared.iter().copied().zip(self.coupling[unknown * k..(unknown + 1) * k].iter().copied())
+        self.shared.iter().copied().zip(
+            self.coupling[unknown * k..(unknown + 1) * k]
+                .iter()
+                .copied(),
+        )
     }
 }
 
@@ -354,7 +451,11 @@ fn loose(factor: &Factor, normal: &Normal<'_>, n: usize) -> Vec<u32> {
         factor.solve(&mut z);
         z[p] = 1.0;
         // Scaled as the factor is; 1e-4 stands far above the rounding of a null vector.
-        found.extend((0..n).filter(|&i| i == p || z[i].abs() * diagonal(i) > 1e-4 * diagonal(p)).map(|i| i as u32));
+        found.extend(
+            (0..n)
+                .filter(|&i| i == p || z[i].abs() * diagonal(i) > 1e-4 * diagonal(p))
+                .map(|i| i as u32),
+        );
     }
     found.sort_unstable();
     found.dedup();
@@ -364,9 +465,20 @@ fn loose(factor: &Factor, normal: &Normal<'_>, n: usize) -> Vec<u32> {
 /// Solves: parts without shared unknowns each by itself, the coupled ones together.
 pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip<'_>) -> Solution {
     let own = model.nodes() * model.width();
-    let setting = Setting { model, parts: &parts, skip, own, offset: 0 };
+    let setting = Setting {
+        model,
+        parts: &parts,
+        skip,
+        own,
+        offset: 0,
+    };
     let width = parts.width;
-    let mut x: Vec<f64> = parts.order.iter().flat_map(|&n| &start[n as usize * width..][..width]).copied().collect();
+    let mut x: Vec<f64> = parts
+        .order
+        .iter()
+        .flat_map(|&n| &start[n as usize * width..][..width])
+        .copied()
+        .collect();
     let mut shared = start[own..].to_vec();
     let (coupled, alone): (Vec<u32>, Vec<u32>) =
         (0..parts.parts.len() as u32).partition(|&p| parts.parts[p as usize].coupled);
@@ -375,7 +487,13 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
     let one = |&p: &u32| {
         let range = parts.range(&parts.parts[p as usize]);
         let mut own_values = x[range.clone()].to_vec();
-        let setting = Setting { model, parts: &parts, skip, own, offset: range.start };
+        let setting = Setting {
+            model,
+            parts: &parts,
+            skip,
+            own,
+            offset: range.start,
+        };
         let converged = setting.settle(&[p], &mut own_values, &mut shared.clone(), false);
         (own_values, converged)
     };
@@ -402,5 +520,13 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
     }
     setting.shared_rows(&shared, &mut sums);
     let factor = Dense::factor(shared.len(), sums.matrix.clone(), 0.0);
-    Solution::assemble(parts, &x, shared, blocks, (&factor, &sums.matrix), sums.squares, &failed)
+    Solution::assemble(
+        parts,
+        &x,
+        shared,
+        blocks,
+        (&factor, &sums.matrix),
+        sums.squares,
+        &failed,
+    )
 }

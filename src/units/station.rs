@@ -100,7 +100,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn stations_offsets_grades() {
+    fn stations() {
         let (foot, metre) = (Plain::of(LengthUnit::Foot), Plain::of(LengthUnit::Metre));
         let station =
             |text, plain: Plain| parse_station(text, plain).map(|metres| metres / plain.metres);
@@ -136,6 +136,11 @@ mod tests {
         ] {
             assert!(station(text, plain).is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn offsets_and_grades() {
+        let foot = Plain::of(LengthUnit::Foot);
         for (text, value) in [
             ("L 4.2", -4.2),
             ("R 4.2", 4.2),

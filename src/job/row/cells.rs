@@ -235,6 +235,15 @@ impl<'a> Row<'a> {
             };
             let plain = |text: &str| text.trim().to_lowercase().replace(['-', ' '], "_");
             let typed = plain(cell.text);
+            // The other spelling of a word, and the letters that people put for two of them.
+            let typed = match typed.as_str() {
+                "center" => "centre",
+                "l" => "left",
+                "r" => "right",
+                "y" => "yes",
+                "n" => "no",
+                other => other,
+            };
             words
                 .iter()
                 .find(|word| plain(word) == typed)
@@ -363,10 +372,10 @@ impl<'a> Row<'a> {
             .zip(&self.sheet.layout.names)
             .enumerate()
         {
-            if matches!(heading, Heading::Other | Heading::Blank) {
-                if let Some((_, cell)) = self.filled_at(place) {
-                    kept.push((Arc::clone(name), cell.text.to_owned()));
-                }
+            if matches!(heading, Heading::Other | Heading::Blank)
+                && let Some((_, cell)) = self.filled_at(place)
+            {
+                kept.push((Arc::clone(name), cell.text.to_owned()));
             }
         }
         kept

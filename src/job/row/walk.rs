@@ -7,7 +7,7 @@ use super::{Row, Tally};
 use crate::findings::{Code, Finding};
 use crate::job::caps;
 use crate::job::model::{CellCount, LeftOut, Note, Source};
-use crate::job::schema::Typing;
+use crate::job::schema::{Form, Typing};
 use crate::job::table::{Heading, Layout, Sheet, normal};
 use crate::units::Plain;
 
@@ -194,9 +194,19 @@ fn aside(sheet: &Sheet, row: usize, heading: usize) -> Option<&'static str> {
     let word = |text: &str| {
         text.split(|c: char| !c.is_alphabetic())
             .next()
-            .is_some_and(|word| is_total(word))
+            .is_some_and(is_total)
     };
-    if is_total(key) || (key.is_empty() && table.filled(row).any(|(_, text)| word(text))) {
+    // A remark may begin with such a word; a line of totals has it where a name or a figure would be.
+    let remark = |place: usize| match sheet.layout.headings.get(place) {
+        Some(Heading::Known(at)) => sheet
+            .spec
+            .columns
+            .get(*at)
+            .is_some_and(|column| column.form == Form::Text),
+        _ => false,
+    };
+    let says_total = |(place, text): (usize, &str)| word(text) && !remark(place);
+    if is_total(key) || (key.is_empty() && table.filled(row).any(says_total)) {
         return Some("totals row");
     }
     None

@@ -7,7 +7,7 @@ use crate::findings::{Code, Finding};
 use crate::job::model::{Equipment, Grid, Head, Source};
 use crate::job::row::{Row, Tally, quoted, rows};
 use crate::job::schema::{Cell, Typing, equipment, grid, head, id, publish};
-use crate::job::table::Sheet;
+use crate::job::table::{Sheet, normal};
 use crate::limits::{Accuracy, Limits, Quantity, Setting};
 use crate::units::{LengthUnit, parse_date};
 
@@ -61,7 +61,7 @@ pub fn read(
         .filter(|sheet| !matches!(sheet.spec.name, "runs" | "run_default"))
     {
         rows(sheet, typing, tally, |row, _| {
-            section(row, sheet.spec.name, &mut settings, crs_unit)
+            section(row, sheet.spec.name, &mut settings, crs_unit);
         });
     }
     for (spec, column) in [
@@ -119,7 +119,8 @@ fn section(row: &mut Row<'_>, name: &str, settings: &mut Settings, crs_unit: Crs
                 .split([',', ';', '\n'])
                 .map(str::trim)
                 .filter(|name| !name.is_empty());
-            settings.publish = names.map(str::to_owned).collect();
+            // In the spelling that attributes have.
+            settings.publish = names.map(|name| normal(name).name).collect();
         }
         _ => {}
     }

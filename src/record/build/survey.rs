@@ -29,12 +29,17 @@ pub struct Survey<'a> {
 
 impl Survey<'_> {
     fn scale(&self) -> Scale {
-        Scale { unit: self.unit, crs_unit: self.crs.unit_metres() }
+        Scale {
+            unit: self.unit,
+            crs_unit: self.crs.unit_metres(),
+        }
     }
 
     fn name(&self, point: PointId) -> String {
         let points = &self.observed.observations.points;
-        points.get(point.0 as usize).map_or_else(String::new, |point| point.name.to_string())
+        points
+            .get(point.0 as usize)
+            .map_or_else(String::new, |point| point.name.to_string())
     }
 
     /// Coordinate system, units, datum operations.
@@ -70,7 +75,9 @@ impl Survey<'_> {
         let site = self.adjusted.site.as_ref()?;
         let scale = self.scale();
         let (easting, northing) = site.similarity.apply((0.0, 0.0));
-        let residual = |&(point, e, n): &(PointId, f64, f64)| (self.name(point), self.unit.of(e), self.unit.of(n));
+        let residual = |&(point, e, n): &(PointId, f64, f64)| {
+            (self.name(point), self.unit.of(e), self.unit.of(n))
+        };
         Some(SiteGrid {
             scale: site.similarity.scale(),
             rotation: site.similarity.rotation().to_degrees(),
@@ -99,7 +106,12 @@ impl Survey<'_> {
     /// Every measurement with its residual: the plane's, then the heights'.
     #[must_use]
     pub fn measurements(&self) -> Vec<Measurement> {
-        let plane = self.observed.observations.plane.iter().zip(&self.adjusted.residuals);
+        let plane = self
+            .observed
+            .observations
+            .plane
+            .iter()
+            .zip(&self.adjusted.residuals);
         let plane = plane.map(|(observation, residual)| self.measurement(observation, residual));
         let heights = self.heights.residuals.iter().map(|height| Measurement {
             kind: height.what.to_owned(),
@@ -117,14 +129,26 @@ impl Survey<'_> {
     fn measurement(&self, observation: &Observation, residual: &Residual) -> Measurement {
         let angular = matches!(observation.kind, Kind::Angle { .. } | Kind::Azimuth { .. });
         let coordinate = matches!(observation.kind, Kind::East { .. } | Kind::North { .. });
-        let figure = |value: f64| if angular { value.to_degrees() } else { self.unit.of(value) };
+        let figure = |value: f64| {
+            if angular {
+                value.to_degrees()
+            } else {
+                self.unit.of(value)
+            }
+        };
         let value = match coordinate {
             true => self.scale().grid(observation.measured),
             false => figure(observation.measured),
         };
         Measurement {
             kind: word(observation.kind).to_owned(),
-            points: observation.kind.points().into_iter().flatten().map(|point| self.name(point)).collect(),
+            points: observation
+                .kind
+                .points()
+                .into_iter()
+                .flatten()
+                .map(|point| self.name(point))
+                .collect(),
             value,
             sigma: figure(observation.sigma),
             residual: figure(residual.residual.unwrap_or(0.0)),
@@ -141,11 +165,19 @@ impl Survey<'_> {
         let mut all: Vec<Option<PointQuality>> = vec![None; observations.points.len()];
         for (observation, residual) in observations.plane.iter().zip(&self.adjusted.residuals) {
             for point in observation.kind.points().into_iter().flatten() {
-                let Some(slot) = all.get_mut(point.0 as usize) else { continue };
-                let quality = slot.get_or_insert(PointQuality { redundancy: 0.0, largest_residual: None });
+                let Some(slot) = all.get_mut(point.0 as usize) else {
+                    continue;
+                };
+                let quality = slot.get_or_insert(PointQuality {
+                    redundancy: 0.0,
+                    largest_residual: None,
+                });
                 quality.redundancy += residual.redundancy;
                 if let Some(standardised) = residual.standardised {
-                    let largest = quality.largest_residual.unwrap_or(0.0).max(standardised.abs());
+                    let largest = quality
+                        .largest_residual
+                        .unwrap_or(0.0)
+                        .max(standardised.abs());
                     quality.largest_residual = Some(largest);
                 }
             }
