@@ -57,11 +57,15 @@ impl Outcome {
 /// A job that can't be read at all, or a result CRS that is not known.
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     let reading = job::read(&JobPath::of(path), &|code| crs_unit(code))?;
-    let (job, mut findings) = (reading.job, reading.findings);
+    let (mut job, mut findings) = (reading.job, reading.findings);
     let mut record = None;
     if reading.usable {
-        let crs =
+        let own =
             Crs::new(&job.grid.crs, job.grid.unit).map_err(|error| unreadable(path, &error))?;
+        let crs = match &options.crs {
+            Some(code) => elsewhere(&mut job, &own, code)?,
+            None => own,
+        };
         let (built, found) = compute(&job, &crs, options, std::mem::take(&mut findings));
         record = Some(built.map_err(|error| unreadable(path, &error))?);
         findings = found;
@@ -78,6 +82,31 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         cells,
         tables: reading.tables,
     })
+}
+
+/// Tells the job in another system; a note says by which operation, and how good that is.
+fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
+    let usage = |error: &dyn std::fmt::Display| Error::Usage(format!("--crs {code}: {error}"));
+    let crs = Crs::new(code, job.grid.unit).map_err(|error| usage(&error))?;
+    let operation = observe::recast::recast(job, own, &crs).map_err(|error| usage(&error))?;
+    let how = operation.map_or_else(String::new, |operation| {
+        let accuracy = operation
+            .accuracy_m
+            .map_or_else(|| "not stated".to_owned(), |metres| format!("{metres} m"));
+        format!(
+            ", by the operation \"{}\" (accuracy: {accuracy}, not in the ellipses)",
+            operation.name
+        )
+    });
+    job.notes.push(Note {
+        source: None,
+        text: format!(
+            "The job is in {}; its results were asked for in {}{how}.",
+            own.code(),
+            crs.code()
+        ),
+    });
+    Ok(crs)
 }
 
 fn compute(

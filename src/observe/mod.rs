@@ -17,6 +17,7 @@ pub mod kinds;
 mod names;
 mod positions;
 pub mod problem;
+pub mod recast;
 mod rows;
 pub mod window;
 

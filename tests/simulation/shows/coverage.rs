@@ -89,7 +89,10 @@ fn every_method() -> Vec<Scenario> {
             .uncertain_control(true)
             .upstream(true),
         taped.class("site grid").site_grid(true).crs(&BRITISH),
-        taped.class("assumed grid").crs(&LOCAL_FEET).unit(Unit::Foot),
+        taped
+            .class("assumed grid")
+            .crs(&LOCAL_FEET)
+            .unit(Unit::Foot),
     ];
     single.chain(further).collect()
 }
