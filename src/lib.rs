@@ -15,8 +15,9 @@
 //! | 7 | [`profile`] | inverts along the run | falls, grades, sags |
 //! | 8 | [`findings`] | every stage's result | findings |
 //! | 9 | [`record`] | every stage's result | [`record::AsBuilt`] |
-//! | 10 | [`export`] | the record | files |
-//! | 11 | [`sheet`] | the record | drawing and page |
+//! | 10 | [`plan`] | record and site plans | where runs cross or come near what the plans show |
+//! | 11 | [`export`] | the record | files |
+//! | 12 | [`sheet`] | the record | drawing and page |
 
 pub mod cli;
 
@@ -53,6 +54,8 @@ pub mod findings;
 pub mod advice;
 
 pub mod record;
+
+pub mod plan;
 
 pub mod export;
 

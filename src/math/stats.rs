@@ -122,7 +122,7 @@ mod tests {
     #[test]
     fn large_degrees_of_freedom_stay_sane() {
         // Wilson and Hilferty's approximation is good to 1e-6 of the value here.
-        let dof = 2.0e6;
+        let dof = 2.0e6_f64;
         let want = dof * (1.0 - 2.0 / (9.0 * dof) + NORMAL_95 * (2.0 / (9.0 * dof)).sqrt()).powi(3);
         assert!((chi_square_quantile(0.975, dof) / want - 1.0).abs() < 1e-6);
     }

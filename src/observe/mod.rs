@@ -12,7 +12,6 @@ use crate::crs::Crs;
 use crate::job::model::{Job, Note, Source, Use};
 
 mod cables;
-pub mod declination;
 mod frame;
 mod given;
 pub mod kinds;

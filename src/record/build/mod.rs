@@ -4,6 +4,7 @@ mod accuracy;
 mod camera;
 mod cautions;
 mod head;
+mod joint;
 mod marks;
 mod references;
 mod runs;
@@ -114,6 +115,7 @@ pub fn build(parts: Parts<'_>) -> Result<AsBuilt, serde_json::Error> {
         camera: camera::camera(&view),
         references: references::references(&view),
         ties: Vec::new(),
+        crossings: Vec::new(),
         measurements: parts.measurements,
         checks: parts.checks,
         advice: parts.advice,
@@ -123,6 +125,7 @@ pub fn build(parts: Parts<'_>) -> Result<AsBuilt, serde_json::Error> {
         inputs: job.inputs.iter().map(input).collect(),
         cells: cells(job.cells),
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
+        published: job.publish.clone(),
     };
     set_geographic(&mut record, parts.to_wgs84, &heights(&view), scale);
     record.hash = Some(hash(&record)?);
