@@ -103,6 +103,9 @@ pub struct BuildArgs {
     /// Deliverables, separated by commas [default: all]
     #[arg(long, value_name = "A,B,…", value_delimiter = ',', long_help = formats_help())]
     pub formats: Vec<String>,
+    /// Site plans.
+    #[command(flatten)]
+    pub plans: super::plan::PlanArgs,
     /// Build a draft without the rows that can't be used, marked as one in every file
     #[arg(long)]
     pub draft: bool,

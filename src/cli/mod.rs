@@ -14,6 +14,7 @@ mod check;
 mod jobs;
 mod new;
 mod output;
+mod plan;
 mod report;
 mod schema;
 

@@ -25,7 +25,7 @@ use geo::{Geometry, Rect};
 use crate::crs::Crs;
 use crate::error::Error;
 use crate::record::AsBuilt;
-use crate::record::model::{Input, Note};
+use crate::record::model::{Input, Note, PlanLayer};
 use layers::{Layers, Level, Required};
 use placing::Placing;
 use role::{Role, RoleFrom};
@@ -129,6 +129,25 @@ pub struct LayerUse {
     pub placed: String,
 }
 
+impl LayerUse {
+    fn of_record(&self) -> PlanLayer {
+        let role_from = match self.role_from {
+            RoleFrom::Given => "given",
+            RoleFrom::Guessed => "guessed",
+            RoleFrom::Unknown => "unknown",
+        };
+        PlanLayer {
+            file: self.file.clone(),
+            layer: self.layer.clone(),
+            role: self.role.word().to_owned(),
+            role_from: role_from.to_owned(),
+            used: self.used,
+            features: self.features,
+            placed: self.placed.clone(),
+        }
+    }
+}
+
 /// Something that a plan shows, on the job's grid.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Feature {
@@ -164,6 +183,11 @@ pub struct Feature {
 /// A file that can't be read, says no coordinate system, lies far from the job, or holds a depth or size that can't be read.
 pub fn read(request: &Request<'_>, site: &Site) -> Result<Plan, Error> {
     let mut plan = Plan::default();
+    let tie = request.tie.map(|tie| Note {
+        source: None,
+        text: tie.words(),
+    });
+    plan.notes.extend(tie);
     for path in request.files {
         let raw = read::file(path, request.layers)?;
         let placing = Placing::of(&raw, request, site)?;
@@ -179,6 +203,7 @@ pub fn read(request: &Request<'_>, site: &Site) -> Result<Plan, Error> {
 /// A crossing that can't be converted to WGS 84.
 pub fn attach(record: &mut AsBuilt, plan: &Plan, site: &Site) -> Result<(), Error> {
     record.crossings = crossing::crossings(record, plan, site)?;
+    record.plans = plan.layers.iter().map(LayerUse::of_record).collect();
     record.notes.extend(plan.notes.iter().cloned());
     record.inputs.extend(plan.inputs.iter().cloned());
     Ok(())

@@ -23,6 +23,25 @@ pub struct Joint {
     pub bulge: Option<f64>,
 }
 
+/// A layer of a site plan that was laid under the job, and what was made of it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanLayer {
+    /// File.
+    pub file: String,
+    /// Layer.
+    pub layer: String,
+    /// What its features are taken for.
+    pub role: String,
+    /// `given` by the layers file, `guessed` from its name, or `unknown`.
+    pub role_from: String,
+    /// It takes part.
+    pub used: bool,
+    /// Number of its features.
+    pub features: usize,
+    /// How it came to the job's grid.
+    pub placed: String,
+}
+
 /// How a run meets a feature of the plan.
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,

@@ -19,7 +19,7 @@ use serde::{Deserialize, Serialize};
 use crate::findings::Finding;
 use crate::units::LengthUnit;
 
-pub use super::crossing::{Crossing, Direction, Joint, Meeting, Requirement, Separation};
+pub use super::crossing::{Crossing, Direction, Joint, Meeting, PlanLayer, Requirement, Separation};
 
 /// Version of the record's schema.
 pub const SCHEMA: &str = "aslaid record 1";
@@ -61,6 +61,9 @@ pub struct AsBuilt {
     pub references: Vec<Reference>,
     /// Ties for the sheet.
     pub ties: Vec<Tie>,
+    /// Layers of the site plans that were laid under the job.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub plans: Vec<PlanLayer>,
     /// Where runs cross or come near what site plans show, run by run, by station.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub crossings: Vec<Crossing>,

@@ -354,6 +354,7 @@ pub fn sample() -> AsBuilt {
             run("B", &marks[6..], Some("A")),
         ],
         ties: vec![tie(&marks[0]), tie(&marks[1])],
+        plans: Vec::new(),
         crossings: Vec::new(),
         camera,
         references: vec![

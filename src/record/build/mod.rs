@@ -115,6 +115,7 @@ pub fn build(parts: Parts<'_>) -> Result<AsBuilt, serde_json::Error> {
         camera: camera::camera(&view),
         references: references::references(&view),
         ties: Vec::new(),
+        plans: Vec::new(),
         crossings: Vec::new(),
         measurements: parts.measurements,
         checks: parts.checks,
