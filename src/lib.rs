@@ -18,6 +18,7 @@
 //! | 10 | [`plan`] | record and site plans | where runs cross or come near what the plans show |
 //! | 11 | [`export`] | the record | files |
 //! | 12 | [`sheet`] | the record | drawing and page |
+//! | 13 | [`intake`] | deliveries, mains, what is on file | accepted records, a report |
 
 pub mod cli;
 
@@ -60,3 +61,5 @@ pub mod plan;
 pub mod export;
 
 pub mod sheet;
+
+pub mod intake;

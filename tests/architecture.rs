@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 /// The stages in the direction of flow. A stage may use itself, what stands before it, and the shared modules.
 const FLOW: &[&str] = &[
     "job", "observe", "position", "transmitter", "height", "run", "profile", "findings", "advice", "record", "plan", "export",
-    "sheet", "pipeline", "cli",
+    "sheet", "intake", "pipeline", "cli",
 ];
 
 /// Modules that every stage may use. They may not use a stage, but for [`VALUES`].

@@ -54,6 +54,8 @@ pub enum Command {
     Check(CheckArgs),
     /// Compute, and write each job's deliverables into DIR/<job id>/
     Build(BuildArgs),
+    /// Take in results for a utility: check each, find the main that it meets, put the good ones on file
+    Intake(super::intake::IntakeArgs),
     /// Print a JSON Schema
     Schema {
         /// Which one
