@@ -13,12 +13,14 @@ mod date;
 mod format;
 mod length;
 mod number;
+mod station;
 
 pub use angle::{Axis, parse_angle, parse_bearing, parse_coordinate, parse_declination};
 pub use date::{Mangled, date_text, mangled, parse_date, parse_time};
 pub use format::{degrees_minutes_seconds, feet_inches, round_to, station_text};
-pub use length::{Plain, parse_grade, parse_length, parse_offset, parse_station, plain_unit};
+pub use length::{CellUnit, Plain, parse_length, plain_unit};
 pub use number::{parse_fraction, parse_number};
+pub use station::{parse_grade, parse_offset, parse_station};
 
 /// The international foot in metres: exact by definition (see [`crate::sources::Source::FederalRegister2020`]).
 pub const FOOT: f64 = 0.3048;

@@ -6,18 +6,40 @@ use std::path::{Path, PathBuf};
 
 /// The stages in the direction of flow. A stage may use itself, what stands before it, and the shared modules.
 const FLOW: &[&str] = &[
-    "job", "observe", "position", "transmitter", "height", "run", "profile", "findings", "advice", "record", "plan", "export",
-    "sheet", "intake", "pipeline", "cli",
+    "job",
+    "observe",
+    "position",
+    "transmitter",
+    "height",
+    "run",
+    "profile",
+    "findings",
+    "advice",
+    "record",
+    "plan",
+    "export",
+    "sheet",
+    "intake",
+    "pipeline",
+    "cli",
 ];
 
 /// Modules that every stage may use. They may not use a stage, but for [`VALUES`].
 const SHARED: &[&str] = &["sources", "limits", "units", "crs", "math", "error"];
 
 /// Values that any module may name: plain types that carry a result, no computation.
-const VALUES: &[(&str, &str)] = &[("record", "model"), ("findings", "Finding"), ("findings", "Code"), ("findings", "Level")];
+const VALUES: &[(&str, &str)] = &[
+    ("record", "model"),
+    ("findings", "Finding"),
+    ("findings", "Code"),
+    ("findings", "Level"),
+];
 
 fn rust_files(folder: &Path, into: &mut Vec<PathBuf>) {
-    let mut entries: Vec<_> = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut entries: Vec<_> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
     entries.sort();
     for path in entries {
         if path.is_dir() {
@@ -37,11 +59,20 @@ fn sources() -> Vec<(String, PathBuf, String)> {
         .into_iter()
         .map(|path| {
             let relative = path.strip_prefix(&root).unwrap().to_owned();
-            let first = relative.components().next().unwrap().as_os_str().to_string_lossy().into_owned();
+            let first = relative
+                .components()
+                .next()
+                .unwrap()
+                .as_os_str()
+                .to_string_lossy()
+                .into_owned();
             let module = first.trim_end_matches(".rs").to_owned();
             let text = fs::read_to_string(&path).unwrap();
             let text = text.split("#[cfg(test)]\nmod ").next().unwrap().to_owned();
-            let code: Vec<&str> = text.lines().filter(|line| !line.trim_start().starts_with("//")).collect();
+            let code: Vec<&str> = text
+                .lines()
+                .filter(|line| !line.trim_start().starts_with("//"))
+                .collect();
             (module, relative, code.join("\n"))
         })
         .collect()
@@ -50,10 +81,17 @@ fn sources() -> Vec<(String, PathBuf, String)> {
 fn used_modules(code: &str) -> BTreeSet<(String, String)> {
     let mut used = BTreeSet::new();
     for part in code.split("crate::").skip(1) {
-        let path: String = part.chars().take_while(|c| c.is_alphanumeric() || "_:{".contains(*c)).collect();
+        let path: String = part
+            .chars()
+            .take_while(|c| c.is_alphanumeric() || "_:{".contains(*c))
+            .collect();
         let mut names = path.split("::");
         let first = names.next().unwrap_or_default().to_owned();
-        let second = names.next().unwrap_or_default().trim_start_matches('{').to_owned();
+        let second = names
+            .next()
+            .unwrap_or_default()
+            .trim_start_matches('{')
+            .to_owned();
         used.insert((first, second));
     }
     used
@@ -69,10 +107,18 @@ fn no_stage_uses_a_later_one() {
         }
         looked_at += 1;
         let mine = FLOW.iter().position(|stage| *stage == module);
-        assert!(mine.is_some() || SHARED.contains(&module.as_str()), "{} belongs to no stage", path.display());
+        assert!(
+            mine.is_some() || SHARED.contains(&module.as_str()),
+            "{} belongs to no stage",
+            path.display()
+        );
         for (first, second) in used_modules(&code) {
-            let Some(theirs) = FLOW.iter().position(|stage| *stage == first) else { continue };
-            let is_value = VALUES.iter().any(|(a, b)| *a == first && second.starts_with(b));
+            let Some(theirs) = FLOW.iter().position(|stage| *stage == first) else {
+                continue;
+            };
+            let is_value = VALUES
+                .iter()
+                .any(|(a, b)| *a == first && second.starts_with(b));
             // Rules read every stage's result; each rule is called by the stage table, never by a stage.
             let later = mine.is_none_or(|mine| theirs > mine);
             if later && !is_value {
@@ -80,8 +126,15 @@ fn no_stage_uses_a_later_one() {
             }
         }
     }
-    assert!(looked_at > 30, "only {looked_at} files found: the test looks in the wrong place");
-    assert!(wrong.is_empty(), "these imports go against the flow:\n{}", wrong.join("\n"));
+    assert!(
+        looked_at > 30,
+        "only {looked_at} files found: the test looks in the wrong place"
+    );
+    assert!(
+        wrong.is_empty(),
+        "these imports go against the flow:\n{}",
+        wrong.join("\n")
+    );
 }
 
 #[test]
@@ -91,8 +144,17 @@ fn only_crs_knows_proj_and_only_cli_prints() {
         if module != "crs" && code.contains("proj_sys") {
             wrong.push(format!("{}: proj_sys", path.display()));
         }
-        let prints = ["println!", "print!(", "eprintln!", "eprint!(", "io::stdout", "io::stderr"];
-        if !["cli", "main"].contains(&module.as_str()) && prints.iter().any(|word| code.contains(word)) {
+        let prints = [
+            "println!",
+            "print!(",
+            "eprintln!",
+            "eprint!(",
+            "io::stdout",
+            "io::stderr",
+        ];
+        if !["cli", "main"].contains(&module.as_str())
+            && prints.iter().any(|word| code.contains(word))
+        {
             wrong.push(format!("{}: prints", path.display()));
         }
         let clocks = ["SystemTime::now", "Instant::now"];
@@ -109,8 +171,10 @@ fn only_crs_knows_proj_and_only_cli_prints() {
 #[test]
 fn the_stage_table_names_every_module() {
     let lib = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("src/lib.rs")).unwrap();
-    let modules: Vec<&str> =
-        lib.lines().filter_map(|line| line.strip_prefix("pub mod ")?.strip_suffix(';')).collect();
+    let modules: Vec<&str> = lib
+        .lines()
+        .filter_map(|line| line.strip_prefix("pub mod ")?.strip_suffix(';'))
+        .collect();
     assert!(modules.len() > 15, "no modules found in lib.rs");
     for module in modules {
         assert!(

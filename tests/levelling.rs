@@ -20,7 +20,10 @@ fn solve(job: &Job) -> (Observed, Heights) {
 
 fn ground(of: &(Observed, Heights), name: &str) -> f64 {
     let points = &of.0.observations.points;
-    let index = points.iter().position(|point| &*point.name == name).expect("a point");
+    let index = points
+        .iter()
+        .position(|point| &*point.name == name)
+        .expect("a point");
     of.1.ground(PointId(index as u32)).expect("a height").z
 }
 
@@ -40,17 +43,31 @@ fn a_loop_over_five_set_ups() {
     level(&mut job, "TP3", 8.464, NO, 5.245, 300.0);
     level(&mut job, "BM7", NO, NO, 3.598, 300.0);
     let solved = solve(&job);
-    let [closure] = &solved.1.book.closures[..] else { panic!("one closure: {:?}", solved.1.book.closures) };
+    let [closure] = &solved.1.book.closures[..] else {
+        panic!("one closure: {:?}", solved.1.book.closures)
+    };
     assert!((closure.misclosure - 0.010).abs() < 1e-9);
     assert_eq!((closure.setups, closure.length), (5, Some(1500.0)));
-    for (point, want) in [("TP1", 851.893), ("BM8", 849.998), ("TP2", 848.698), ("TP3", 847.181)] {
-        assert!((ground(&solved, point) - want).abs() < 5.1e-4, "{point}: {}", ground(&solved, point));
+    for (point, want) in [
+        ("TP1", 851.893),
+        ("BM8", 849.998),
+        ("TP2", 848.698),
+        ("TP3", 847.181),
+    ] {
+        assert!(
+            (ground(&solved, point) - want).abs() < 5.1e-4,
+            "{point}: {}",
+            ground(&solved, point)
+        );
     }
     // 12 mm·√1.5 = 14.70 mm, 4 mm·√5 = 8.94 mm: the greater holds.
     assert!((closure.tolerance(&job.limits) - 0.012 * 1.5_f64.sqrt()).abs() < 1e-12);
     assert!(closure.misclosure < closure.tolerance(&job.limits));
     // Without lengths only the set-ups count, and 10 mm is too much.
-    let without = Closure { length: None, ..closure.clone() };
+    let without = Closure {
+        length: None,
+        ..closure.clone()
+    };
     assert!(without.misclosure > without.tolerance(&job.limits));
 }
 
@@ -74,8 +91,15 @@ fn a_line_that_does_not_close() {
     }
     // One set-up after another: 2 mm·√n.
     let points = &solved.0.observations.points;
-    let last = points.iter().position(|point| &*point.name == "4").expect("a point");
-    let variance = solved.1.ground(PointId(last as u32)).expect("a height").variance;
+    let last = points
+        .iter()
+        .position(|point| &*point.name == "4")
+        .expect("a point");
+    let variance = solved
+        .1
+        .ground(PointId(last as u32))
+        .expect("a height")
+        .variance;
     assert!((variance - 4.0 * 0.002_f64.powi(2)).abs() < 1e-12);
 }
 
@@ -98,7 +122,14 @@ fn a_level_net() {
         ("3", "4", 0.842),
         ("4", "1a", 1.231),
     ] {
-        measure(&mut job, MeasureKind::HeightDifference, from, to, value, Some(0.005));
+        measure(
+            &mut job,
+            MeasureKind::HeightDifference,
+            from,
+            to,
+            value,
+            Some(0.005),
+        );
     }
     let solved = solve(&job);
     for (point, want) in [("4", 998.775_125), ("3", 997.933_25), ("2", 999.274_875)] {
@@ -108,7 +139,12 @@ fn a_level_net() {
     assert_eq!(redundancy, 5);
     let m0 = 0.005 * (squares / 5.0).sqrt();
     assert!((m0 - 0.005_415_26).abs() < 1e-8, "{m0}");
-    let largest = solved.1.residuals.iter().filter_map(|r| r.standardised).fold(0.0, |m: f64, w| m.max(w.abs()));
+    let largest = solved
+        .1
+        .residuals
+        .iter()
+        .filter_map(|r| r.standardised)
+        .fold(0.0, |m: f64, w| m.max(w.abs()));
     assert!((largest - 1.68).abs() < 0.005, "printed 1.68: {largest}");
     assert!(solved.1.suspects.is_empty());
 }
@@ -130,9 +166,15 @@ fn side_shots_share_no_later_error() {
     let solved = solve(&job);
     // Levelled 11.008 against 11.000: each set-up takes −4 mm.
     for (point, want) in [("side 1", 10.5), ("TP", 10.496), ("side 2", 10.996)] {
-        assert!((ground(&solved, point) - want).abs() < 1e-9, "{point}: {}", ground(&solved, point));
+        assert!(
+            (ground(&solved, point) - want).abs() < 1e-9,
+            "{point}: {}",
+            ground(&solved, point)
+        );
     }
-    let [closure] = &solved.1.book.closures[..] else { panic!("one closure") };
+    let [closure] = &solved.1.book.closures[..] else {
+        panic!("one closure")
+    };
     assert!((closure.misclosure - 0.008).abs() < 1e-9 && closure.setups == 2);
     assert!(closure.misclosure > closure.tolerance(&job.limits));
 }
@@ -144,18 +186,40 @@ fn a_misread_difference_is_named_first() {
     for point in ["B", "C", "D"] {
         control(&mut job, point);
     }
-    for (from, to, value) in
-        [("A", "B", 1.0), ("B", "C", 1.1), ("C", "D", -0.5), ("D", "A", -1.5), ("A", "C", 2.0), ("B", "D", 0.5)]
-    {
-        measure(&mut job, MeasureKind::HeightDifference, from, to, value, None);
+    for (from, to, value) in [
+        ("A", "B", 1.0),
+        ("B", "C", 1.1),
+        ("C", "D", -0.5),
+        ("D", "A", -1.5),
+        ("A", "C", 2.0),
+        ("B", "D", 0.5),
+    ] {
+        measure(
+            &mut job,
+            MeasureKind::HeightDifference,
+            from,
+            to,
+            value,
+            None,
+        );
     }
     let solved = solve(&job);
-    assert_eq!(solved.1.suspects.first(), Some(&1), "B to C reads 0.1 too much");
+    assert_eq!(
+        solved.1.suspects.first(),
+        Some(&1),
+        "B to C reads 0.1 too much"
+    );
     assert_eq!(solved.1.suspects.len(), 1);
 }
 
 fn gnss(height: f64) -> Geographic {
-    Geographic { latitude: 0.79, longitude: -1.6, height: Some(height), datum: None, fix: Some(Fix::Rtk) }
+    Geographic {
+        latitude: 0.79,
+        longitude: -1.6,
+        height: Some(height),
+        datum: None,
+        fix: Some(Fix::Rtk),
+    }
 }
 
 #[test]
@@ -173,11 +237,20 @@ fn heights_from_a_receiver_are_taken_down_to_the_ground() {
     let solved = solve(&job);
     assert!((ground(&solved, "A1") - 210.0).abs() < 1e-9);
     assert!((ground(&solved, "A2") - 210.5).abs() < 1e-9);
-    assert!((ground(&solved, "A3") - 210.25).abs() < 1e-9, "a given ground goes before the receiver's");
+    assert!(
+        (ground(&solved, "A3") - 210.25).abs() < 1e-9,
+        "a given ground goes before the receiver's"
+    );
     let variance = solved.1.ground(PointId(0)).expect("a height").variance;
-    assert!((variance.sqrt() - 0.04).abs() < 1e-12, "twice the horizontal");
+    assert!(
+        (variance.sqrt() - 0.04).abs() < 1e-12,
+        "twice the horizontal"
+    );
     job.grid.geoid_separation = None;
-    assert!(solve(&job).1.ground(PointId(0)).is_none(), "no separation, no height");
+    assert!(
+        solve(&job).1.ground(PointId(0)).is_none(),
+        "no separation, no height"
+    );
 }
 
 #[test]
@@ -190,7 +263,9 @@ fn a_height_kept_out_is_compared() {
     measure(&mut job, MeasureKind::HeightDifference, "A", "B", 1.0, None);
     let solved = solve(&job);
     assert!((ground(&solved, "B") - 101.0).abs() < 1e-9);
-    let [check] = &solved.1.checks[..] else { panic!("one check") };
+    let [check] = &solved.1.checks[..] else {
+        panic!("one check")
+    };
     assert!((check.difference - 0.02).abs() < 1e-9 && (check.sigma - 0.005).abs() < 1e-9);
 }
 
@@ -201,6 +276,18 @@ fn levels_that_hang_on_nothing_are_not_determined() {
     level(&mut job, "Y", NO, NO, 2.0, NO);
     level(&mut job, "Z", NO, 1.0, NO, NO);
     let solved = solve(&job);
-    assert_eq!(solved.1.undetermined.iter().map(|n| &**n).collect::<Vec<_>>(), ["X", "Y"]);
-    assert_eq!(solved.1.book.hanging.len(), 1, "Z has no backsight before it");
+    assert_eq!(
+        solved
+            .1
+            .undetermined
+            .iter()
+            .map(|n| &**n)
+            .collect::<Vec<_>>(),
+        ["X", "Y"]
+    );
+    assert_eq!(
+        solved.1.book.hanging.len(),
+        1,
+        "Z has no backsight before it"
+    );
 }

@@ -1,6 +1,9 @@
 //! Reads every job under `fixtures/jobs/broken` and `fixtures/jobs/strangers` and compares with what its `expected.txt` says:
 //! the findings as `code level file:row`, sorted, and the number of filled cells, which was counted by Python's csv module.
 
+#![expect(clippy::unwrap_used, reason = "a test that can't go on says where")]
+
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -251,7 +254,10 @@ fn findings_of_a_hostile_table_are_listed_up_to_a_limit() {
         folder.path().join("job.toml"),
     )
     .unwrap();
-    let rows: String = (0..5000).map(|row| format!("A,M{row},x\n")).collect();
+    let mut rows = String::new();
+    for row in 0..5000 {
+        writeln!(rows, "A,M{row},x").unwrap();
+    }
     fs::write(
         folder.path().join("marks.csv"),
         format!("run,mark,depth_1\n{rows}"),
@@ -274,4 +280,392 @@ fn findings_of_a_hostile_table_are_listed_up_to_a_limit() {
             .iter()
             .all(|finding| finding.level == Level::Error)
     );
+}
+
+/// What `aslaid new` writes is read without a finding, and both forms say the same.
+#[test]
+fn an_empty_job_reads_without_a_finding() {
+    let folder = tempfile::tempdir().unwrap();
+    let (plain, book) = (folder.path().join("job"), folder.path().join("job.xlsx"));
+    job::template::write_folder(&plain).unwrap();
+    job::template::write_workbook(&book).unwrap();
+    assert!(
+        job::template::write_folder(&plain).is_err(),
+        "it must not overwrite"
+    );
+    assert!(
+        job::template::write_workbook(&book).is_err(),
+        "it must not overwrite"
+    );
+    let read = |path: JobPath| job::read(&path, &crs_unit).unwrap();
+    let (plain, book) = (read(JobPath::Folder(plain)), read(JobPath::Workbook(book)));
+    for reading in [&plain, &book] {
+        assert!(reading.findings.is_empty(), "{:#?}", reading.findings);
+        assert!(
+            reading.job.left_out.is_empty() && reading.job.notes.is_empty(),
+            "{:#?}",
+            reading.job
+        );
+    }
+    let (plain, book) = (plain.job, book.job);
+    assert_eq!(
+        (plain.head, plain.grid, plain.equipment),
+        (book.head, book.grid, book.equipment)
+    );
+    assert_eq!(
+        (plain.marks.len(), plain.control.len(), plain.measures.len()),
+        (1, 1, 1)
+    );
+    assert_eq!(plain.marks[0].placing, book.marks[0].placing);
+    assert_eq!(plain.marks[0].readings, book.marks[0].readings);
+    assert_eq!(
+        (
+            plain.camera.len(),
+            plain.levels.len(),
+            plain.pushes.len(),
+            plain.runs.len()
+        ),
+        (1, 1, 1, 1)
+    );
+    near(plain.camera[0].counter, 10.2 * FOOT);
+    assert_eq!(
+        job::template::workbook().unwrap(),
+        job::template::workbook().unwrap()
+    );
+}
+
+/// Broken jobs whose workbook can't be wrong in the same way.
+const UNLIKE: [&str; 12] = [
+    // Wrong as a text file only: a workbook has no separators, quotation marks or TOML, and takes a decimal comma.
+    "length-decimal-comma",
+    "marks-binary",
+    "marks-empty",
+    "marks-missing",
+    "quote-unclosed",
+    "toml-syntax",
+    "toml-key-twice",
+    "toml-section-as-value",
+    "key-misspelt",
+    "file-misspelt",
+    "log-broken",
+    "row-too-long",
+];
+
+/// Corrections of every broken job read back as a job with the same findings, as far as a workbook can hold what was wrong.
+#[test]
+fn corrections_read_back_with_the_same_findings() {
+    let folder = tempfile::tempdir().unwrap();
+    for path in jobs("broken").into_iter().chain(jobs("strangers")) {
+        let first = read(&path);
+        let bytes = job::corrections::workbook(&first.tables, &first.findings).unwrap();
+        assert_eq!(
+            bytes,
+            job::corrections::workbook(&first.tables, &first.findings).unwrap(),
+            "{}",
+            path.display()
+        );
+        let book = folder.path().join("corrections.xlsx");
+        fs::write(&book, bytes).unwrap();
+        let again = job::read(&JobPath::Workbook(book), &crs_unit).unwrap();
+        if UNLIKE.iter().any(|name| path.ends_with(name)) {
+            continue;
+        }
+        let codes = |reading: &Reading| {
+            let mut codes: Vec<String> = reading
+                .findings
+                .iter()
+                .map(|finding| format!("{} {} {:?}", finding.code, finding.level, finding.columns))
+                .collect();
+            codes.sort();
+            codes
+        };
+        assert_eq!(
+            codes(&first),
+            codes(&again),
+            "{}: {:#?}",
+            path.display(),
+            again.findings
+        );
+        assert_eq!(
+            first.job.marks.len(),
+            again.job.marks.len(),
+            "{}",
+            path.display()
+        );
+        for (one, other) in first.job.marks.iter().zip(&again.job.marks) {
+            assert_eq!(
+                (&one.placing, &one.readings, &one.note),
+                (&other.placing, &other.readings, &other.note),
+                "{}",
+                path.display()
+            );
+        }
+    }
+}
+
+#[test]
+fn the_schema_of_job_toml_is_a_json_schema_that_fits() {
+    let schema = job::schema();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    for path in [
+        Path::new("fixtures/jobs/strangers/unit-headings/job.toml"),
+        Path::new("fixtures/demo/fern-hollow/job.toml"),
+    ] {
+        let text = fs::read_to_string(path).unwrap();
+        let value: toml::Table = text.parse().unwrap();
+        // A schema sees TOML's dates as texts.
+        let json: serde_json::Value = serde_json::from_str(
+            &serde_json::to_string(&dates_as_text(toml::Value::Table(value))).unwrap(),
+        )
+        .unwrap();
+        let errors: Vec<String> = validator
+            .iter_errors(&json)
+            .map(|error| error.to_string())
+            .collect();
+        assert!(errors.is_empty(), "{}: {errors:?}", path.display());
+    }
+    assert!(!validator.is_valid(
+        &serde_json::json!({ "job": { "id": "../x" }, "grid": { "crs": "local", "unit": "m" } })
+    ));
+    assert!(!validator.is_valid(
+        &serde_json::json!({ "job": { "id": "x" }, "grid": { "crs": "local", "unit": "yard" } })
+    ));
+}
+
+fn dates_as_text(value: toml::Value) -> toml::Value {
+    match value {
+        toml::Value::Datetime(time) => toml::Value::String(time.to_string()),
+        toml::Value::Table(table) => toml::Value::Table(
+            table
+                .into_iter()
+                .map(|(key, value)| (key, dates_as_text(value)))
+                .collect(),
+        ),
+        toml::Value::Array(items) => {
+            toml::Value::Array(items.into_iter().map(dates_as_text).collect())
+        }
+        other => other,
+    }
+}
+
+/// Runs a script beside this file with the Python that scripts/setup installs; its output.
+fn python(script: &str, argument: &Path) -> String {
+    let output = std::process::Command::new("target/venv/bin/python")
+        .arg(Path::new("tests/reading").join(script))
+        .arg(argument)
+        .output()
+        .expect("target/venv/bin/python is missing: run scripts/setup");
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    String::from_utf8(output.stdout).unwrap()
+}
+
+#[test]
+fn a_strangers_workbook_is_read_as_a_spreadsheet_stores_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("lateral 7.xlsx");
+    let filled: usize = python("stranger_workbook.py", &path)
+        .trim()
+        .parse()
+        .unwrap();
+    let reading = job::read(&JobPath::Workbook(path), &crs_unit).unwrap();
+    assert_eq!(
+        said(&reading),
+        [
+            "unreadable error lateral 7.xlsx!marks :5",
+            "unused-column note lateral 7.xlsx!Job:11"
+        ],
+        "{:#?}",
+        reading.findings
+    );
+    assert!(
+        reading
+            .findings
+            .iter()
+            .any(|finding| finding.message.contains("12-6")),
+        "{:#?}",
+        reading.findings
+    );
+    let job = reading.job;
+    assert_eq!(
+        job.cells.used + job.cells.kept + job.cells.named,
+        filled,
+        "{:?}",
+        job.cells
+    );
+    assert_eq!(
+        (
+            job.head.id.as_str(),
+            job.head.located_on.as_deref(),
+            job.head.revision
+        ),
+        ("LAT-7", Some("2026-05-14"), Some(2))
+    );
+    assert!(job.equipment.signal_is_linear);
+    near(job.accuracy.depth_fraction, 0.04);
+    near(job.runs[0].diameter.unwrap(), 4.0 * INCH);
+    assert_eq!(
+        job.runs[0].min_grade,
+        Some(job::model::MinGrade::Ratio(0.02))
+    );
+    assert_eq!(&*job.control[0].point, "1");
+    check_strangers_mark(&job.marks[0]);
+    assert!(job.left_out.iter().any(|row| row.reason == "totals row"));
+    assert!(
+        job.left_out
+            .iter()
+            .any(|row| row.reason == "none of the job's tables")
+    );
+}
+
+fn check_strangers_mark(mark: &job::model::MarkRow) {
+    near(mark.readings[1].unwrap(), 4.0 * FOOT + 2.5 * INCH);
+    // 2026-05-14 is day 20587
+    assert_eq!(
+        mark.placing.window,
+        Some((
+            20_587.0 * 86_400.0 + 46_925.0,
+            20_587.0 * 86_400.0 + 46_980.0
+        ))
+    );
+    assert_eq!(&*mark.placing.ties[1].from, "2");
+    assert_eq!(mark.attributes, [("gate_code".into(), "4711".to_owned())]);
+}
+
+#[test]
+fn a_workbook_that_unpacks_to_too_much_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("bomb.xlsx");
+    python("bomb.py", &path);
+    assert!(fs::metadata(&path).unwrap().len() < 2_000_000);
+    let error = job::read(&JobPath::Workbook(path.clone()), &crs_unit)
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("unpacks to more than"), "{error}");
+    for junk in [&b"PK\x03\x04"[..], b"", b"not a workbook", &[0xff; 4096]] {
+        fs::write(&path, junk).unwrap();
+        assert!(job::read(&JobPath::Workbook(path.clone()), &crs_unit).is_err());
+    }
+}
+
+/// A small generator, so that every run tries the same inputs.
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self, below: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        usize::try_from(self.0 % below.max(1) as u64).unwrap()
+    }
+
+    /// Changes a few bytes: others, repeated, lost, or taken from where tables and numbers break.
+    fn spoil(&mut self, bytes: &mut Vec<u8>) {
+        const SHARP: &[u8] = b"\",;\t\n\r'#>+-/.:=[](){}eE9\0\xff\xc3%&<";
+        for _ in 0..=self.roll(6) {
+            let at = self.roll(bytes.len());
+            match self.roll(4) {
+                0 if !bytes.is_empty() => bytes[at] = SHARP[self.roll(SHARP.len())],
+                1 => bytes.insert(at, SHARP[self.roll(SHARP.len())]),
+                2 if !bytes.is_empty() => {
+                    drop(bytes.drain(at..(at + self.roll(20)).min(bytes.len())));
+                }
+                _ => {
+                    let piece = bytes[at..(at + self.roll(40)).min(bytes.len())].to_vec();
+                    let to = self.roll(bytes.len());
+                    bytes.splice(to..to, piece);
+                }
+            }
+        }
+    }
+}
+
+/// Every number that reading lets through is finite.
+fn all_finite(reading: &Reading) -> bool {
+    let text = format!(
+        "{:?}",
+        (
+            &reading.job.grid,
+            &reading.job.equipment,
+            &reading.job.control,
+            &reading.job.marks,
+            &reading.job.measures
+        )
+    );
+    !text.contains("NaN") && !text.contains("inf")
+}
+
+#[test]
+fn no_spoilt_job_stops_the_reader() {
+    let mut dice = Dice(0x9e37_79b9_7f4a_7c15);
+    let folder = tempfile::tempdir().unwrap();
+    let mut findings = 0;
+    for source in jobs("strangers")
+        .into_iter()
+        .chain([PathBuf::from("fixtures/demo/fern-hollow")])
+    {
+        for _ in 0..60 {
+            for entry in fs::read_dir(&source).unwrap() {
+                let path = entry.unwrap().path();
+                let mut bytes = fs::read(&path).unwrap();
+                if dice.roll(2) == 0 {
+                    dice.spoil(&mut bytes);
+                }
+                fs::write(folder.path().join(path.file_name().unwrap()), bytes).unwrap();
+            }
+            let Ok(reading) = job::read(&JobPath::Folder(folder.path().to_owned()), &crs_unit)
+            else {
+                continue;
+            };
+            assert!(all_finite(&reading), "{:?}", reading.job);
+            findings += reading.findings.len();
+            job::corrections::workbook(&reading.tables, &reading.findings).unwrap();
+        }
+    }
+    assert!(
+        findings > 300,
+        "the spoiling must hit something: {findings}"
+    );
+}
+
+#[test]
+fn no_spoilt_workbook_stops_the_reader() {
+    use std::io::{Cursor, Read as _, Write as _};
+    let mut dice = Dice(0x2545_f491_4f6c_dd1d);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("book.xlsx");
+    let clean = job::template::workbook().unwrap();
+    let (mut read, mut refused) = (0, 0);
+    for _ in 0..400 {
+        let mut archive = zip::ZipArchive::new(Cursor::new(&clean)).unwrap();
+        let mut spoilt = zip::ZipWriter::new(Cursor::new(Vec::new()));
+        let victim = dice.roll(archive.len());
+        for index in 0..archive.len() {
+            let mut entry = archive.by_index(index).unwrap();
+            let mut bytes = Vec::new();
+            entry.read_to_end(&mut bytes).unwrap();
+            if index == victim {
+                dice.spoil(&mut bytes);
+            }
+            spoilt
+                .start_file(
+                    entry.name().unwrap(),
+                    zip::write::SimpleFileOptions::default(),
+                )
+                .unwrap();
+            spoilt.write_all(&bytes).unwrap();
+        }
+        fs::write(&path, spoilt.finish().unwrap().into_inner()).unwrap();
+        match job::read(&JobPath::Workbook(path.clone()), &crs_unit) {
+            Ok(reading) => {
+                assert!(all_finite(&reading));
+                read += 1;
+            }
+            Err(_) => refused += 1,
+        }
+    }
+    assert!(read > 50 && refused > 50, "{read} read, {refused} refused");
 }

@@ -4,6 +4,8 @@ use std::io::{self, BufRead};
 use std::path::{Path, PathBuf};
 
 use crate::error::Error;
+use crate::job;
+use crate::pipeline::Outcome;
 
 /// Every job that the paths name; `-` stands for the paths on standard input, one a line.
 pub fn named(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
@@ -36,31 +38,16 @@ pub fn beside(job: &Path) -> Result<PathBuf, Error> {
     Ok(whole.parent().unwrap_or(Path::new("")).join("results"))
 }
 
-// Until reading is merged: the same functions with the same signatures, from `crate::job`.
-
+/// The jobs behind the paths.
 fn discover(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
-    for path in paths {
-        if !path.exists() {
-            return Err(Error::Read {
-                path: path.clone(),
-                why: "there is no such file or folder".to_owned(),
-            });
-        }
+    let found = job::discover(paths)?;
+    Ok(found.iter().map(|job| job.path().to_owned()).collect())
+}
+
+/// The workbook of corrections, where there is anything to correct.
+pub fn corrections(outcome: &Outcome) -> Result<Option<Vec<u8>>, Error> {
+    if outcome.findings.is_empty() {
+        return Ok(None);
     }
-    Ok(paths.to_vec())
-}
-
-pub fn corrections(_: &crate::pipeline::Outcome) -> Result<Option<Vec<u8>>, Error> {
-    Ok(None)
-}
-
-pub fn write_folder(path: &Path) -> Result<(), Error> {
-    Err(Error::Write {
-        path: path.to_owned(),
-        why: "templates are not merged yet".to_owned(),
-    })
-}
-
-pub fn write_workbook(path: &Path) -> Result<(), Error> {
-    write_folder(path)
+    job::corrections::workbook(&outcome.tables, &outcome.findings).map(Some)
 }

@@ -4,6 +4,7 @@ use super::Status;
 use super::args::NewArgs;
 use super::output::Output;
 use crate::error::Error;
+use crate::job::template;
 
 pub fn run(args: &NewArgs, output: &mut Output) -> Result<Status, Error> {
     let mut path = args.path.clone();
@@ -14,9 +15,9 @@ pub fn run(args: &NewArgs, output: &mut Output) -> Result<Status, Error> {
         {
             path.as_mut_os_string().push(".xlsx");
         }
-        super::jobs::write_workbook(&path)?;
+        template::write_workbook(&path)?;
     } else {
-        super::jobs::write_folder(&path)?;
+        template::write_folder(&path)?;
     }
     let shown = path.display();
     output.line(&format!(

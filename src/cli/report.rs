@@ -42,7 +42,7 @@ impl Report {
             job: outcome.job.clone(),
             findings: outcome.findings.clone(),
             size: record.map(|record| (record.marks.len(), record.runs.len())),
-            cells: record.map(|record| record.cells),
+            cells: Some(outcome.cells),
             advice: record.map_or_else(Vec::new, |record| {
                 record.advice.iter().map(|a| a.text.clone()).collect()
             }),

@@ -6,14 +6,16 @@ use super::Status;
 use super::output::Output;
 use crate::error::Error;
 use crate::export;
+use crate::job;
 
 /// Names that `aslaid schema` knows.
-pub const NAMES: [&str; 2] = ["record", "geojson"];
+pub const NAMES: [&str; 3] = ["job", "record", "geojson"];
 
 /// A JSON Schema by name.
 #[must_use]
 pub fn of(name: &str) -> Option<Value> {
     match name {
+        "job" => Some(job::schema()),
         "record" => Some(export::schema::record()),
         "geojson" => Some(export::schema::geojson()),
         _ => None,

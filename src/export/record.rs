@@ -6,10 +6,8 @@
 
 use std::io::{self, Write};
 
-use sha2::{Digest, Sha256};
-
 use super::{Format, View};
-use crate::record::AsBuilt;
+use crate::record::{self, AsBuilt};
 
 /// The record.
 #[derive(Debug)]
@@ -29,20 +27,13 @@ impl Format for Json {
     }
 
     fn write(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
-        write(view.record, out)
+        record::write_json(view.record, out)
     }
-}
-
-fn write(record: &AsBuilt, out: &mut dyn Write) -> io::Result<()> {
-    serde_json::to_writer_pretty(&mut *out, record)?;
-    out.write_all(b"\n")
 }
 
 /// The record with its own hash in it.
 pub fn seal(mut record: AsBuilt) -> io::Result<AsBuilt> {
     record.hash = None;
-    let mut digest = Sha256::new();
-    write(&record, &mut digest)?;
-    record.hash = Some(format!("{:x}", digest.finalize()));
+    record.hash = Some(record::hash(&record)?);
     Ok(record)
 }

@@ -75,7 +75,11 @@ impl Walk<'_> {
     /// Arrives at a point: does the line close here?
     fn arrive(&mut self, point: &Arc<str>, now: Along, source: &Source) {
         let length = |from: Along| (now.length > from.length).then_some(now.length - from.length);
-        let before = self.visited.get(point).filter(|before| before.line == now.line).copied();
+        let before = self
+            .visited
+            .get(point)
+            .filter(|before| before.line == now.line)
+            .copied();
         let known = (self.known)(point);
         if let Some(before) = before {
             self.book.closures.push(Closure {
@@ -112,8 +116,18 @@ impl Walk<'_> {
 /// Reduces a book; `known` gives the heights that fix it.
 #[must_use]
 pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<f64>) -> Book {
-    let mut walk = Walk { book: Book::default(), visited: HashMap::new(), anchor: None, known };
-    let mut now = Along { height: 0.0, setups: 0, length: 0.0, line: 0 };
+    let mut walk = Walk {
+        book: Book::default(),
+        visited: HashMap::new(),
+        anchor: None,
+        known,
+    };
+    let mut now = Along {
+        height: 0.0,
+        setups: 0,
+        length: 0.0,
+        line: 0,
+    };
     // Backsight point, its reading, and where the line stood there.
     let mut setup: Option<(Arc<str>, f64, f64)> = None;
     let mut last: Option<Arc<str>> = None;
@@ -127,7 +141,12 @@ pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<f64>) -> Book {
             };
             let difference = backsight - reading;
             let (from, to, source) = (Arc::clone(from), Arc::clone(&row.point), row.source.clone());
-            walk.book.sights.push(Sight { from, to, difference, source });
+            walk.book.sights.push(Sight {
+                from,
+                to,
+                difference,
+                source,
+            });
             if turning {
                 now.height = height + difference;
                 now.setups += 1;
@@ -141,7 +160,15 @@ pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<f64>) -> Book {
                 // Another line begins, or the old one goes on from a point visited before.
                 let from = walk.visited.get(&row.point).copied();
                 let (line, length) = (now.line + 1, now.length);
-                now = from.map_or(Along { height: 0.0, setups: 0, length, line }, |from| Along { length, ..from });
+                now = from.map_or(
+                    Along {
+                        height: 0.0,
+                        setups: 0,
+                        length,
+                        line,
+                    },
+                    |from| Along { length, ..from },
+                );
                 walk.stand(&row.point, now, (walk.known)(&row.point));
             }
             setup = Some((Arc::clone(&row.point), backsight, now.height));
@@ -156,7 +183,9 @@ impl Closure {
     #[must_use]
     pub fn tolerance(&self, limits: &crate::limits::Limits) -> f64 {
         let by_setups = limits.level_setup * f64::from(self.setups).sqrt();
-        let by_length = self.length.map_or(0.0, |metres| limits.level_km * (metres / 1000.0).sqrt());
+        let by_length = self
+            .length
+            .map_or(0.0, |metres| limits.level_km * (metres / 1000.0).sqrt());
         by_setups.max(by_length)
     }
 }

@@ -51,11 +51,19 @@ impl<'a> Nodes<'a> {
         }
         for mark in &observations.marks {
             if let Some((_, id)) = mark.centre.or(mark.exposed) {
-                by_name.entry(Arc::clone(&mark.name)).or_insert(id.0 as usize);
+                by_name
+                    .entry(Arc::clone(&mark.name))
+                    .or_insert(id.0 as usize);
             }
         }
         let ends = vec![None; observations.points.len()];
-        Self { observations, by_name, ends, names: Vec::new(), count: 0 }
+        Self {
+            observations,
+            by_name,
+            ends,
+            names: Vec::new(),
+            count: 0,
+        }
     }
 
     /// Index of a name's point; further names come after the plane's points.
@@ -92,13 +100,19 @@ fn by_gnss(job: &Job, row: &MarkRow) -> Option<(f64, f64)> {
     let antenna = row.placing.pole.unwrap_or(job.equipment.antenna_height);
     if let Some(height) = row.placing.gnss.as_ref().and_then(|gnss| gnss.height) {
         let fix = row.placing.gnss.as_ref().and_then(|gnss| gnss.fix);
-        let horizontal = row.placing.sigma.unwrap_or(fix.map_or(a.single, |fix| window::fix_sigma(fix, a)));
+        let horizontal = row
+            .placing
+            .sigma
+            .unwrap_or(fix.map_or(a.single, |fix| window::fix_sigma(fix, a)));
         let sigma = row.placing.sigma_v.unwrap_or(a.vertical_ratio * horizontal);
         return Some((height - antenna - job.grid.geoid_separation?, sigma));
     }
     let mean = window::mean(job, row.placing.window?)?;
     let separation = job.grid.geoid_separation.or(mean.separation)?;
-    Some((mean.height? - antenna - separation, row.placing.sigma_v.unwrap_or(mean.sigma.2)))
+    Some((
+        mean.height? - antenna - separation,
+        row.placing.sigma_v.unwrap_or(mean.sigma.2),
+    ))
 }
 
 /// The best height that a mark's row gives by itself.
@@ -106,13 +120,24 @@ fn of_mark(job: &Job, row: &MarkRow, point: PointId) -> Option<Direct> {
     let usual = job.accuracy.ground;
     let (z, sigma, from) = match (row.ground, row.placing.elevation) {
         (Some(z), _) => (z, usual, GroundFrom::Given),
-        (None, Some(z)) => (z, row.placing.sigma_v.unwrap_or(usual), GroundFrom::Elevation),
+        (None, Some(z)) => (
+            z,
+            row.placing.sigma_v.unwrap_or(usual),
+            GroundFrom::Elevation,
+        ),
         (None, None) => {
             let (z, sigma) = by_gnss(job, row)?;
             (z, sigma, GroundFrom::Gnss)
         }
     };
-    Some(Direct { point, z, sigma: Some(sigma), from, usage: row.usage, source: row.source.clone() })
+    Some(Direct {
+        point,
+        z,
+        sigma: Some(sigma),
+        from,
+        usage: row.usage,
+        source: row.source.clone(),
+    })
 }
 
 fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Direct> {
@@ -124,7 +149,9 @@ fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Dire
                 all.extend(job.marks.get(row).and_then(|row| of_mark(job, row, id)));
             }
             PointRole::Control(row) => {
-                let Some(control) = job.control.get(row) else { continue };
+                let Some(control) = job.control.get(row) else {
+                    continue;
+                };
                 let (usage, source) = (control.usage, control.source.clone());
                 let height = control.geographic.as_ref().and_then(|g| g.height);
                 let by_height = height.and_then(|h| Some(h - job.grid.geoid_separation?));
@@ -137,7 +164,14 @@ fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Dire
                     }
                     (None, None) => continue,
                 };
-                all.push(Direct { point: id, z, sigma, from, usage, source });
+                all.push(Direct {
+                    point: id,
+                    z,
+                    sigma,
+                    from,
+                    usage,
+                    source,
+                });
             }
             PointRole::Auxiliary => {}
         }
@@ -168,7 +202,11 @@ fn differences(job: &Job, known: &dyn Fn(&str) -> Option<f64>) -> (Vec<Differenc
             what: "sight",
         })
         .collect();
-    for measure in job.measures.iter().filter(|m| m.kind == MeasureKind::HeightDifference) {
+    for measure in job
+        .measures
+        .iter()
+        .filter(|m| m.kind == MeasureKind::HeightDifference)
+    {
         all.push(Difference {
             from: Arc::clone(&measure.from),
             to: Arc::clone(&measure.to),
@@ -183,7 +221,11 @@ fn differences(job: &Job, known: &dyn Fn(&str) -> Option<f64>) -> (Vec<Differenc
 }
 
 /// Points joined by height differences to a height that was given for the ground or a reference.
-fn anchored(pairs: &[(usize, usize)], count: usize, anchors: impl Iterator<Item = usize>) -> Vec<bool> {
+fn anchored(
+    pairs: &[(usize, usize)],
+    count: usize,
+    anchors: impl Iterator<Item = usize>,
+) -> Vec<bool> {
     let mut group: Vec<usize> = (0..count).collect();
     fn root(group: &mut [usize], mut i: usize) -> usize {
         while group[i] != i {
@@ -197,7 +239,9 @@ fn anchored(pairs: &[(usize, usize)], count: usize, anchors: impl Iterator<Item 
         group[a.max(b)] = a.min(b);
     }
     let roots: BTreeSet<usize> = anchors.map(|i| root(&mut group, i)).collect();
-    (0..count).map(|i| roots.contains(&root(&mut group, i))).collect()
+    (0..count)
+        .map(|i| roots.contains(&root(&mut group, i)))
+        .collect()
 }
 
 /// Rows for the adjustment, rows to be compared, and where each plane point's ground comes from.
@@ -208,10 +252,16 @@ struct Gathered {
 }
 
 fn gather(nodes: &mut Nodes<'_>, directs: &[Direct], differences: &[Difference]) -> Gathered {
-    let pairs: Vec<(usize, usize)> =
-        differences.iter().map(|d| (nodes.index(&d.from), nodes.index(&d.to))).collect();
-    let used: Vec<(usize, usize)> =
-        pairs.iter().zip(differences).filter(|(_, d)| d.usage == Use::Yes).map(|(p, _)| *p).collect();
+    let pairs: Vec<(usize, usize)> = differences
+        .iter()
+        .map(|d| (nodes.index(&d.from), nodes.index(&d.to)))
+        .collect();
+    let used: Vec<(usize, usize)> = pairs
+        .iter()
+        .zip(differences)
+        .filter(|(_, d)| d.usage == Use::Yes)
+        .map(|(p, _)| *p)
+        .collect();
     let mut levelled = vec![false; nodes.ends.len()];
     for (a, b) in &used {
         levelled[*a] = true;
@@ -219,15 +269,28 @@ fn gather(nodes: &mut Nodes<'_>, directs: &[Direct], differences: &[Difference])
     }
     let in_use = || directs.iter().filter(|d| d.usage == Use::Yes);
     let given = |d: &&Direct| d.from == GroundFrom::Given || is_benchmark(nodes.observations, d);
-    let anchored = anchored(&used, nodes.ends.len(), in_use().filter(given).map(|d| d.point.0 as usize));
-    let mut out = Gathered { rows: vec![], checks: vec![], from: vec![None; nodes.observations.points.len()] };
-    for direct in directs.iter().filter(|d| d.usage == Use::Yes && d.sigma.is_none()) {
+    let anchored = anchored(
+        &used,
+        nodes.ends.len(),
+        in_use().filter(given).map(|d| d.point.0 as usize),
+    );
+    let mut out = Gathered {
+        rows: vec![],
+        checks: vec![],
+        from: vec![None; nodes.observations.points.len()],
+    };
+    for direct in directs
+        .iter()
+        .filter(|d| d.usage == Use::Yes && d.sigma.is_none())
+    {
         nodes.ends[direct.point.0 as usize] = Some(End::Fixed(direct.z));
         out.from[direct.point.0 as usize] = Some(direct.from);
     }
     for direct in directs {
         let index = direct.point.0 as usize;
-        let Some(sigma) = direct.sigma.or((direct.usage == Use::Check).then_some(0.0)) else { continue };
+        let Some(sigma) = direct.sigma.or((direct.usage == Use::Check).then_some(0.0)) else {
+            continue;
+        };
         // A levelled height goes before one from elsewhere, if the levels hang on something.
         let anchor = direct.from == GroundFrom::Given || is_benchmark(nodes.observations, direct);
         let beaten = levelled[index] && anchored[index] && !anchor;
@@ -240,7 +303,15 @@ fn gather(nodes: &mut Nodes<'_>, directs: &[Direct], differences: &[Difference])
             GroundFrom::Elevation | GroundFrom::Levelled => "elevation",
         };
         let (to, names) = (nodes.end(index), vec![nodes.name(index)]);
-        let row = HeightRow { from: None, to, value: direct.z, sigma, source: direct.source.clone(), what, names };
+        let row = HeightRow {
+            from: None,
+            to,
+            value: direct.z,
+            sigma,
+            source: direct.source.clone(),
+            what,
+            names,
+        };
         if direct.usage == Use::Check {
             out.checks.push(row);
         } else {
@@ -252,7 +323,15 @@ fn gather(nodes: &mut Nodes<'_>, directs: &[Direct], differences: &[Difference])
         let (from, to) = (Some(nodes.end(a)), nodes.end(b));
         let names = vec![nodes.name(a), nodes.name(b)];
         let (value, sigma, source) = (d.value, d.sigma, d.source.clone());
-        let row = HeightRow { from, to, value, sigma, source, what: d.what, names };
+        let row = HeightRow {
+            from,
+            to,
+            value,
+            sigma,
+            source,
+            what: d.what,
+            names,
+        };
         if d.usage == Use::Check {
             out.checks.push(row);
             continue;
@@ -269,7 +348,10 @@ fn gather(nodes: &mut Nodes<'_>, directs: &[Direct], differences: &[Difference])
 
 /// A reference point whose elevation was given: levels may begin and close on it.
 fn is_benchmark(observations: &Observations, direct: &Direct) -> bool {
-    let role = observations.points.get(direct.point.0 as usize).map(|point| point.role);
+    let role = observations
+        .points
+        .get(direct.point.0 as usize)
+        .map(|point| point.role);
     matches!(role, Some(PointRole::Control(_))) && direct.from == GroundFrom::Elevation
 }
 
@@ -288,30 +370,43 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
         .collect();
     let (differences, book) = differences(job, &|name| fixed.get(name).copied());
     let Gathered { rows, checks, from } = gather(&mut nodes, &directs, &differences);
-    let network = HeightNetwork { nodes: nodes.count as usize, rows: &rows };
+    let network = HeightNetwork {
+        nodes: nodes.count as usize,
+        rows: &rows,
+    };
     let mean = directs.iter().map(|d| d.z).sum::<f64>() / directs.len().max(1) as f64;
     let start = vec![mean; network.nodes];
     let solution = adjust(&network, &start, &|_| false);
-    let residuals: Vec<HeightResidual> =
-        (0..rows.len()).map(|i| residual(&network, &solution, i, rows[i].clone())).collect();
+    let residuals: Vec<HeightResidual> = (0..rows.len())
+        .map(|i| residual(&network, &solution, i, rows[i].clone()))
+        .collect();
     let suspects = search(&network, &residuals, &start, limits.alarm);
     let values = Values::whole(&solution.values, network.nodes);
-    let compare = HeightNetwork { nodes: network.nodes, rows: &checks };
+    let compare = HeightNetwork {
+        nodes: network.nodes,
+        rows: &checks,
+    };
     let checks = (0..checks.len())
         .filter_map(|i| {
             let mut row = Row::default();
             compare.row(i, &values, &mut row);
-            let loose = row.terms.iter().any(|(node, _)| solution.loose.binary_search(node).is_ok());
+            let loose = row
+                .terms
+                .iter()
+                .any(|(node, _)| solution.loose.binary_search(node).is_ok());
             let names: Vec<&str> = checks[i].names.iter().map(|name| &**name).collect();
             (!loose).then(|| HeightCheck {
                 point: names.join("–"),
                 difference: row.misclosure,
-                sigma: (solution.variance(&row.terms) + row.sigma * row.sigma).max(0.0).sqrt(),
+                sigma: (solution.variance(&row.terms) + row.sigma * row.sigma)
+                    .max(0.0)
+                    .sqrt(),
                 source: checks[i].source.clone(),
             })
         })
         .collect();
-    let loose = |end: &End| matches!(end, End::Node(node) if solution.loose.binary_search(node).is_ok());
+    let loose =
+        |end: &End| matches!(end, End::Node(node) if solution.loose.binary_search(node).is_ok());
     let undetermined = (0..nodes.ends.len())
         .filter(|&i| nodes.ends[i].as_ref().is_some_and(loose))
         .map(|i| nodes.name(i))
@@ -323,7 +418,16 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
         .map(|(end, from)| Some(((*end)?, (*from)?)).filter(|(end, _)| !loose(end)))
         .collect();
     let squares = (solution.squares, rows.len().saturating_sub(network.nodes));
-    Heights { book, residuals, suspects, checks, undetermined, squares, ends, solution }
+    Heights {
+        book,
+        residuals,
+        suspects,
+        checks,
+        undetermined,
+        squares,
+        ends,
+        solution,
+    }
 }
 
 fn residual(
@@ -333,20 +437,51 @@ fn residual(
     row: HeightRow,
 ) -> HeightResidual {
     let mut linear = Row::default();
-    network.row(i, &Values::whole(&solution.values, network.nodes), &mut linear);
-    let redundancy = (1.0 - solution.variance(&linear.terms) / (row.sigma * row.sigma)).clamp(0.0, 1.0);
+    network.row(
+        i,
+        &Values::whole(&solution.values, network.nodes),
+        &mut linear,
+    );
+    let redundancy =
+        (1.0 - solution.variance(&linear.terms) / (row.sigma * row.sigma)).clamp(0.0, 1.0);
     let residual = -linear.misclosure;
-    let standardised = (redundancy > LEAST_REDUNDANCY).then(|| residual / (row.sigma * redundancy.sqrt()));
-    let HeightRow { value, sigma, source, what, names, .. } = row;
-    HeightResidual { what, points: names, value, sigma, residual, redundancy, standardised, source }
+    let standardised =
+        (redundancy > LEAST_REDUNDANCY).then(|| residual / (row.sigma * redundancy.sqrt()));
+    let HeightRow {
+        value,
+        sigma,
+        source,
+        what,
+        names,
+        ..
+    } = row;
+    HeightResidual {
+        what,
+        points: names,
+        value,
+        sigma,
+        residual,
+        redundancy,
+        standardised,
+        source,
+    }
 }
 
 /// One at a time: the largest over the alarm is left out, and the rest looked at again.
-fn search(network: &HeightNetwork<'_>, residuals: &[HeightResidual], start: &[f64], alarm: f64) -> Vec<usize> {
+fn search(
+    network: &HeightNetwork<'_>,
+    residuals: &[HeightResidual],
+    start: &[f64],
+    alarm: f64,
+) -> Vec<usize> {
     let size = |r: &HeightResidual| r.standardised.map_or(0.0, f64::abs);
     let largest = |residuals: &[HeightResidual], out: &[usize]| {
         let in_use = (0..residuals.len()).filter(|i| !out.contains(i));
-        in_use.max_by(|&a, &b| size(&residuals[a]).total_cmp(&size(&residuals[b])).then(b.cmp(&a)))
+        in_use.max_by(|&a, &b| {
+            size(&residuals[a])
+                .total_cmp(&size(&residuals[b]))
+                .then(b.cmp(&a))
+        })
     };
     let mut out: Vec<usize> = Vec::new();
     let mut current = residuals.to_vec();
@@ -356,7 +491,9 @@ fn search(network: &HeightNetwork<'_>, residuals: &[HeightResidual], start: &[f6
             break;
         }
         let solution = adjust(network, start, &|i| out.contains(&i));
-        current = (0..network.rows.len()).map(|i| residual(network, &solution, i, network.rows[i].clone())).collect();
+        current = (0..network.rows.len())
+            .map(|i| residual(network, &solution, i, network.rows[i].clone()))
+            .collect();
     }
     out
 }

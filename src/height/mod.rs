@@ -109,7 +109,10 @@ impl Grounds for Heights {
         let (end, from) = (*self.ends.get(point.0 as usize)?)?;
         let (z, variance) = match end {
             End::Fixed(z) => (z, 0.0),
-            End::Node(node) => (*self.solution.values.get(node as usize)?, self.solution.covariance(node, node)),
+            End::Node(node) => (
+                *self.solution.values.get(node as usize)?,
+                self.solution.covariance(node, node),
+            ),
         };
         Some(Ground { z, variance, from })
     }

@@ -52,7 +52,13 @@ impl Model for HeightNetwork<'_> {
     }
 
     fn row(&self, i: usize, values: &Values<'_>, row: &mut Row) {
-        let HeightRow { from, to, value, sigma, .. } = &self.rows[i];
+        let HeightRow {
+            from,
+            to,
+            value,
+            sigma,
+            ..
+        } = &self.rows[i];
         row.sigma = *sigma;
         row.misclosure = *value;
         for (end, sign) in [(Some(*to), 1.0), (*from, -1.0)] {

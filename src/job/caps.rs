@@ -17,7 +17,7 @@ pub const SETTINGS: u64 = 1 << 20;
 /// What a workbook may unpack to, bytes.
 pub const UNPACKED: u64 = 1 << 29;
 /// Largest cell, bytes.
-pub const CELL: usize = 32_768;
+pub const CELL: usize = 32_767;
 /// Most columns of a table.
 pub const COLUMNS: usize = 4_096;
 /// Most cells of a table, blank ones included.

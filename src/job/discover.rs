@@ -16,6 +16,17 @@ pub enum JobPath {
 }
 
 impl JobPath {
+    /// What a path is by its looks: a workbook by its ending, else a folder.
+    #[must_use]
+    pub fn of(path: &Path) -> Self {
+        let ending = path.extension().unwrap_or_default();
+        if ending.eq_ignore_ascii_case("xlsx") && !path.is_dir() {
+            Self::Workbook(path.to_owned())
+        } else {
+            Self::Folder(path.to_owned())
+        }
+    }
+
     /// The folder or the workbook.
     #[must_use]
     pub fn path(&self) -> &Path {

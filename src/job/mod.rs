@@ -9,11 +9,14 @@
 //! | 3 | `settings` | `job.toml` or the `job` sheet | the settings |
 //! | 4 | `rows` | raw tables | rows in metres and radians, one file a table |
 //!
-//! `schema` holds every table and column as data; reading, [`schema()`] and the advice on misspelt names
+//! `schema` holds every table and column as data; reading, [`template`], [`schema()`] and the advice on misspelt names
 //! are driven from it. What an input may cost is in `caps`.
 
+mod book;
 mod caps;
+pub mod corrections;
 mod discover;
+mod files;
 pub mod model;
 pub mod nmea;
 mod read;
@@ -22,6 +25,7 @@ mod rows;
 mod schema;
 mod settings;
 mod table;
+pub mod template;
 
 pub use discover::{JobPath, discover};
 pub use read::{Reading, read};

@@ -47,12 +47,26 @@ impl<'a> Values<'a> {
     #[must_use]
     pub fn whole(values: &'a [f64], own: usize) -> Self {
         let (local, shared) = values.split_at(own);
-        Self { local, place: &[], base: 0, width: 1, own, shared }
+        Self {
+            local,
+            place: &[],
+            base: 0,
+            width: 1,
+            own,
+            shared,
+        }
     }
 
     pub(super) fn part(parts: &'a Parts, base: usize, local: &'a [f64], shared: &'a [f64]) -> Self {
         let own = parts.place.len() * parts.width;
-        Self { local, place: &parts.place, base, width: parts.width, own, shared }
+        Self {
+            local,
+            place: &parts.place,
+            base,
+            width: parts.width,
+            own,
+            shared,
+        }
     }
 
     /// Value of an unknown.
@@ -64,7 +78,9 @@ impl<'a> Values<'a> {
         } else if self.place.is_empty() {
             self.local[unknown]
         } else {
-            self.local[self.place[unknown / self.width] as usize * self.width + unknown % self.width - self.base]
+            self.local[self.place[unknown / self.width] as usize * self.width
+                + unknown % self.width
+                - self.base]
         }
     }
 }
@@ -88,7 +104,11 @@ pub trait Model: Sync {
 /// are left out.
 ///
 /// Never fails: what the equations don't determine is listed in the solution and kept near its start.
-pub fn adjust<M: Model>(model: &M, start: &[f64], skip: &(dyn Fn(usize) -> bool + Sync)) -> Solution {
+pub fn adjust<M: Model>(
+    model: &M,
+    start: &[f64],
+    skip: &(dyn Fn(usize) -> bool + Sync),
+) -> Solution {
     let parts = Parts::new(model, start);
     iterate::solve(model, parts, start, skip)
 }
@@ -133,13 +153,18 @@ mod tests {
     }
 
     fn line(shared: bool) -> Line {
-        Line { points: vec![(0.0, 1.0), (1.0, 3.1), (2.0, 4.9), (3.0, 7.0)], shared }
+        Line {
+            points: vec![(0.0, 1.0), (1.0, 3.1), (2.0, 4.9), (3.0, 7.0)],
+            shared,
+        }
     }
 
     #[test]
     fn a_line_and_its_covariance() {
         let solution = adjust(&line(false), &[0.0, 0.0], &|_| false);
-        assert!((solution.values[0] - 1.03).abs() < 1e-12 && (solution.values[1] - 1.98).abs() < 1e-12);
+        assert!(
+            (solution.values[0] - 1.03).abs() < 1e-12 && (solution.values[1] - 1.98).abs() < 1e-12
+        );
         // σ²·(1/n + x̄²/Sxx), σ²/Sxx
         assert!((solution.covariance(0, 0) - 0.01 * (0.25 + 2.25 / 5.0)).abs() < 1e-15);
         assert!((solution.covariance(1, 1) - 0.01 / 5.0).abs() < 1e-15);
@@ -156,7 +181,10 @@ mod tests {
 
     #[test]
     fn what_is_not_determined_is_named() {
-        let two = Line { points: vec![(1.0, 1.0), (1.0, 1.1)], shared: false };
+        let two = Line {
+            points: vec![(1.0, 1.0), (1.0, 1.1)],
+            shared: false,
+        };
         assert_eq!(adjust(&two, &[0.0, 0.0], &|_| false).loose, [0]);
         assert_eq!(adjust(&line(false), &[0.0, 0.0], &|i| i > 0).loose, [0]);
     }

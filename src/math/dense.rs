@@ -16,7 +16,11 @@ pub struct Dense {
 
 /// Scale of a diagonal entry; 0 for an unknown that no equation touches.
 pub(super) fn scale_of(diagonal: f64) -> f64 {
-    if diagonal > 0.0 && diagonal.is_finite() { diagonal.sqrt().recip() } else { 0.0 }
+    if diagonal > 0.0 && diagonal.is_finite() {
+        diagonal.sqrt().recip()
+    } else {
+        0.0
+    }
 }
 
 impl Dense {
@@ -45,7 +49,12 @@ impl Dense {
                 };
             }
         }
-        Self { n, lower: matrix, scale, pinned }
+        Self {
+            n,
+            lower: matrix,
+            scale,
+            pinned,
+        }
     }
 
     /// Number of unknowns.

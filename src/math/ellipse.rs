@@ -43,6 +43,9 @@ mod tests {
     #[test]
     fn a_line_north_to_south_has_azimuth_zero() {
         let ellipse = Ellipse::of([[0.0, 0.0], [0.0, 4.0]]);
-        assert_eq!((ellipse.major, ellipse.minor, ellipse.azimuth), (2.0, 0.0, 0.0));
+        assert_eq!(
+            (ellipse.major, ellipse.minor, ellipse.azimuth),
+            (2.0, 0.0, 0.0)
+        );
     }
 }

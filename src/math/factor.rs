@@ -47,7 +47,9 @@ impl<'a> Normal<'a> {
     pub(super) fn factor(&self, damping: f64) -> Factor {
         match self {
             Self::Dense(n, matrix) => Factor::Dense(Dense::factor(*n, matrix.clone(), damping)),
-            Self::Sparse(pattern, upper) => Factor::Sparse(Sparse::factor(Arc::clone(pattern), upper, damping)),
+            Self::Sparse(pattern, upper) => {
+                Factor::Sparse(Sparse::factor(Arc::clone(pattern), upper, damping))
+            }
         }
     }
 }

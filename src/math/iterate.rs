@@ -14,6 +14,8 @@ const MOST_ITERATIONS: usize = 200;
 /// A step that would lower the sum of squares by less than this, in units of it plus one, is the last: steps of
 /// 1e-6 σ. Our choice; far below anything that is printed.
 const DONE: f64 = 1e-12;
+/// Damping of the first step when care is called for.
+const CAREFUL: f64 = 1.0;
 /// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
 /// 5 mm): no reason to damp.
 const ROUNDING: f64 = 1e-7;
@@ -45,12 +47,22 @@ pub(super) struct SharedSums {
 
 impl SharedSums {
     fn new(k: usize) -> Self {
-        Self { matrix: vec![0.0; k * k], right: vec![0.0; k], squares: 0.0 }
+        Self {
+            matrix: vec![0.0; k * k],
+            right: vec![0.0; k],
+            squares: 0.0,
+        }
     }
 
     fn add(&mut self, other: &Self) {
-        self.matrix.iter_mut().zip(&other.matrix).for_each(|(a, b)| *a += b);
-        self.right.iter_mut().zip(&other.right).for_each(|(a, b)| *a += b);
+        self.matrix
+            .iter_mut()
+            .zip(&other.matrix)
+            .for_each(|(a, b)| *a += b);
+        self.right
+            .iter_mut()
+            .zip(&other.right)
+            .for_each(|(a, b)| *a += b);
         self.squares += other.squares;
     }
 
@@ -95,7 +107,12 @@ impl<M: Model> Setting<'_, M> {
     }
 
     fn values<'v>(&'v self, part: &Part, x: &'v [f64], shared: &'v [f64]) -> Values<'v> {
-        Values::part(self.parts, self.parts.range(part).start, &x[self.range(part)], shared)
+        Values::part(
+            self.parts,
+            self.parts.range(part).start,
+            &x[self.range(part)],
+            shared,
+        )
     }
 
     /// Assembles and eliminates a part, adding its share to `sums`.
@@ -114,15 +131,25 @@ impl<M: Model> Setting<'_, M> {
         let mut right = vec![0.0; n];
         let mut row = Row::default();
         let mut coupled: Vec<(u32, u32, f64)> = Vec::new();
-        for &i in self.parts.rows_of(part).iter().filter(|i| !(self.skip)(**i as usize)) {
+        for &i in self
+            .parts
+            .rows_of(part)
+            .iter()
+            .filter(|i| !(self.skip)(**i as usize))
+        {
             row.clear();
             self.model.row(i as usize, &values, &mut row);
             let weight = (row.sigma * row.sigma).recip();
             sums.squares += row.misclosure * row.misclosure * weight;
             sums.add_row(&row, self.own);
-            let (terms, global): (Vec<_>, Vec<_>) =
-                row.terms.iter().partition(|(unknown, _)| (*unknown as usize) < self.own);
-            let terms: Vec<(usize, f64)> = terms.iter().map(|&(u, a)| (self.local(u, base, width), a)).collect();
+            let (terms, global): (Vec<_>, Vec<_>) = row
+                .terms
+                .iter()
+                .partition(|(unknown, _)| (*unknown as usize) < self.own);
+            let terms: Vec<(usize, f64)> = terms
+                .iter()
+                .map(|&(u, a)| (self.local(u, base, width), a))
+                .collect();
             for (k, &(p, a)) in terms.iter().enumerate() {
                 right[p] += a * weight * row.misclosure;
                 normal.add(p, p, a * a * weight);
@@ -130,14 +157,19 @@ impl<M: Model> Setting<'_, M> {
                     // An unknown named twice meets itself on the diagonal twice.
                     normal.add(p, q, if p == q { 2.0 } else { 1.0 } * a * b * weight);
                 }
-                coupled.extend(global.iter().map(|&(g, b)| (g - self.own as u32, p as u32, a * b * weight)));
+                coupled.extend(
+                    global
+                        .iter()
+                        .map(|&(g, b)| (g - self.own as u32, p as u32, a * b * weight)),
+                );
             }
         }
         self.finish(normal, right, &coupled, (damping, last), sums)
     }
 
     fn local(&self, unknown: u32, base: usize, width: usize) -> usize {
-        self.parts.place[unknown as usize / width] as usize * width + unknown as usize % width - base
+        self.parts.place[unknown as usize / width] as usize * width + unknown as usize % width
+            - base
     }
 
     fn finish(
@@ -177,19 +209,38 @@ impl<M: Model> Setting<'_, M> {
                 coupling[p * k + c] = value;
             }
         }
-        let loose = if last { loose(&factor, &normal, n) } else { Vec::new() };
-        Eliminated { factor, step, right, shared, coupling, loose }
+        let loose = if last {
+            loose(&factor, &normal, n)
+        } else {
+            Vec::new()
+        };
+        Eliminated {
+            factor,
+            step,
+            right,
+            shared,
+            coupling,
+            loose,
+        }
     }
 
     /// One pass over a set of parts: each eliminated, and the sums over the shared unknowns.
-    fn pass(&self, set: &[u32], x: &[f64], shared: &[f64], how: (f64, bool)) -> (Vec<Eliminated>, SharedSums) {
+    fn pass(
+        &self,
+        set: &[u32],
+        x: &[f64],
+        shared: &[f64],
+        how: (f64, bool),
+    ) -> (Vec<Eliminated>, SharedSums) {
         let bundles: Vec<(Vec<Eliminated>, SharedSums)> = set
             .par_chunks(BUNDLE)
             .map(|bundle| {
                 let mut sums = SharedSums::new(self.parts.shared);
                 let done = bundle
                     .iter()
-                    .map(|&p| self.eliminate(&self.parts.parts[p as usize], x, shared, how, &mut sums))
+                    .map(|&p| {
+                        self.eliminate(&self.parts.parts[p as usize], x, shared, how, &mut sums)
+                    })
                     .collect();
                 (done, sums)
             })
@@ -207,7 +258,12 @@ impl<M: Model> Setting<'_, M> {
     fn shared_rows(&self, shared: &[f64], sums: &mut SharedSums) {
         let values = Values::part(self.parts, 0, &[], shared);
         let mut row = Row::default();
-        for &i in self.parts.shared_rows.iter().filter(|i| !(self.skip)(**i as usize)) {
+        for &i in self
+            .parts
+            .shared_rows
+            .iter()
+            .filter(|i| !(self.skip)(**i as usize))
+        {
             row.clear();
             self.model.row(i as usize, &values, &mut row);
             sums.squares += (row.misclosure / row.sigma).powi(2);
@@ -224,7 +280,11 @@ impl<M: Model> Setting<'_, M> {
                     .iter()
                     .map(|&p| {
                         let part = &self.parts.parts[p as usize];
-                        self.squares(self.parts.rows_of(part), &self.values(part, x, shared), &mut row)
+                        self.squares(
+                            self.parts.rows_of(part),
+                            &self.values(part, x, shared),
+                            &mut row,
+                        )
                     })
                     .sum()
             })
@@ -238,54 +298,143 @@ impl<M: Model> Setting<'_, M> {
         sum
     }
 
-    /// Iterates a set of parts, and the shared unknowns with it if `with_shared`. Says whether the steps vanished.
-    fn iterate(&self, set: &[u32], x: &mut [f64], shared: &mut [f64], with_shared: bool) -> bool {
-        let mut damping = 0.0;
+    /// Iterates a set of parts, and the shared unknowns with it if `with_shared`; says whether the steps vanished. Where
+    /// the first way ends nowhere or leaves an unknown free, it is tried again from the start with care.
+    fn settle(&self, set: &[u32], x: &mut [f64], shared: &mut [f64], with_shared: bool) -> bool {
+        let (mut other_x, mut other_shared) = (x.to_vec(), shared.to_vec());
+        let first = self.iterate(set, x, shared, with_shared, 0.0);
+        if first.ended && !first.pinned {
+            return true;
+        }
+        let second = self.iterate(set, &mut other_x, &mut other_shared, with_shared, CAREFUL);
+        let better = second.squares < first.squares * (1.0 - ROUNDING);
+        if second.ended && (better || !first.ended) {
+            x.copy_from_slice(&other_x);
+            shared.copy_from_slice(&other_shared);
+        }
+        first.ended || second.ended
+    }
+
+    fn iterate(
+        &self,
+        set: &[u32],
+        x: &mut [f64],
+        shared: &mut [f64],
+        with_shared: bool,
+        damping: f64,
+    ) -> End {
+        let mut damping = damping;
+        let mut end = End {
+            ended: false,
+            pinned: false,
+            squares: f64::INFINITY,
+        };
         for _ in 0..MOST_ITERATIONS {
-            let (parts, mut sums) = self.pass(set, x, shared, (damping, false));
-            if with_shared {
-                self.shared_rows(shared, &mut sums);
-            }
-            let k = if with_shared { shared.len() } else { 0 };
-            let mut step_shared = sums.right.clone();
-            let factor = Dense::factor(k, sums.matrix[..k * k].to_vec(), damping);
-            factor.solve(&mut step_shared[..k]);
-            let mut gain: f64 = step_shared[..k].iter().zip(&sums.right).map(|(a, b)| a * b).sum();
-            let mut trial = x.to_vec();
-            for (&p, done) in set.iter().zip(&parts) {
-                let range = self.range(&self.parts.parts[p as usize]);
-                for (i, target) in trial[range].iter_mut().enumerate() {
-                    gain += done.step[i] * done.right[i];
-                    let shift: f64 = done.columns(i).map(|(g, c)| c * step_shared[g as usize]).sum();
-                    *target += done.step[i] - if with_shared { shift } else { 0.0 };
+            let step = self.step(set, x, shared, with_shared, damping);
+            end.pinned = step.pinned;
+            let squares = self.total(set, &step.x, &step.shared, with_shared);
+            let scale = step.squares + 1.0;
+            if squares.is_finite() && squares <= step.squares + ROUNDING * scale {
+                x.copy_from_slice(&step.x);
+                shared.copy_from_slice(&step.shared);
+                end.squares = squares;
+                if step.gain <= DONE * scale && damping == 0.0 {
+                    end.ended = true;
+                    return end;
                 }
-            }
-            let trial_shared: Vec<f64> =
-                shared.iter().enumerate().map(|(i, g)| g + if i < k { step_shared[i] } else { 0.0 }).collect();
-            let squares = self.total(set, &trial, &trial_shared, with_shared);
-            let scale = sums.squares + 1.0;
-            if squares.is_finite() && squares <= sums.squares + ROUNDING * scale {
-                x.copy_from_slice(&trial);
-                shared.copy_from_slice(&trial_shared);
-                if gain <= DONE * scale && damping == 0.0 {
-                    return true;
+                // A step that gained much less than the linear equations promised went too far.
+                if step.squares - squares > 0.25 * step.gain || step.gain <= ROUNDING * scale {
+                    damping = if damping < 1e-4 { 0.0 } else { damping * 0.1 };
                 }
-                damping = if damping < 1e-4 { 0.0 } else { damping * 0.1 };
             } else if damping > 1e12 {
-                return false;
+                return end;
             } else {
                 damping = (damping * 10.0).max(1e-3);
             }
         }
-        false
+        end
     }
+
+    /// One step from the present values, not yet judged.
+    fn step(
+        &self,
+        set: &[u32],
+        x: &[f64],
+        shared: &[f64],
+        with_shared: bool,
+        damping: f64,
+    ) -> Step {
+        let (parts, mut sums) = self.pass(set, x, shared, (damping, false));
+        if with_shared {
+            self.shared_rows(shared, &mut sums);
+        }
+        let k = if with_shared { shared.len() } else { 0 };
+        let factor = Dense::factor(k, sums.matrix[..k * k].to_vec(), damping);
+        let mut move_shared = sums.right.clone();
+        factor.solve(&mut move_shared[..k]);
+        let mut gain: f64 = move_shared[..k]
+            .iter()
+            .zip(&sums.right)
+            .map(|(a, b)| a * b)
+            .sum();
+        let mut pinned = !factor.pinned.is_empty();
+        let mut trial = x.to_vec();
+        for (&p, done) in set.iter().zip(&parts) {
+            pinned |= !done.factor.pinned().is_empty();
+            let range = self.range(&self.parts.parts[p as usize]);
+            for (i, target) in trial[range].iter_mut().enumerate() {
+                gain += done.step[i] * done.right[i];
+                let shift: f64 = done
+                    .columns(i)
+                    .map(|(g, c)| c * move_shared[g as usize])
+                    .sum();
+                *target += done.step[i] - if with_shared { shift } else { 0.0 };
+            }
+        }
+        let shared = shared
+            .iter()
+            .enumerate()
+            .map(|(i, g)| g + if i < k { move_shared[i] } else { 0.0 })
+            .collect();
+        Step {
+            x: trial,
+            shared,
+            gain,
+            squares: sums.squares,
+            pinned,
+        }
+    }
+}
+
+/// A step to be judged.
+struct Step {
+    x: Vec<f64>,
+    shared: Vec<f64>,
+    /// By how much the linear equations say that the sum of squares falls.
+    gain: f64,
+    /// Sum of squares before it.
+    squares: f64,
+    pinned: bool,
+}
+
+/// How iterations ended.
+struct End {
+    /// The steps vanished.
+    ended: bool,
+    /// Some unknown is not determined there.
+    pinned: bool,
+    squares: f64,
 }
 
 impl Eliminated {
     /// Shared unknowns and N⁻¹C of a local unknown.
     fn columns(&self, unknown: usize) -> impl Iterator<Item = (u32, f64)> + '_ {
         let k = self.shared.len();
-        self.shared.iter().copied().zip(self.coupling[unknown * k..(unknown + 1) * k].iter().copied())
+        self.shared.iter().copied().zip(
+            self.coupling[unknown * k..(unknown + 1) * k]
+                .iter()
+                .copied(),
+        )
     }
 }
 
@@ -302,7 +451,11 @@ fn loose(factor: &Factor, normal: &Normal<'_>, n: usize) -> Vec<u32> {
         factor.solve(&mut z);
         z[p] = 1.0;
         // Scaled as the factor is; 1e-4 stands far above the rounding of a null vector.
-        found.extend((0..n).filter(|&i| i == p || z[i].abs() * diagonal(i) > 1e-4 * diagonal(p)).map(|i| i as u32));
+        found.extend(
+            (0..n)
+                .filter(|&i| i == p || z[i].abs() * diagonal(i) > 1e-4 * diagonal(p))
+                .map(|i| i as u32),
+        );
     }
     found.sort_unstable();
     found.dedup();
@@ -312,9 +465,20 @@ fn loose(factor: &Factor, normal: &Normal<'_>, n: usize) -> Vec<u32> {
 /// Solves: parts without shared unknowns each by itself, the coupled ones together.
 pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip<'_>) -> Solution {
     let own = model.nodes() * model.width();
-    let setting = Setting { model, parts: &parts, skip, own, offset: 0 };
+    let setting = Setting {
+        model,
+        parts: &parts,
+        skip,
+        own,
+        offset: 0,
+    };
     let width = parts.width;
-    let mut x: Vec<f64> = parts.order.iter().flat_map(|&n| &start[n as usize * width..][..width]).copied().collect();
+    let mut x: Vec<f64> = parts
+        .order
+        .iter()
+        .flat_map(|&n| &start[n as usize * width..][..width])
+        .copied()
+        .collect();
     let mut shared = start[own..].to_vec();
     let (coupled, alone): (Vec<u32>, Vec<u32>) =
         (0..parts.parts.len() as u32).partition(|&p| parts.parts[p as usize].coupled);
@@ -323,8 +487,14 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
     let one = |&p: &u32| {
         let range = parts.range(&parts.parts[p as usize]);
         let mut own_values = x[range.clone()].to_vec();
-        let setting = Setting { model, parts: &parts, skip, own, offset: range.start };
-        let converged = setting.iterate(&[p], &mut own_values, &mut shared.clone(), false);
+        let setting = Setting {
+            model,
+            parts: &parts,
+            skip,
+            own,
+            offset: range.start,
+        };
+        let converged = setting.settle(&[p], &mut own_values, &mut shared.clone(), false);
         (own_values, converged)
     };
     let done: Vec<(Vec<f64>, bool)> = alone.par_iter().map(one).collect();
@@ -335,7 +505,7 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
             failed.push(p);
         }
     }
-    if !shared.is_empty() && !setting.iterate(&coupled, &mut x, &mut shared, true) {
+    if !shared.is_empty() && !setting.settle(&coupled, &mut x, &mut shared, true) {
         failed.extend(&coupled);
     }
 
@@ -350,5 +520,13 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
     }
     setting.shared_rows(&shared, &mut sums);
     let factor = Dense::factor(shared.len(), sums.matrix.clone(), 0.0);
-    Solution::assemble(parts, &x, shared, blocks, (&factor, &sums.matrix), sums.squares, &failed)
+    Solution::assemble(
+        parts,
+        &x,
+        shared,
+        blocks,
+        (&factor, &sums.matrix),
+        sums.squares,
+        &failed,
+    )
 }

@@ -5,7 +5,6 @@
 
 pub mod adjust;
 pub mod block;
-pub mod chi_square;
 pub mod dense;
 pub mod ellipse;
 mod factor;

@@ -56,7 +56,11 @@ struct Incidence {
 
 fn incidence<M: Model>(model: &M, values: &[f64]) -> Incidence {
     let (nodes, width) = (model.nodes(), model.width());
-    let mut this = Incidence { start: vec![0], node: Vec::new(), coupled: Vec::with_capacity(model.rows()) };
+    let mut this = Incidence {
+        start: vec![0],
+        node: Vec::new(),
+        coupled: Vec::with_capacity(model.rows()),
+    };
     let mut row = Row::default();
     for i in 0..model.rows() {
         row.clear();
@@ -186,14 +190,21 @@ impl Parts {
                 let nodes = incidence.nodes(row as usize);
                 for (k, a) in nodes.iter().enumerate() {
                     for b in &nodes[k + 1..] {
-                        let (a, b) = (self.place[*a as usize] - part.first, self.place[*b as usize] - part.first);
+                        let (a, b) = (
+                            self.place[*a as usize] - part.first,
+                            self.place[*b as usize] - part.first,
+                        );
                         links.push((a.min(b), a.max(b)));
                     }
                 }
             }
             links.sort_unstable();
             links.dedup();
-            part.pattern = Some(Arc::new(Pattern::new(part.nodes as usize, self.width, &links)));
+            part.pattern = Some(Arc::new(Pattern::new(
+                part.nodes as usize,
+                self.width,
+                &links,
+            )));
         }
     }
 

@@ -41,7 +41,9 @@ impl Similarity {
     #[must_use]
     pub fn fit(pairs: &[((f64, f64), (f64, f64))]) -> Option<Self> {
         let n = pairs.len() as f64;
-        let mean = pairs.iter().fold([0.0; 4], |m, ((x, y), (e, nn))| [m[0] + x, m[1] + y, m[2] + e, m[3] + nn]);
+        let mean = pairs.iter().fold([0.0; 4], |m, ((x, y), (e, nn))| {
+            [m[0] + x, m[1] + y, m[2] + e, m[3] + nn]
+        });
         let origin = (mean[0] / n, mean[1] / n);
         let image = (mean[2] / n, mean[3] / n);
         let (mut aa, mut bb, mut size) = (0.0, 0.0, 0.0);
@@ -63,9 +65,14 @@ mod tests {
 
     #[test]
     fn a_fit_gives_back_what_made_it() {
-        let made = Similarity { origin: (50.0, 70.0), parameters: [0.8, 0.6, 1000.0, 2000.0] };
-        let pairs: Vec<_> =
-            [(0.0, 0.0), (10.0, 5.0), (-3.0, 8.0)].into_iter().map(|p| (p, made.apply(p))).collect();
+        let made = Similarity {
+            origin: (50.0, 70.0),
+            parameters: [0.8, 0.6, 1000.0, 2000.0],
+        };
+        let pairs: Vec<_> = [(0.0, 0.0), (10.0, 5.0), (-3.0, 8.0)]
+            .into_iter()
+            .map(|p| (p, made.apply(p)))
+            .collect();
         let fit = Similarity::fit(&pairs).expect("three distinct points");
         assert!((fit.scale() - 1.0).abs() < 1e-12);
         assert!((fit.rotation() - 0.6_f64.atan2(0.8)).abs() < 1e-12);
@@ -78,12 +85,16 @@ mod tests {
     #[test]
     fn site_north_turned_clockwise_is_a_positive_rotation() {
         // Site +y lies due east: azimuths grow by 90°.
-        let fit = Similarity::fit(&[((0.0, 0.0), (0.0, 0.0)), ((0.0, 1.0), (1.0, 0.0))]).expect("two points");
+        let fit = Similarity::fit(&[((0.0, 0.0), (0.0, 0.0)), ((0.0, 1.0), (1.0, 0.0))])
+            .expect("two points");
         assert!((fit.rotation().to_degrees() - 90.0).abs() < 1e-9);
     }
 
     #[test]
     fn one_place_twice_is_no_fit() {
-        assert_eq!(Similarity::fit(&[((1.0, 1.0), (0.0, 0.0)), ((1.0, 1.0), (0.0, 0.0))]), None);
+        assert_eq!(
+            Similarity::fit(&[((1.0, 1.0), (0.0, 0.0)), ((1.0, 1.0), (0.0, 0.0))]),
+            None
+        );
     }
 }

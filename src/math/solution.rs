@@ -33,7 +33,12 @@ impl Block {
                 Inverse::Sparse(Box::new(factor))
             }
         };
-        Self { inverse, shared: done.shared.into(), coupling: done.coupling.into(), loose: done.loose.into() }
+        Self {
+            inverse,
+            shared: done.shared.into(),
+            coupling: done.coupling.into(),
+            loose: done.loose.into(),
+        }
     }
 
     fn entry(&self, n: usize, i: usize, j: usize) -> f64 {
@@ -50,7 +55,10 @@ impl Block {
 
     fn coupling(&self, i: usize) -> impl Iterator<Item = (usize, f64)> + '_ {
         let k = self.shared.len();
-        self.shared.iter().map(|g| *g as usize).zip(self.coupling[i * k..(i + 1) * k].iter().copied())
+        self.shared
+            .iter()
+            .map(|g| *g as usize)
+            .zip(self.coupling[i * k..(i + 1) * k].iter().copied())
     }
 }
 
@@ -95,7 +103,8 @@ impl Solution {
         let mut values = vec![0.0; x.len()];
         for (place, &node) in parts.order.iter().enumerate() {
             let node = node as usize;
-            values[node * width..(node + 1) * width].copy_from_slice(&x[place * width..(place + 1) * width]);
+            values[node * width..(node + 1) * width]
+                .copy_from_slice(&x[place * width..(place + 1) * width]);
         }
         values.extend(shared);
         let node_of = |part: usize, local: u32| {
@@ -111,14 +120,23 @@ impl Solution {
             .iter()
             .flat_map(|&p| {
                 let part = &parts.parts[p as usize];
-                parts.order[part.first as usize..][..part.nodes as usize].iter().copied()
+                parts.order[part.first as usize..][..part.nodes as usize]
+                    .iter()
+                    .copied()
             })
             .collect();
         let null = null_vectors(factor, matrix);
         let loose_shared = null.iter().map(|(p, _)| *p as u32).collect();
         for (p, block) in blocks.iter().enumerate().filter(|_| !null.is_empty()) {
             for local in 0..parts.range(&parts.parts[p]).len() {
-                let moves = |z: &Vec<f64>| block.coupling(local).map(|(g, c)| c * z[g]).sum::<f64>().abs() > 1e-9;
+                let moves = |z: &Vec<f64>| {
+                    block
+                        .coupling(local)
+                        .map(|(g, c)| c * z[g])
+                        .sum::<f64>()
+                        .abs()
+                        > 1e-9
+                };
                 if null.iter().any(|(_, z)| moves(z)) {
                     loose.push(node_of(p, local as u32));
                 }
@@ -147,8 +165,12 @@ impl Solution {
             return At::Shared(unknown - own);
         }
         let part = self.parts.part_of[unknown / width] as usize;
-        let local = (self.parts.place[unknown / width] - self.parts.parts[part].first) as usize * width;
-        At::Own { part, local: local + unknown % width }
+        let local =
+            (self.parts.place[unknown / width] - self.parts.parts[part].first) as usize * width;
+        At::Own {
+            part,
+            local: local + unknown % width,
+        }
     }
 
     /// Number of the part that a node belongs to.
@@ -181,7 +203,13 @@ impl Solution {
         let mut sum = 0.0;
         for &(u, a) in left {
             for &(v, b) in right {
-                if let (At::Own { part, local }, At::Own { part: other, local: with }) = (self.at(u), self.at(v))
+                if let (
+                    At::Own { part, local },
+                    At::Own {
+                        part: other,
+                        local: with,
+                    },
+                ) = (self.at(u), self.at(v))
                     && part == other
                 {
                     let n = self.parts.range(&self.parts.parts[part]).len();
@@ -207,7 +235,9 @@ impl Solution {
         for &(u, a) in terms {
             match self.at(u) {
                 At::Shared(g) => form.push((g, a)),
-                At::Own { part, local } => form.extend(self.blocks[part].coupling(local).map(|(g, c)| (g, -a * c))),
+                At::Own { part, local } => {
+                    form.extend(self.blocks[part].coupling(local).map(|(g, c)| (g, -a * c)))
+                }
             }
         }
         form

@@ -30,8 +30,11 @@ pub(super) struct Pattern {
 fn fill_reducing_order(nodes: usize, links: &[(u32, u32)]) -> Vec<u32> {
     let mut start = vec![0_usize; nodes + 1];
     let mut row = Vec::with_capacity(links.len() + nodes);
-    let mut by_column: Vec<(u32, u32)> =
-        links.iter().map(|&(a, b)| (a.max(b), a.min(b))).chain((0..nodes as u32).map(|i| (i, i))).collect();
+    let mut by_column: Vec<(u32, u32)> = links
+        .iter()
+        .map(|&(a, b)| (a.max(b), a.min(b)))
+        .chain((0..nodes as u32).map(|i| (i, i)))
+        .collect();
     by_column.sort_unstable();
     by_column.dedup();
     for (column, r) in by_column {
@@ -42,8 +45,13 @@ fn fill_reducing_order(nodes: usize, links: &[(u32, u32)]) -> Vec<u32> {
     let mut forward = vec![0_usize; nodes];
     let mut inverse = vec![0_usize; nodes];
     let mut memory = MemBuffer::new(amd::order_scratch::<usize>(nodes, row.len()));
-    let done =
-        amd::order(&mut forward, &mut inverse, pattern, amd::Control::default(), MemStack::new(&mut memory));
+    let done = amd::order(
+        &mut forward,
+        &mut inverse,
+        pattern,
+        amd::Control::default(),
+        MemStack::new(&mut memory),
+    );
     match done {
         Ok(_) => inverse.into_iter().map(|i| i as u32).collect(),
         Err(_) => (0..nodes as u32).collect(),
@@ -55,14 +63,22 @@ impl Pattern {
     pub(super) fn new(nodes: usize, width: usize, links: &[(u32, u32)]) -> Self {
         let order = fill_reducing_order(nodes, links);
         let n = nodes * width;
-        let place: Vec<u32> =
-            (0..n).map(|u| order[u / width] * width as u32 + (u % width) as u32).collect();
-        let mut entries: Vec<(u32, u32)> = Vec::with_capacity((links.len() + nodes) * width * width);
-        let pairs = links.iter().copied().chain((0..nodes as u32).map(|i| (i, i)));
+        let place: Vec<u32> = (0..n)
+            .map(|u| order[u / width] * width as u32 + (u % width) as u32)
+            .collect();
+        let mut entries: Vec<(u32, u32)> =
+            Vec::with_capacity((links.len() + nodes) * width * width);
+        let pairs = links
+            .iter()
+            .copied()
+            .chain((0..nodes as u32).map(|i| (i, i)));
         for (a, b) in pairs {
             for i in 0..width as u32 {
                 for j in 0..width as u32 {
-                    let (p, q) = (order[a as usize] * width as u32 + i, order[b as usize] * width as u32 + j);
+                    let (p, q) = (
+                        order[a as usize] * width as u32 + i,
+                        order[b as usize] * width as u32 + j,
+                    );
                     entries.push((p.max(q), p.min(q)));
                 }
             }
@@ -80,7 +96,14 @@ impl Pattern {
         for j in 0..n {
             start[j + 1] = start[j] + counts[j];
         }
-        Self { n, place, upper_start, upper_row, parent, start }
+        Self {
+            n,
+            place,
+            upper_start,
+            upper_row,
+            parent,
+            start,
+        }
     }
 
     /// Number of entries of the upper triangle.
@@ -94,7 +117,10 @@ impl Pattern {
         let (column, row) = (p.max(q) as usize, p.min(q));
         let range = self.upper_start[column]..self.upper_start[column + 1];
         let first = range.start;
-        self.upper_row[range].binary_search(&row).ok().map(|i| first + i)
+        self.upper_row[range]
+            .binary_search(&row)
+            .ok()
+            .map(|i| first + i)
     }
 }
 
@@ -138,10 +164,18 @@ impl Sparse {
     /// Factors the matrix whose upper triangle's values stand in the pattern's order.
     pub(super) fn factor(pattern: std::sync::Arc<Pattern>, upper: &[f64], damping: f64) -> Self {
         let n = pattern.n;
-        let scale: Vec<f64> = (0..n).map(|k| scale_of(upper[pattern.upper_start[k + 1] - 1])).collect();
+        let scale: Vec<f64> = (0..n)
+            .map(|k| scale_of(upper[pattern.upper_start[k + 1] - 1]))
+            .collect();
         let size = pattern.start[n];
-        let mut this =
-            Self { pattern, row: vec![0; size], value: vec![0.0; size], scale, pinned: vec![], inverse: vec![] };
+        let mut this = Self {
+            pattern,
+            row: vec![0; size],
+            value: vec![0.0; size],
+            scale,
+            pinned: vec![],
+            inverse: vec![],
+        };
         let mut pinned = Vec::new();
         let mut next: Vec<usize> = this.pattern.start[..n].to_vec();
         let mut x = vec![0.0; n];
@@ -174,14 +208,22 @@ impl Sparse {
             };
             next[k] += 1;
         }
-        let back: Vec<usize> =
-            (0..n).filter(|&u| pinned.binary_search(&this.pattern.place[u]).is_ok()).collect();
+        let back: Vec<usize> = (0..n)
+            .filter(|&u| pinned.binary_search(&this.pattern.place[u]).is_ok())
+            .collect();
         this.pinned = back;
         this
     }
 
     /// Row k of the permuted, scaled matrix into `x`, and the pattern of row k of L in an order that can be eliminated.
-    fn reach(&self, k: usize, upper: &[f64], x: &mut [f64], mark: &mut [u32], reach: &mut Vec<u32>) {
+    fn reach(
+        &self,
+        k: usize,
+        upper: &[f64],
+        x: &mut [f64],
+        mark: &mut [u32],
+        reach: &mut Vec<u32>,
+    ) {
         reach.clear();
         mark[k] = k as u32;
         let mut path = Vec::new();
@@ -277,7 +319,9 @@ impl Sparse {
         let (p, q) = (self.pattern.place[a], self.pattern.place[b]);
         let (row, column) = (p.max(q), p.min(q) as usize);
         let first = self.pattern.start[column];
-        let found = self.row[first..self.pattern.start[column + 1]].binary_search(&row).ok()?;
+        let found = self.row[first..self.pattern.start[column + 1]]
+            .binary_search(&row)
+            .ok()?;
         Some(self.inverse[first + found] * self.scale[row as usize] * self.scale[column])
     }
 }

@@ -18,7 +18,8 @@ fn ln_gamma(x: f64) -> f64 {
         x += 1.0;
     }
     let r = 1.0 / (x * x);
-    let series = (1.0 / 12.0 - r * (1.0 / 360.0 - r * (1.0 / 1260.0 - r * (1.0 / 1680.0 - r / 1188.0)))) / x;
+    let series =
+        (1.0 / 12.0 - r * (1.0 / 360.0 - r * (1.0 / 1260.0 - r * (1.0 / 1680.0 - r / 1188.0)))) / x;
     (x - 0.5) * x.ln() - x + 0.5 * (2.0 * std::f64::consts::PI).ln() + series - shift
 }
 
@@ -122,7 +123,7 @@ mod tests {
     #[test]
     fn large_degrees_of_freedom_stay_sane() {
         // Wilson and Hilferty's approximation is good to 1e-6 of the value here.
-        let dof = 2.0e6_f64;
+        let dof: f64 = 2.0e6;
         let want = dof * (1.0 - 2.0 / (9.0 * dof) + NORMAL_95 * (2.0 / (9.0 * dof)).sqrt()).powi(3);
         assert!((chi_square_quantile(0.975, dof) / want - 1.0).abs() < 1e-6);
     }

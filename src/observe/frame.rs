@@ -3,7 +3,7 @@
 use super::kinds::{Plane, around};
 use super::{declination, window};
 use crate::crs::Crs;
-use crate::job::model::{Job, Note, North};
+use crate::job::model::{Job, North, Note};
 use crate::record::model::Operation;
 
 /// Facts of the frame, for the record.
@@ -33,8 +33,13 @@ fn mean_height(job: &Job, notes: &mut Vec<Note>) -> f64 {
         return height;
     }
     let control = job.control.iter().filter_map(|c| c.elevation);
-    let marks = job.marks.iter().filter_map(|m| m.ground.or(m.placing.elevation));
-    let (sum, count) = control.chain(marks).fold((0.0, 0_u32), |(sum, count), z| (sum + z, count + 1));
+    let marks = job
+        .marks
+        .iter()
+        .filter_map(|m| m.ground.or(m.placing.elevation));
+    let (sum, count) = control
+        .chain(marks)
+        .fold((0.0, 0_u32), |(sum, count), z| (sum + z, count + 1));
     if count > 0 {
         return sum / f64::from(count);
     }
@@ -48,14 +53,28 @@ fn mean_height(job: &Job, notes: &mut Vec<Note>) -> f64 {
 }
 
 /// The frame at the mean of the given places.
-pub(super) fn facts(job: &Job, crs: &Crs, places: impl Iterator<Item = Plane>, notes: &mut Vec<Note>) -> FrameFacts {
-    let mut facts = FrameFacts { ground_to_grid: 1.0, ..FrameFacts::default() };
-    let (e, n, count) = places.fold((0.0, 0.0, 0_u32), |(e, n, count), p| (e + p.0, n + p.1, count + 1));
+pub(super) fn facts(
+    job: &Job,
+    crs: &Crs,
+    places: impl Iterator<Item = Plane>,
+    notes: &mut Vec<Note>,
+) -> FrameFacts {
+    let mut facts = FrameFacts {
+        ground_to_grid: 1.0,
+        ..FrameFacts::default()
+    };
+    let (e, n, count) = places.fold((0.0, 0.0, 0_u32), |(e, n, count), p| {
+        (e + p.0, n + p.1, count + 1)
+    });
     if count > 0 {
         facts.site = Some((e / f64::from(count), n / f64::from(count)));
     }
-    let Some(site) = facts.site.filter(|_| !crs.is_local()) else { return facts };
-    let Ok(factors) = crs.factors(site.0, site.1) else { return facts };
+    let Some(site) = facts.site.filter(|_| !crs.is_local()) else {
+        return facts;
+    };
+    let Ok(factors) = crs.factors(site.0, site.1) else {
+        return facts;
+    };
     facts.convergence = Some(factors.convergence);
     facts.grid_scale = Some(factors.scale);
     if job.grid.distances_on_grid {
@@ -112,16 +131,25 @@ impl FrameFacts {
 /// Declination by the magnetic model for the site and date.
 fn modelled(facts: &FrameFacts, job: &Job, crs: &Crs) -> Result<(f64, String), String> {
     if crs.is_local() {
-        return Err("a local grid has no place on the Earth; give `declination` in [grid]".to_owned());
+        return Err(
+            "a local grid has no place on the Earth; give `declination` in [grid]".to_owned(),
+        );
     }
     let date = window::date(job.head.located_on.as_deref())
         .ok_or("the job has no date; give `located_on` or `declination`")?;
-    let site = facts.site.ok_or("the site's place is not known; give `declination`")?;
+    let site = facts
+        .site
+        .ok_or("the site's place is not known; give `declination`")?;
     let (lonlat, _) = crs.to_wgs84(&[site]).map_err(|error| error.to_string())?;
-    let (lon, lat) = lonlat.first().copied().ok_or("the site's place is not known; give `declination`")?;
+    let (lon, lat) = lonlat
+        .first()
+        .copied()
+        .ok_or("the site's place is not known; give `declination`")?;
     let height = job.grid.height.unwrap_or(0.0) + job.grid.geoid_separation.unwrap_or(0.0);
-    let found = declination::declination(lat, lon, height, date).map_err(|error| error.to_string())?;
-    let model = declination::model(date.0).map_or("World Magnetic Model", crate::sources::Source::cite);
+    let found =
+        declination::declination(lat, lon, height, date).map_err(|error| error.to_string())?;
+    let model =
+        declination::model(date.0).map_or("World Magnetic Model", crate::sources::Source::cite);
     let (y, m, d) = date;
     Ok((found, format!("{model}, for {y:04}-{m:02}-{d:02}")))
 }

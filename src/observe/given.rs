@@ -30,7 +30,11 @@ enum Owner {
 }
 
 fn of_mark(row: &MarkRow) -> Subject {
-    Subject { run: Some(row.run), name: Arc::clone(&row.mark), source: row.source.clone() }
+    Subject {
+        run: Some(row.run),
+        name: Arc::clone(&row.mark),
+        source: row.source.clone(),
+    }
 }
 
 /// Gathers, checks and converts.
@@ -40,11 +44,21 @@ pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> Given
     let mut grids: Vec<(Subject, Plane)> = Vec::new();
     let mut grid_owners: Vec<Owner> = Vec::new();
     for (i, control) in job.control.iter().enumerate() {
-        let subject = Subject { run: None, name: Arc::clone(&control.point), source: control.source.clone() };
+        let subject = Subject {
+            run: None,
+            name: Arc::clone(&control.point),
+            source: control.source.clone(),
+        };
         if let Some(geographic) = &control.geographic {
             let (latitude, longitude) = (geographic.latitude, geographic.longitude);
             let datum = datum_of_control(geographic);
-            fixings.push(Fixing { subject: subject.clone(), latitude, longitude, datum, corrected: false });
+            fixings.push(Fixing {
+                subject: subject.clone(),
+                latitude,
+                longitude,
+                datum,
+                corrected: false,
+            });
             owners.push(Owner::Control(i));
         }
         if let Some(place) = control.grid {
@@ -56,19 +70,34 @@ pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> Given
         if let Some(gnss) = &row.placing.gnss {
             let (datum, corrected) = datum_of_mark(gnss.datum.as_deref(), gnss.fix);
             let (latitude, longitude) = (gnss.latitude, gnss.longitude);
-            fixings.push(Fixing { subject: of_mark(row), latitude, longitude, datum, corrected });
+            fixings.push(Fixing {
+                subject: of_mark(row),
+                latitude,
+                longitude,
+                datum,
+                corrected,
+            });
             owners.push(Owner::Mark(i));
         }
         if let Some(times) = row.placing.window {
             let mean = window::mean(job, times);
             let epochs = mean.map_or(0, |mean| mean.epochs);
             if (epochs as f64) < job.limits.log_epochs {
-                problems.push(Problem::Window { subject: of_mark(row), epochs });
+                problems.push(Problem::Window {
+                    subject: of_mark(row),
+                    epochs,
+                });
             }
             if let Some(mean) = mean {
                 let (datum, corrected) = datum_of_mark(None, Some(mean.fix));
                 let (latitude, longitude) = (mean.latitude, mean.longitude);
-                fixings.push(Fixing { subject: of_mark(row), latitude, longitude, datum, corrected });
+                fixings.push(Fixing {
+                    subject: of_mark(row),
+                    latitude,
+                    longitude,
+                    datum,
+                    corrected,
+                });
                 owners.push(Owner::Window(i, mean));
             }
         }
@@ -94,7 +123,12 @@ pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> Given
         }
     }
     let good = check_grid(crs, &grids, problems);
-    for ((owner, (_, place)), _) in grid_owners.into_iter().zip(grids).zip(good).filter(|(_, good)| *good) {
+    for ((owner, (_, place)), _) in grid_owners
+        .into_iter()
+        .zip(grids)
+        .zip(good)
+        .filter(|(_, good)| *good)
+    {
         match owner {
             Owner::Control(i) => all.control[i].grid = Some(place),
             Owner::Mark(i) | Owner::Window(i, _) => all.marks[i].grid = Some(place),
@@ -107,13 +141,17 @@ impl GivenAll {
     /// Every usable place, for the mean of the site.
     pub(super) fn places<'a>(&'a self) -> impl Iterator<Item = Plane> + 'a {
         self.control.iter().chain(&self.marks).filter_map(|given| {
-            given.grid.or(given.geographic.map(|fixed| fixed.place)).or(given.window.map(|(fixed, _)| fixed.place))
+            given
+                .grid
+                .or(given.geographic.map(|fixed| fixed.place))
+                .or(given.window.map(|(fixed, _)| fixed.place))
         })
     }
 
     /// A local job whose only coordinates are x, y: they are its grid.
     pub(super) fn site_is_grid(&self, job: &Job, crs: &Crs) -> bool {
-        let gridless = job.control.iter().all(|c| c.grid.is_none()) && job.marks.iter().all(|m| m.placing.grid.is_none());
+        let gridless = job.control.iter().all(|c| c.grid.is_none())
+            && job.marks.iter().all(|m| m.placing.grid.is_none());
         crs.is_local() && gridless
     }
 }

@@ -4,20 +4,20 @@
 //! compared, and the findings (`unknown-reference`, `duplicate`, `outside-crs`, `no-datum`, …).
 //! A new way of measuring adds a variant of [`Kind`] and nothing else: no method has its own solver.
 
-pub mod declination;
-
 use std::sync::Arc;
 
 use crate::crs::Crs;
 use crate::job::model::{Job, Note, Source, Use};
 
 mod cables;
+pub mod declination;
 mod frame;
 mod given;
 pub mod kinds;
 mod names;
 mod positions;
 pub mod problem;
+pub mod recast;
 mod rows;
 pub mod window;
 
@@ -77,6 +77,8 @@ pub struct CableHint {
     pub length: f64,
     /// Its one-sigma.
     pub sigma: f64,
+    /// `length` runs along the pipe: a straight pipe is as long. If not, it is only how far apart they may lie.
+    pub along: bool,
 }
 
 /// A shift shared by all positions of one datum or correction service.
@@ -241,7 +243,11 @@ pub fn observe(job: &Job, crs: &Crs) -> Observed {
         crs,
         names,
         frame,
-        out: Observations { shifts: given.shifts.clone(), shift_names: given.shift_names.clone(), ..Default::default() },
+        out: Observations {
+            shifts: given.shifts.clone(),
+            shift_names: given.shift_names.clone(),
+            ..Default::default()
+        },
         problems,
         notes,
         heights,
@@ -261,19 +267,49 @@ pub fn observe(job: &Job, crs: &Crs) -> Observed {
 }
 
 fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
-    let rows::Rows { names, frame, mut out, mut problems, mut notes, unreduced, .. } = rows;
+    let rows::Rows {
+        names,
+        frame,
+        mut out,
+        mut problems,
+        mut notes,
+        unreduced,
+        ..
+    } = rows;
     for run in &job.runs {
-        if let Some(joins) = run.joins.as_ref().filter(|joins| !job.runs.iter().any(|other| other.id == **joins)) {
-            let subject = Subject { run: None, name: Arc::clone(&run.id), source: run.source.clone() };
+        if let Some(joins) = run
+            .joins
+            .as_ref()
+            .filter(|joins| !job.runs.iter().any(|other| other.id == **joins))
+        {
+            let subject = Subject {
+                run: None,
+                name: Arc::clone(&run.id),
+                source: run.source.clone(),
+            };
             let (name, column) = (Arc::clone(joins), "joins".to_owned());
-            problems.push(Problem::UnknownReference { subject, name, column, near: None });
+            problems.push(Problem::UnknownReference {
+                subject,
+                name,
+                column,
+                near: None,
+            });
         }
     }
     for push in &job.pushes {
         if let Some(start) = push.start.as_ref().filter(|start| !names.defines(start)) {
-            let subject = Subject { run: Some(push.run), name: Arc::clone(&push.id), source: push.source.clone() };
+            let subject = Subject {
+                run: Some(push.run),
+                name: Arc::clone(&push.id),
+                source: push.source.clone(),
+            };
             let (name, column) = (Arc::clone(start), "start".to_owned());
-            problems.push(Problem::UnknownReference { subject, name, column, near: None });
+            problems.push(Problem::UnknownReference {
+                subject,
+                name,
+                column,
+                near: None,
+            });
         }
     }
     out.points = names.points;
@@ -281,7 +317,10 @@ fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
     out.ground_to_grid = frame.ground_to_grid;
     out.cables = cables::hints(job, &out.marks, frame.ground_to_grid);
     let tied = out.points.iter().any(|point| point.fixed.is_some())
-        || out.plane.iter().any(|o| matches!(o.kind, Kind::East { .. } | Kind::North { .. }));
+        || out
+            .plane
+            .iter()
+            .any(|o| matches!(o.kind, Kind::East { .. } | Kind::North { .. }));
     let wanted = job.marks.iter().any(|mark| mark.usage == Use::Yes) || !job.control.is_empty();
     if !tied && wanted {
         problems.push(Problem::NoDatum);
@@ -294,5 +333,10 @@ fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
             ),
         });
     }
-    Observed { observations: out, problems, notes, frame }
+    Observed {
+        observations: out,
+        problems,
+        notes,
+        frame,
+    }
 }

@@ -64,7 +64,9 @@ fn distance(a: &str, b: &str, limit: usize) -> usize {
         row[0] = i + 1;
         for (j, y) in b.iter().enumerate() {
             let above = row[j + 1];
-            row[j + 1] = (diagonal + usize::from(x != y)).min(above + 1).min(row[j] + 1);
+            row[j + 1] = (diagonal + usize::from(x != y))
+                .min(above + 1)
+                .min(row[j] + 1);
             diagonal = above;
         }
     }
@@ -75,24 +77,49 @@ impl Names {
     pub(super) fn new(job: &Job, problems: &mut Vec<Problem>) -> Self {
         let mut this = Self::default();
         for (i, control) in job.control.iter().enumerate() {
-            let subject = Subject { run: None, name: Arc::clone(&control.point), source: control.source.clone() };
+            let subject = Subject {
+                run: None,
+                name: Arc::clone(&control.point),
+                source: control.source.clone(),
+            };
             if let Some(first) = this.defined.get(&control.point) {
-                problems.push(Problem::Duplicate { subject, first: first.clone() });
+                problems.push(Problem::Duplicate {
+                    subject,
+                    first: first.clone(),
+                });
             } else {
                 this.add(&control.point, PointRole::Control(i));
-                this.defined.insert(Arc::clone(&control.point), control.source.clone());
+                this.defined
+                    .insert(Arc::clone(&control.point), control.source.clone());
             }
         }
-        for (i, row) in job.marks.iter().enumerate().filter(|(_, row)| row.usage == Use::Yes) {
+        for (i, row) in job
+            .marks
+            .iter()
+            .enumerate()
+            .filter(|(_, row)| row.usage == Use::Yes)
+        {
             this.mark_row(i, row, problems);
         }
         this.expose_where_located(job);
-        for measure in job.measures.iter().filter(|m| !matches!(m.kind, MeasureKind::HeightDifference)) {
-            let at = if let MeasureKind::Angle { at } = &measure.kind { Some(at) } else { None };
-            for name in [Some(&measure.from), Some(&measure.to), at].into_iter().flatten() {
+        for measure in job
+            .measures
+            .iter()
+            .filter(|m| !matches!(m.kind, MeasureKind::HeightDifference))
+        {
+            let at = if let MeasureKind::Angle { at } = &measure.kind {
+                Some(at)
+            } else {
+                None
+            };
+            for name in [Some(&measure.from), Some(&measure.to), at]
+                .into_iter()
+                .flatten()
+            {
                 if !this.by_name.contains_key(name) && measure.usage == Use::Yes {
                     this.add(name, PointRole::Auxiliary);
-                    this.defined.insert(Arc::clone(name), measure.source.clone());
+                    this.defined
+                        .insert(Arc::clone(name), measure.source.clone());
                 }
             }
         }
@@ -101,30 +128,50 @@ impl Names {
 
     fn add(&mut self, name: &Arc<str>, role: PointRole) -> PointId {
         let id = PointId(self.points.len() as u32);
-        self.points.push(Point { name: Arc::clone(name), role, fixed: None, site: None });
+        self.points.push(Point {
+            name: Arc::clone(name),
+            role,
+            fixed: None,
+            site: None,
+        });
         self.by_name.entry(Arc::clone(name)).or_insert(id);
         id
     }
 
     fn mark_row(&mut self, i: usize, row: &MarkRow, problems: &mut Vec<Problem>) {
-        let subject = Subject { run: Some(row.run), name: Arc::clone(&row.mark), source: row.source.clone() };
+        let subject = Subject {
+            run: Some(row.run),
+            name: Arc::clone(&row.mark),
+            source: row.source.clone(),
+        };
         let index = match self.by_mark.get(&row.mark) {
             Some(&index) => index,
             None => {
                 if let Some(first) = self.defined.get(&row.mark) {
-                    problems.push(Problem::Duplicate { subject, first: first.clone() });
+                    problems.push(Problem::Duplicate {
+                        subject,
+                        first: first.clone(),
+                    });
                     return;
                 }
-                self.defined.insert(Arc::clone(&row.mark), row.source.clone());
+                self.defined
+                    .insert(Arc::clone(&row.mark), row.source.clone());
                 self.by_mark.insert(Arc::clone(&row.mark), self.marks.len());
-                self.marks.push(MarkPoints { name: Arc::clone(&row.mark), run: row.run, ..MarkPoints::default() });
+                self.marks.push(MarkPoints {
+                    name: Arc::clone(&row.mark),
+                    run: row.run,
+                    ..MarkPoints::default()
+                });
                 self.marks.len() - 1
             }
         };
         let taken = slot(&mut self.marks[index], row.role).is_some();
         if taken || self.marks[index].run != row.run {
             if let Some(first) = self.defined.get(&row.mark) {
-                problems.push(Problem::Duplicate { subject, first: first.clone() });
+                problems.push(Problem::Duplicate {
+                    subject,
+                    first: first.clone(),
+                });
             }
             return;
         }
@@ -146,7 +193,9 @@ impl Names {
             if row.usage != Use::Yes || row.role != Role::Exposed || has_place(&row.placing) {
                 continue;
             }
-            let Some(&index) = self.by_mark.get(&row.mark) else { continue };
+            let Some(&index) = self.by_mark.get(&row.mark) else {
+                continue;
+            };
             if self.marks[index].exposed.is_none() && self.marks[index].run == row.run {
                 let id = match self.marks[index].centre {
                     Some((_, id)) => id,
@@ -156,7 +205,12 @@ impl Names {
             }
         }
         for mark in &self.marks {
-            let place = mark.centre.or(mark.exposed).or(mark.peak).or(mark.ahead).or(mark.behind);
+            let place = mark
+                .centre
+                .or(mark.exposed)
+                .or(mark.peak)
+                .or(mark.ahead)
+                .or(mark.behind);
             if let Some((_, id)) = place {
                 self.by_name.entry(Arc::clone(&mark.name)).or_insert(id);
             }
@@ -185,9 +239,18 @@ impl Names {
         let found = self.get(name);
         if found.is_none() {
             self.suggested += 1;
-            let near = if self.suggested <= SUGGESTIONS { self.near(name) } else { None };
+            let near = if self.suggested <= SUGGESTIONS {
+                self.near(name)
+            } else {
+                None
+            };
             let (name, column) = (Arc::clone(name), column.to_owned());
-            problems.push(Problem::UnknownReference { subject: subject.clone(), name, column, near });
+            problems.push(Problem::UnknownReference {
+                subject: subject.clone(),
+                name,
+                column,
+                near,
+            });
         }
         found
     }
@@ -198,7 +261,12 @@ impl Names {
         let limit = if wanted.chars().count() < 4 { 1 } else { 2 };
         self.points
             .iter()
-            .map(|point| (distance(&point.name.to_lowercase(), &wanted, limit), &point.name))
+            .map(|point| {
+                (
+                    distance(&point.name.to_lowercase(), &wanted, limit),
+                    &point.name,
+                )
+            })
             .filter(|(d, _)| *d <= limit)
             .min()
             .map(|(_, name)| Arc::clone(name))

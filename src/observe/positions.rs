@@ -57,7 +57,10 @@ pub(super) fn datum_of_mark(gnss_datum: Option<&str>, fix: Option<Fix>) -> (Datu
 
 /// The datum of a control point's position: as named, else the CRS's own.
 pub(super) fn datum_of_control(geographic: &Geographic) -> Datum {
-    geographic.datum.as_ref().map_or(Datum::OfCrs, |name| Datum::Named(name.clone()))
+    geographic
+        .datum
+        .as_ref()
+        .map_or(Datum::OfCrs, |name| Datum::Named(name.clone()))
 }
 
 fn label(datum: &Datum) -> &str {
@@ -74,21 +77,37 @@ fn epoch(job: &Job) -> Option<f64> {
 }
 
 /// Converts all positions; those that can't be used become problems.
-pub(super) fn convert(job: &Job, crs: &Crs, fixings: &[Fixing], problems: &mut Vec<Problem>) -> Conversion {
-    let mut conversion = Conversion { fixed: vec![None; fixings.len()], ..Conversion::default() };
+pub(super) fn convert(
+    job: &Job,
+    crs: &Crs,
+    fixings: &[Fixing],
+    problems: &mut Vec<Problem>,
+) -> Conversion {
+    let mut conversion = Conversion {
+        fixed: vec![None; fixings.len()],
+        ..Conversion::default()
+    };
     let mut groups: BTreeMap<(&str, bool), Vec<usize>> = BTreeMap::new();
     for (i, fixing) in fixings.iter().enumerate() {
         if !crs.is_local() && !crs.contains(fixing.longitude, fixing.latitude) {
             problems.push(outside_geographic(crs, fixing));
             continue;
         }
-        groups.entry((label(&fixing.datum), fixing.corrected)).or_default().push(i);
+        groups
+            .entry((label(&fixing.datum), fixing.corrected))
+            .or_default()
+            .push(i);
     }
     for ((name, corrected), mut members) in groups {
-        let Some(&first) = members.first() else { continue };
+        let Some(&first) = members.first() else {
+            continue;
+        };
         let datum = fixings[first].datum.clone();
         let converted = loop {
-            let lonlat: Vec<Plane> = members.iter().map(|&i| (fixings[i].longitude, fixings[i].latitude)).collect();
+            let lonlat: Vec<Plane> = members
+                .iter()
+                .map(|&i| (fixings[i].longitude, fixings[i].latitude))
+                .collect();
             match crs.to_grid_at(&datum, epoch(job), &lonlat) {
                 Ok(done) => break Some(done),
                 Err(CrsError::Place { index, .. }) if index < members.len() => {
@@ -104,7 +123,9 @@ pub(super) fn convert(job: &Job, crs: &Crs, fixings: &[Fixing], problems: &mut V
                 }
             }
         };
-        let Some((places, operation)) = converted else { continue };
+        let Some((places, operation)) = converted else {
+            continue;
+        };
         let shift = conversion.shift(job, name, corrected, &operation, places.len(), problems);
         for (&i, place) in members.iter().zip(places) {
             conversion.fixed[i] = Some(Fixed { place, shift });
@@ -127,10 +148,18 @@ impl Conversion {
         positions: usize,
         problems: &mut Vec<Problem>,
     ) -> Option<ShiftId> {
-        let service = if corrected { job.accuracy.correction_service } else { 0.0 };
+        let service = if corrected {
+            job.accuracy.correction_service
+        } else {
+            0.0
+        };
         let of_operation = if operation.ballpark {
             let sigma = operation.accuracy_m.unwrap_or(0.0).max(BALLPARK);
-            problems.push(Problem::Ballpark { from: operation.from.clone(), positions, sigma });
+            problems.push(Problem::Ballpark {
+                from: operation.from.clone(),
+                positions,
+                sigma,
+            });
             sigma
         } else {
             operation.accuracy_m.unwrap_or(0.0)
@@ -139,7 +168,11 @@ impl Conversion {
         if sigma <= 0.0 {
             return None;
         }
-        let name = if name.is_empty() { "correction service" } else { name };
+        let name = if name.is_empty() {
+            "correction service"
+        } else {
+            name
+        };
         self.shifts.push(sigma);
         self.shift_names.push(name.into());
         Some(ShiftId((self.shifts.len() - 1) as u16))
@@ -163,23 +196,33 @@ fn outside_geographic(crs: &Crs, fixing: &Fixing) -> Problem {
         given: (lat.to_degrees(), lon.to_degrees()),
         geographic: true,
         explanation,
-        area: crs.area().map_or_else(String::new, |area| area.name.clone()),
+        area: crs
+            .area()
+            .map_or_else(String::new, |area| area.name.clone()),
     }
 }
 
 /// Whether grid coordinates (metres) lie in the CRS's area of use.
 fn inside(crs: &Crs, place: Plane) -> bool {
-    crs.to_wgs84(&[place]).is_ok_and(|(lonlat, _)| lonlat.iter().all(|(lon, lat)| crs.contains(*lon, *lat)))
+    crs.to_wgs84(&[place])
+        .is_ok_and(|(lonlat, _)| lonlat.iter().all(|(lon, lat)| crs.contains(*lon, *lat)))
 }
 
 /// Holds grid coordinates against the area of use; false for those outside, which become problems.
-pub(super) fn check_grid(crs: &Crs, places: &[(Subject, Plane)], problems: &mut Vec<Problem>) -> Vec<bool> {
+pub(super) fn check_grid(
+    crs: &Crs,
+    places: &[(Subject, Plane)],
+    problems: &mut Vec<Problem>,
+) -> Vec<bool> {
     if crs.is_local() || crs.area().is_none() {
         return vec![true; places.len()];
     }
     let all: Vec<Plane> = places.iter().map(|(_, place)| *place).collect();
     let good: Vec<bool> = match crs.to_wgs84(&all) {
-        Ok((lonlat, _)) => lonlat.iter().map(|(lon, lat)| crs.contains(*lon, *lat)).collect(),
+        Ok((lonlat, _)) => lonlat
+            .iter()
+            .map(|(lon, lat)| crs.contains(*lon, *lat))
+            .collect(),
         Err(_) => all.iter().map(|place| inside(crs, *place)).collect(),
     };
     for ((subject, place), _) in places.iter().zip(&good).filter(|(_, good)| !**good) {
@@ -187,17 +230,25 @@ pub(super) fn check_grid(crs: &Crs, places: &[(Subject, Plane)], problems: &mut 
         let tries = [
             (Explanation::Swapped, n, e),
             (Explanation::MetresAsFeet, e / FOOT, n / FOOT),
-            (Explanation::MetresAsFeet, e / US_SURVEY_FOOT, n / US_SURVEY_FOOT),
+            (
+                Explanation::MetresAsFeet,
+                e / US_SURVEY_FOOT,
+                n / US_SURVEY_FOOT,
+            ),
             (Explanation::FeetAsMetres, e * FOOT, n * FOOT),
         ];
-        let explanation =
-            tries.into_iter().find(|(_, e, n)| inside(crs, (*e, *n))).map(|(explanation, ..)| explanation);
+        let explanation = tries
+            .into_iter()
+            .find(|(_, e, n)| inside(crs, (*e, *n)))
+            .map(|(explanation, ..)| explanation);
         problems.push(Problem::Outside {
             subject: subject.clone(),
             given: (e / crs.unit_metres(), n / crs.unit_metres()),
             geographic: false,
             explanation,
-            area: crs.area().map_or_else(String::new, |area| area.name.clone()),
+            area: crs
+                .area()
+                .map_or_else(String::new, |area| area.name.clone()),
         });
     }
     good

@@ -11,8 +11,8 @@ use super::window::WindowMean;
 use super::{Kind, Observation, Observations, PointId, SideHint};
 use crate::crs::Crs;
 use crate::job::model::{
-    BaselineOffset, Control, Job, MarkRow, Measure, MeasureKind, North, Note, Polar, PolarDirection, Side, Source, Tie,
-    Use,
+    BaselineOffset, Control, Job, MarkRow, Measure, MeasureKind, North, Note, Polar,
+    PolarDirection, Side, Source, Tie, Use,
 };
 
 /// One-sigma of a position that is exact but for the shift that its datum shares: a millimetre, far below any bound.
@@ -51,16 +51,39 @@ struct Row<'a> {
 }
 
 impl Rows<'_> {
-    fn push(&mut self, row: &Row<'_>, column: &'static str, kind: Kind, (value, sigma, measured): (f64, f64, f64)) {
-        let observation = Observation { kind, value, sigma, measured, source: row.source.clone(), column };
+    fn push(
+        &mut self,
+        row: &Row<'_>,
+        column: &'static str,
+        kind: Kind,
+        (value, sigma, measured): (f64, f64, f64),
+    ) {
+        let observation = Observation {
+            kind,
+            value,
+            sigma,
+            measured,
+            source: row.source.clone(),
+            column,
+        };
         match row.usage {
             Use::Yes => self.out.plane.push(observation),
             Use::Check => self.out.checks.push(observation),
         }
     }
 
-    fn coordinates(&mut self, row: &Row<'_>, at: PointId, given: Fixed, (east, north): (f64, f64), columns: [&'static str; 2]) {
-        let Fixed { place: (e, n), shift } = given;
+    fn coordinates(
+        &mut self,
+        row: &Row<'_>,
+        at: PointId,
+        given: Fixed,
+        (east, north): (f64, f64),
+        columns: [&'static str; 2],
+    ) {
+        let Fixed {
+            place: (e, n),
+            shift,
+        } = given;
         self.push(row, columns[0], Kind::East { at, shift }, (e, east, e));
         self.push(row, columns[1], Kind::North { at, shift }, (n, north, n));
     }
@@ -82,7 +105,9 @@ impl Rows<'_> {
         }
         let height = |point: PointId| self.heights.get(point.0 as usize).copied().flatten();
         match (height(from), height(to)) {
-            (Some(a), Some(b)) if (a - b).abs() < length => (length * length - (a - b).powi(2)).sqrt(),
+            (Some(a), Some(b)) if (a - b).abs() < length => {
+                (length * length - (a - b).powi(2)).sqrt()
+            }
             _ => {
                 self.unreduced += 1;
                 length
@@ -90,24 +115,59 @@ impl Rows<'_> {
         }
     }
 
-    fn distance(&mut self, row: &Row<'_>, column: &'static str, (from, to): (PointId, PointId), length: f64, sigma: Option<f64>) {
+    fn distance(
+        &mut self,
+        row: &Row<'_>,
+        column: &'static str,
+        (from, to): (PointId, PointId),
+        length: f64,
+        sigma: Option<f64>,
+    ) {
         let level = self.level(length, from, to);
         let value = self.grid_length(level);
         let sigma = self.grid_length(sigma.unwrap_or_else(|| self.tape_sigma(length)));
-        self.push(row, column, Kind::Distance { from, to }, (value, sigma, length));
+        self.push(
+            row,
+            column,
+            Kind::Distance { from, to },
+            (value, sigma, length),
+        );
     }
 
-    fn bearing(&mut self, row: &Row<'_>, column: &'static str, (from, to): (PointId, PointId), (bearing, north): (f64, North), sigma: Option<f64>) {
-        let azimuth = self.frame.grid_azimuth(bearing, north, (self.job, self.crs), &mut self.notes);
+    fn bearing(
+        &mut self,
+        row: &Row<'_>,
+        column: &'static str,
+        (from, to): (PointId, PointId),
+        (bearing, north): (f64, North),
+        sigma: Option<f64>,
+    ) {
+        let azimuth =
+            self.frame
+                .grid_azimuth(bearing, north, (self.job, self.crs), &mut self.notes);
         let a = &self.job.accuracy;
-        let default = if north == North::Magnetic { a.bearing } else { a.bearing_grid };
-        self.push(row, column, Kind::Azimuth { from, to }, (azimuth, sigma.unwrap_or(default), bearing));
+        let default = if north == North::Magnetic {
+            a.bearing
+        } else {
+            a.bearing_grid
+        };
+        self.push(
+            row,
+            column,
+            Kind::Azimuth { from, to },
+            (azimuth, sigma.unwrap_or(default), bearing),
+        );
     }
 
     /// A reference point's coordinates. Without a sigma they are exact.
     pub(super) fn control(&mut self, control: &Control, given: Given, site_is_grid: bool) {
-        let Some(at) = self.names.get(&control.point) else { return };
-        let row = Row { source: &control.source, usage: control.usage };
+        let Some(at) = self.names.get(&control.point) else {
+            return;
+        };
+        let row = Row {
+            source: &control.source,
+            usage: control.usage,
+        };
         let mut grid = given.grid;
         let mut site = control.site;
         if site_is_grid {
@@ -115,12 +175,21 @@ impl Rows<'_> {
         }
         let shared = given.geographic.filter(|fixed| fixed.shift.is_some());
         let exact = control.sigma.is_none() && control.usage == Use::Yes;
-        let fixed = grid.or(given.geographic.filter(|fixed| fixed.shift.is_none()).map(|fixed| fixed.place));
+        let fixed = grid.or(given
+            .geographic
+            .filter(|fixed| fixed.shift.is_none())
+            .map(|fixed| fixed.place));
         let sigma = control.sigma.unwrap_or(self.job.accuracy.grid);
         if exact {
             self.names.points[at.0 as usize].fixed = fixed;
         } else if let Some(place) = grid {
-            self.coordinates(&row, at, Fixed { place, shift: None }, (sigma, sigma), ["easting", "northing"]);
+            self.coordinates(
+                &row,
+                at,
+                Fixed { place, shift: None },
+                (sigma, sigma),
+                ["easting", "northing"],
+            );
         }
         if let Some(geographic) = given.geographic {
             // An exact place is not observed a second time; a further one is, and so is one that moves with its datum.
@@ -130,7 +199,13 @@ impl Rows<'_> {
                 _ => Some(sigma),
             };
             if let Some(sigma) = sigma {
-                self.coordinates(&row, at, geographic, (sigma, sigma), ["longitude", "latitude"]);
+                self.coordinates(
+                    &row,
+                    at,
+                    geographic,
+                    (sigma, sigma),
+                    ["longitude", "latitude"],
+                );
             }
         }
         if let Some((x, y)) = site {
@@ -143,7 +218,9 @@ impl Rows<'_> {
                 _ => None,
             };
             match site_sigma {
-                None if control.usage == Use::Yes => self.names.points[at.0 as usize].site = Some((x, y)),
+                None if control.usage == Use::Yes => {
+                    self.names.points[at.0 as usize].site = Some((x, y))
+                }
                 sigma => {
                     let sigma = sigma.unwrap_or(self.job.accuracy.grid);
                     self.push(&row, "x", Kind::SiteX { at }, (x, sigma, x));
@@ -155,14 +232,21 @@ impl Rows<'_> {
 
     /// Everything that a row of `marks.csv` says of its place.
     pub(super) fn mark(&mut self, mark: &MarkRow, given: Given) {
-        let subject = Subject { run: Some(mark.run), name: Arc::clone(&mark.mark), source: mark.source.clone() };
+        let subject = Subject {
+            run: Some(mark.run),
+            name: Arc::clone(&mark.mark),
+            source: mark.source.clone(),
+        };
         let Some(at) = self.names.of_row(mark) else {
             if mark.usage == Use::Check {
                 self.problems.push(Problem::NothingToCompare { subject });
             }
             return;
         };
-        let row = Row { source: &mark.source, usage: mark.usage };
+        let row = Row {
+            source: &mark.source,
+            usage: mark.usage,
+        };
         let placing = &mark.placing;
         if let Some(baseline) = &placing.baseline {
             self.baseline(&row, &subject, at, baseline);
@@ -174,31 +258,63 @@ impl Rows<'_> {
         let a = &self.job.accuracy;
         let grid_sigma = placing.sigma.unwrap_or(a.grid);
         if let Some(place) = given.grid {
-            self.coordinates(&row, at, Fixed { place, shift: None }, (grid_sigma, grid_sigma), ["easting", "northing"]);
+            self.coordinates(
+                &row,
+                at,
+                Fixed { place, shift: None },
+                (grid_sigma, grid_sigma),
+                ["easting", "northing"],
+            );
         }
         if let (Some(fixed), Some(gnss)) = (given.geographic, &placing.gnss) {
-            let by_fix = gnss.fix.map_or(self.job.accuracy.single, |fix| super::window::fix_sigma(fix, &self.job.accuracy));
+            let by_fix = gnss.fix.map_or(self.job.accuracy.single, |fix| {
+                super::window::fix_sigma(fix, &self.job.accuracy)
+            });
             let sigma = placing.sigma.unwrap_or(by_fix);
             self.coordinates(&row, at, fixed, (sigma, sigma), ["longitude", "latitude"]);
-            if sigma > self.job.limits.gnss_sigma || gnss.fix == Some(crate::job::model::Fix::Single) {
-                self.problems.push(Problem::PoorFix { subject: subject.clone(), fix: gnss.fix, sigma });
+            if sigma > self.job.limits.gnss_sigma
+                || gnss.fix == Some(crate::job::model::Fix::Single)
+            {
+                self.problems.push(Problem::PoorFix {
+                    subject: subject.clone(),
+                    fix: gnss.fix,
+                    sigma,
+                });
             }
         }
         if let Some((fixed, mean)) = given.window {
             let (east, north, _) = mean.sigma;
             let (east, north) = placing.sigma.map_or((east, north), |sigma| (sigma, sigma));
             self.coordinates(&row, at, fixed, (east, north), ["from_time", "from_time"]);
-            if east.max(north) > self.job.limits.gnss_sigma || mean.fix == crate::job::model::Fix::Single {
+            if east.max(north) > self.job.limits.gnss_sigma
+                || mean.fix == crate::job::model::Fix::Single
+            {
                 let sigma = east.max(north);
-                self.problems.push(Problem::PoorFix { subject: subject.clone(), fix: Some(mean.fix), sigma });
+                self.problems.push(Problem::PoorFix {
+                    subject: subject.clone(),
+                    fix: Some(mean.fix),
+                    sigma,
+                });
             }
         }
     }
 
-    fn baseline(&mut self, row: &Row<'_>, subject: &Subject, at: PointId, baseline: &BaselineOffset) {
-        let from = self.names.resolve(&baseline.from, subject, "baseline", &mut self.problems);
-        let to = self.names.resolve(&baseline.to, subject, "baseline", &mut self.problems);
-        let (Some(from), Some(to)) = (from, to) else { return };
+    fn baseline(
+        &mut self,
+        row: &Row<'_>,
+        subject: &Subject,
+        at: PointId,
+        baseline: &BaselineOffset,
+    ) {
+        let from = self
+            .names
+            .resolve(&baseline.from, subject, "baseline", &mut self.problems);
+        let to = self
+            .names
+            .resolve(&baseline.to, subject, "baseline", &mut self.problems);
+        let (Some(from), Some(to)) = (from, to) else {
+            return;
+        };
         let a = &self.job.accuracy;
         let (s, o) = (baseline.station, baseline.offset);
         let station = self.tape_sigma(s).hypot(a.square * o);
@@ -207,30 +323,78 @@ impl Rows<'_> {
             self.unreduced += 1;
         }
         let k = self.frame.ground_to_grid;
-        self.push(row, "station", Kind::Station { from, to, at }, (k * s, k * station, s));
-        self.push(row, "offset", Kind::Offset { from, to, at }, (k * o, k * offset, o));
+        self.push(
+            row,
+            "station",
+            Kind::Station { from, to, at },
+            (k * s, k * station, s),
+        );
+        self.push(
+            row,
+            "offset",
+            Kind::Offset { from, to, at },
+            (k * o, k * offset, o),
+        );
     }
 
-    fn ties(&mut self, row: &Row<'_>, subject: &Subject, at: PointId, ties: &[Tie], side: Option<Side>) {
+    fn ties(
+        &mut self,
+        row: &Row<'_>,
+        subject: &Subject,
+        at: PointId,
+        ties: &[Tie],
+        side: Option<Side>,
+    ) {
         let mut refs = Vec::with_capacity(ties.len());
         for tie in ties {
             let column = format!("tie_{}_ref", tie.number);
-            let Some(from) = self.names.resolve(&tie.from, subject, &column, &mut self.problems) else { continue };
+            let Some(from) = self
+                .names
+                .resolve(&tie.from, subject, &column, &mut self.problems)
+            else {
+                continue;
+            };
             self.distance(row, tie_column(tie.number), (from, at), tie.length, None);
             refs.push(from);
         }
         if let (Some(side), [from, to, ..], Use::Yes) = (side, refs.as_slice(), row.usage) {
-            self.out.sides.push(SideHint { at, from: *from, to: *to, right: side == Side::Right });
+            self.out.sides.push(SideHint {
+                at,
+                from: *from,
+                to: *to,
+                right: side == Side::Right,
+            });
         }
     }
 
     fn polar(&mut self, row: &Row<'_>, subject: &Subject, at: PointId, polar: &Polar) {
-        let Some(setup) = self.names.resolve(&polar.setup, subject, "setup", &mut self.problems) else { return };
+        let Some(setup) = self
+            .names
+            .resolve(&polar.setup, subject, "setup", &mut self.problems)
+        else {
+            return;
+        };
         match &polar.direction {
             Some(PolarDirection::Angle { backsight, angle }) => {
-                if let Some(from) = self.names.resolve(backsight, subject, "backsight", &mut self.problems) {
-                    let kind = Kind::Angle { at: setup, from, to: at };
-                    self.push(row, "angle", kind, (super::kinds::around(*angle), self.job.accuracy.angle, *angle));
+                if let Some(from) =
+                    self.names
+                        .resolve(backsight, subject, "backsight", &mut self.problems)
+                {
+                    let kind = Kind::Angle {
+                        at: setup,
+                        from,
+                        to: at,
+                    };
+                    self.push(
+                        row,
+                        "angle",
+                        kind,
+                        (
+                            super::kinds::around(*angle),
+                            self.job.accuracy.angle,
+                            *angle,
+                        ),
+                    );
                 }
             }
             Some(PolarDirection::Bearing { north, bearing }) => {
@@ -245,25 +409,51 @@ impl Rows<'_> {
 
     /// A row of `measures.csv`; heights are not of the plane.
     pub(super) fn measure(&mut self, measure: &Measure) {
-        let subject = Subject { run: None, name: Arc::clone(&measure.to), source: measure.source.clone() };
-        let row = Row { source: &measure.source, usage: measure.usage };
+        let subject = Subject {
+            run: None,
+            name: Arc::clone(&measure.to),
+            source: measure.source.clone(),
+        };
+        let row = Row {
+            source: &measure.source,
+            usage: measure.usage,
+        };
         if measure.kind == MeasureKind::HeightDifference {
             return;
         }
-        let from = self.names.resolve(&measure.from, &subject, "from", &mut self.problems);
-        let to = self.names.resolve(&measure.to, &subject, "to", &mut self.problems);
-        let (Some(from), Some(to)) = (from, to) else { return };
+        let from = self
+            .names
+            .resolve(&measure.from, &subject, "from", &mut self.problems);
+        let to = self
+            .names
+            .resolve(&measure.to, &subject, "to", &mut self.problems);
+        let (Some(from), Some(to)) = (from, to) else {
+            return;
+        };
         match &measure.kind {
-            MeasureKind::Distance => self.distance(&row, "value", (from, to), measure.value, measure.sigma),
+            MeasureKind::Distance => {
+                self.distance(&row, "value", (from, to), measure.value, measure.sigma)
+            }
             MeasureKind::Angle { at } => {
                 if let Some(at) = self.names.resolve(at, &subject, "at", &mut self.problems) {
                     let sigma = measure.sigma.unwrap_or(self.job.accuracy.angle);
                     let angle = super::kinds::around(measure.value);
-                    self.push(&row, "value", Kind::Angle { at, from, to }, (angle, sigma, measure.value));
+                    self.push(
+                        &row,
+                        "value",
+                        Kind::Angle { at, from, to },
+                        (angle, sigma, measure.value),
+                    );
                 }
             }
             MeasureKind::Bearing { north } => {
-                self.bearing(&row, "value", (from, to), (measure.value, *north), measure.sigma);
+                self.bearing(
+                    &row,
+                    "value",
+                    (from, to),
+                    (measure.value, *north),
+                    measure.sigma,
+                );
             }
             MeasureKind::HeightDifference => {}
         }
@@ -273,7 +463,11 @@ impl Rows<'_> {
 /// Name of the column that holds a tie's length.
 fn tie_column(number: u16) -> &'static str {
     const NAMES: [&str; 12] = [
-        "tie_1", "tie_2", "tie_3", "tie_4", "tie_5", "tie_6", "tie_7", "tie_8", "tie_9", "tie_10", "tie_11", "tie_12",
+        "tie_1", "tie_2", "tie_3", "tie_4", "tie_5", "tie_6", "tie_7", "tie_8", "tie_9", "tie_10",
+        "tie_11", "tie_12",
     ];
-    NAMES.get(usize::from(number).wrapping_sub(1)).copied().unwrap_or("tie")
+    NAMES
+        .get(usize::from(number).wrapping_sub(1))
+        .copied()
+        .unwrap_or("tie")
 }

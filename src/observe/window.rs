@@ -36,8 +36,13 @@ fn days(year: i64, month: i64, day: i64) -> i64 {
 #[must_use]
 pub fn date(text: Option<&str>) -> Option<(i32, u8, u8)> {
     let mut parts = text?.split('-');
-    let date = (parts.next()?.parse().ok()?, parts.next()?.parse().ok()?, parts.next()?.parse().ok()?);
-    (parts.next().is_none() && (1..=12).contains(&date.1) && (1..=31).contains(&date.2)).then_some(date)
+    let date = (
+        parts.next()?.parse().ok()?,
+        parts.next()?.parse().ok()?,
+        parts.next()?.parse().ok()?,
+    );
+    (parts.next().is_none() && (1..=12).contains(&date.1) && (1..=31).contains(&date.2))
+        .then_some(date)
 }
 
 /// Metres of one radian of latitude: near enough for scatters of centimetres.
@@ -53,8 +58,9 @@ fn spread(values: impl Iterator<Item = f64> + Clone, mean: f64, count: f64) -> f
 /// The mean over a window (seconds since 1970, or of the day where `located_on` dates it); `None` without epochs.
 #[must_use]
 pub fn mean(job: &Job, window: (f64, f64)) -> Option<WindowMean> {
-    let day = date(job.head.located_on.as_deref())
-        .map_or(0.0, |(y, m, d)| 86_400.0 * days(i64::from(y), i64::from(m), i64::from(d)) as f64);
+    let day = date(job.head.located_on.as_deref()).map_or(0.0, |(y, m, d)| {
+        86_400.0 * days(i64::from(y), i64::from(m), i64::from(d)) as f64
+    });
     // A time of the day is below two days; dated times are far above.
     let on_day = |time: f64| if time < 172_800.0 { time + day } else { time };
     let (from, to) = (on_day(window.0), on_day(window.1));
@@ -62,7 +68,13 @@ pub fn mean(job: &Job, window: (f64, f64)) -> Option<WindowMean> {
         .logs
         .iter()
         .flat_map(|log| &log.epochs)
-        .filter(|epoch| (from..=to).contains(&if epoch.dated { epoch.time } else { epoch.time + day }))
+        .filter(|epoch| {
+            (from..=to).contains(&if epoch.dated {
+                epoch.time
+            } else {
+                epoch.time + day
+            })
+        })
         .collect();
     let fix = all.iter().map(|epoch| epoch.fix).max()?;
     let best: Vec<&Epoch> = all.into_iter().filter(|epoch| epoch.fix == fix).collect();
@@ -71,7 +83,10 @@ pub fn mean(job: &Job, window: (f64, f64)) -> Option<WindowMean> {
         let values: Vec<f64> = best.iter().filter_map(|epoch| value(epoch)).collect();
         (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
     };
-    let (latitude, longitude) = (average(&|e| Some(e.latitude))?, average(&|e| Some(e.longitude))?);
+    let (latitude, longitude) = (
+        average(&|e| Some(e.latitude))?,
+        average(&|e| Some(e.longitude))?,
+    );
     let height = average(&|e| e.height);
     let a = &job.accuracy;
     let by_fix = fix_sigma(fix, a);
@@ -79,7 +94,8 @@ pub fn mean(job: &Job, window: (f64, f64)) -> Option<WindowMean> {
     let east = average(&|e| e.sigma.map(|s| s.1)).unwrap_or(by_fix);
     let up = average(&|e| e.sigma.map(|s| s.2)).unwrap_or(a.vertical_ratio * north.max(east));
     let scatter_n = RADIAN * spread(best.iter().map(|e| e.latitude), latitude, n);
-    let scatter_e = RADIAN * latitude.cos() * spread(best.iter().map(|e| e.longitude), longitude, n);
+    let scatter_e =
+        RADIAN * latitude.cos() * spread(best.iter().map(|e| e.longitude), longitude, n);
     let heights = best.iter().filter_map(|e| e.height);
     let scatter_u = height.map_or(0.0, |h| spread(heights.clone(), h, heights.count() as f64));
     Some(WindowMean {

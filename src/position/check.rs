@@ -1,7 +1,7 @@
 //! Measurements kept out of the adjustment, held against its result.
 
-use super::trial::Trials;
 use super::Adjusted;
+use super::trial::Trials;
 use crate::job::model::Source;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95};
 use crate::observe::kinds::around;
@@ -35,7 +35,8 @@ pub fn checks(adjusted: &Adjusted, observations: &Observations) -> Vec<CheckShot
     let mut rest = observations.checks.as_slice();
     while let Some((first, others)) = rest.split_first() {
         match (first.kind, others.first()) {
-            (Kind::East { at, .. }, Some(second)) if matches!(second.kind, Kind::North { at: b, .. } if b == at) => {
+            (Kind::East { at, .. }, Some(second)) if matches!(second.kind, Kind::North { at: b, .. } if b == at) =>
+            {
                 shots.extend(horizontal(&trials, at, [first, second]));
                 rest = others.get(1..).unwrap_or_default();
             }
@@ -63,7 +64,11 @@ fn single(trials: &Trials<'_>, observation: &Observation) -> Option<CheckShot> {
     })
 }
 
-fn horizontal(trials: &Trials<'_>, at: PointId, [east, north]: [&Observation; 2]) -> Option<CheckShot> {
+fn horizontal(
+    trials: &Trials<'_>,
+    at: PointId,
+    [east, north]: [&Observation; 2],
+) -> Option<CheckShot> {
     let ((e, _), (n, _)) = (trials.compare(east)?, trials.compare(north)?);
     let mut covariance = trials.pair(east, north)?;
     covariance[0][0] += east.sigma.powi(2);
@@ -72,7 +77,11 @@ fn horizontal(trials: &Trials<'_>, at: PointId, [east, north]: [&Observation; 2]
     let difference = e.hypot(n);
     // Square of the difference in units of its own covariance.
     let square = (d * e * e - 2.0 * b * e * n + a * n * n) / (a * d - b * b);
-    let bound = if square > 0.0 { difference * ELLIPSE_95 / square.sqrt() } else { ELLIPSE_95 * a.max(d).sqrt() };
+    let bound = if square > 0.0 {
+        difference * ELLIPSE_95 / square.sqrt()
+    } else {
+        ELLIPSE_95 * a.max(d).sqrt()
+    };
     Some(CheckShot {
         point: at,
         what: "horizontal",
@@ -88,7 +97,11 @@ impl Trials<'_> {
     /// Measured less computed, and the variance of the computed value.
     fn compare(&self, observation: &Observation) -> Option<(f64, f64)> {
         let row = self.written(&observation.kind, observation.value, observation.sigma)?;
-        let misclosure = if observation.kind.is_angular() { around(row.misclosure) } else { row.misclosure };
+        let misclosure = if observation.kind.is_angular() {
+            around(row.misclosure)
+        } else {
+            row.misclosure
+        };
         Some((misclosure, self.form_covariance(&row.terms, &row.terms)))
     }
 
@@ -98,6 +111,9 @@ impl Trials<'_> {
         let b = self.written(&b.kind, b.value, b.sigma)?;
         let cov = |x: &[(u32, f64)], y: &[(u32, f64)]| self.form_covariance(x, y);
         let cross = cov(&a.terms, &b.terms);
-        Some([[cov(&a.terms, &a.terms), cross], [cross, cov(&b.terms, &b.terms)]])
+        Some([
+            [cov(&a.terms, &a.terms), cross],
+            [cross, cov(&b.terms, &b.terms)],
+        ])
     }
 }

@@ -39,7 +39,11 @@ impl Incidence {
         let mut start = vec![0_u32; observations.points.len() + 1];
         let all = || {
             observations.plane.iter().enumerate().flat_map(|(i, o)| {
-                o.kind.points().into_iter().flatten().map(move |point| (i, point.0 as usize))
+                o.kind
+                    .points()
+                    .into_iter()
+                    .flatten()
+                    .map(move |point| (i, point.0 as usize))
             })
         };
         all().for_each(|(_, point)| start[point + 1] += 1);
@@ -76,8 +80,8 @@ struct Construction<'a> {
     places: Vec<Option<Plane>>,
     site: Option<Similarity>,
     sides: BTreeMap<PointId, Vec<SideHint>>,
-    /// Neighbour and reach of the cable to it, by point.
-    cables: BTreeMap<PointId, Vec<(PointId, f64)>>,
+    /// Neighbour and the cable to it, by point.
+    cables: BTreeMap<PointId, Vec<(PointId, CableHint)>>,
 }
 
 /// Mean of the eastings or northings measured at a point.
@@ -95,18 +99,26 @@ impl<'a> Construction<'a> {
     /// East and north as measured directly.
     fn direct(&self, point: PointId) -> Option<Plane> {
         let east = measured(
-            self.rows(point).filter(|o| matches!(o.kind, Kind::East { at, .. } if at == point)).map(|o| o.value),
+            self.rows(point)
+                .filter(|o| matches!(o.kind, Kind::East { at, .. } if at == point))
+                .map(|o| o.value),
         )?;
         let north = measured(
-            self.rows(point).filter(|o| matches!(o.kind, Kind::North { at, .. } if at == point)).map(|o| o.value),
+            self.rows(point)
+                .filter(|o| matches!(o.kind, Kind::North { at, .. } if at == point))
+                .map(|o| o.value),
         )?;
         Some((east, north))
     }
 
     /// x and y as measured.
     fn on_site(&self, point: PointId) -> Option<Plane> {
-        let x = self.rows(point).find(|o| matches!(o.kind, Kind::SiteX { at } if at == point))?;
-        let y = self.rows(point).find(|o| matches!(o.kind, Kind::SiteY { at } if at == point))?;
+        let x = self
+            .rows(point)
+            .find(|o| matches!(o.kind, Kind::SiteX { at } if at == point))?;
+        let y = self
+            .rows(point)
+            .find(|o| matches!(o.kind, Kind::SiteY { at } if at == point))?;
         Some((x.value, y.value))
     }
 
@@ -114,7 +126,9 @@ impl<'a> Construction<'a> {
         let mut pairs = Vec::new();
         for (i, point) in self.observations.points.iter().enumerate() {
             let id = PointId(i as u32);
-            let Some(site) = point.site.or_else(|| self.on_site(id)) else { continue };
+            let Some(site) = point.site.or_else(|| self.on_site(id)) else {
+                continue;
+            };
             if let Some(place) = point.fixed.or_else(|| self.direct(id)) {
                 pairs.push((site, place));
             }
@@ -130,11 +144,21 @@ impl<'a> Construction<'a> {
     fn sights(&self, point: PointId) -> Vec<Sight<'a>> {
         let known = |other: PointId| self.known(other);
         self.rows(point)
-            .filter(|o| o.kind.points().into_iter().flatten().all(|p| p == point || self.known(p).is_some()))
+            .filter(|o| {
+                o.kind
+                    .points()
+                    .into_iter()
+                    .flatten()
+                    .all(|p| p == point || self.known(p).is_some())
+            })
             .filter_map(|o| {
                 let locus = o.kind.locus(o.value, point, &known, self.site.as_ref());
-                let grid = matches!(o.kind, Kind::SiteX { .. } | Kind::SiteY { .. }) && self.site.is_none();
-                (!grid).then_some(Sight { observation: o, locus })
+                let grid = matches!(o.kind, Kind::SiteX { .. } | Kind::SiteY { .. })
+                    && self.site.is_none();
+                (!grid).then_some(Sight {
+                    observation: o,
+                    locus,
+                })
             })
             .collect()
     }
@@ -144,11 +168,17 @@ impl<'a> Construction<'a> {
             return Found::Place(place);
         }
         let sights = self.sights(point);
-        let loci: Vec<(Locus, &Observation)> =
-            sights.iter().filter_map(|s| s.locus.map(|l| (l, s.observation))).take(LOCI).collect();
+        let loci: Vec<(Locus, &Observation)> = sights
+            .iter()
+            .filter_map(|s| s.locus.map(|l| (l, s.observation)))
+            .take(LOCI)
+            .collect();
         if loci.len() < 2 {
             let from = loci.iter().map(|(_, o)| o.source.clone()).collect();
-            return Found::Not(Why::TooFew { usable: from, measured: self.rows(point).count() });
+            return Found::Not(Why::TooFew {
+                usable: from,
+                measured: self.rows(point).count(),
+            });
         }
         let mut nearest: Option<(Nearest, f64)> = None;
         let mut candidates = Vec::new();
@@ -177,18 +207,29 @@ impl<'a> Construction<'a> {
         if let Some((touch, sigma)) = nearest
             && touch.gap > ALARM * sigma
         {
-            return Found::Not(Why::Gap { gap: touch.gap, sigma, sources: sources(sights) });
+            return Found::Not(Why::Gap {
+                gap: touch.gap,
+                sigma,
+                sources: sources(sights),
+            });
         }
         let known = |other: PointId| self.known(other);
         let mut places: Vec<(Plane, f64)> = Vec::new();
         for candidate in best(point, candidates, sights, &known, self.site) {
-            let Some((place, squares)) = refine(point, candidate, sights, &known, self.site) else { continue };
-            if !places.iter().any(|(other, _)| (place.0 - other.0).hypot(place.1 - other.1) < SAME) {
+            let Some((place, squares)) = refine(point, candidate, sights, &known, self.site) else {
+                continue;
+            };
+            if !places
+                .iter()
+                .any(|(other, _)| (place.0 - other.0).hypot(place.1 - other.1) < SAME)
+            {
                 places.push((place, squares));
             }
         }
         places.sort_by(|a, b| a.1.total_cmp(&b.1));
-        let least = places.first().map_or(f64::INFINITY, |(_, squares)| *squares);
+        let least = places
+            .first()
+            .map_or(f64::INFINITY, |(_, squares)| *squares);
         places.retain(|(_, squares)| squares - least < TELLS_APART);
         if places.len() > 1 {
             self.by_side(point, &mut places);
@@ -199,7 +240,10 @@ impl<'a> Construction<'a> {
             }
             (_, Some((touch, sigma))) if touch.gap >= 0.0 => touching(point, &touch, sigma),
             ([(place, _)], _) => Found::Place(*place),
-            ([], _) => Found::Not(Why::TooFew { usable: sources(sights), measured: self.rows(point).count() }),
+            ([], _) => Found::Not(Why::TooFew {
+                usable: sources(sights),
+                measured: self.rows(point).count(),
+            }),
             _ => Found::Open(places.into_iter().map(|(place, _)| place).collect()),
         }
     }
@@ -216,16 +260,39 @@ impl<'a> Construction<'a> {
         }
     }
 
-    /// The one place that the cable to known neighbours on the run allows.
+    /// The place that the cable to known neighbours on the run likes best, by as much as tells places apart: the one that it
+    /// reaches; if it reaches several, the one to which the pipe would run straight.
     fn by_cable(&self, point: PointId, places: &[Plane]) -> Option<Plane> {
         let hints = self.cables.get(&point).into_iter().flatten();
-        let reach: Vec<(Plane, f64)> =
-            hints.filter_map(|&(other, reach)| Some((self.known(other)?, reach))).collect();
-        let mut allowed = places
-            .iter()
-            .filter(|place| reach.iter().all(|(p, reach)| (place.0 - p.0).hypot(place.1 - p.1) <= *reach));
-        let only = allowed.next().copied();
-        only.filter(|_| !reach.is_empty() && allowed.next().is_none())
+        let known: Vec<(Plane, CableHint)> = hints
+            .filter_map(|&(other, hint)| Some((self.known(other)?, hint)))
+            .collect();
+        let best = |squares: &dyn Fn(f64, &CableHint) -> f64| -> Option<Plane> {
+            let mut scored: Vec<(f64, Plane)> = places
+                .iter()
+                .map(|&place| {
+                    let each = known.iter().map(|(p, hint)| {
+                        let chord = (place.0 - p.0).hypot(place.1 - p.1);
+                        squares((chord - hint.length) / hint.sigma, hint)
+                    });
+                    (each.sum(), place)
+                })
+                .collect();
+            scored.sort_by(|a, b| a.0.total_cmp(&b.0));
+            match scored.as_slice() {
+                [(least, place), (next, _), ..] if next - least > TELLS_APART => Some(*place),
+                _ => None,
+            }
+        };
+        let beyond = |excess: f64, _: &CableHint| excess.max(0.0).powi(2);
+        let bent = |excess: f64, hint: &CableHint| {
+            if hint.along {
+                excess * excess
+            } else {
+                beyond(excess, hint)
+            }
+        };
+        best(&beyond).or_else(|| best(&bent))
     }
 }
 
@@ -240,12 +307,18 @@ fn best(
     if candidates.len() <= CLOSELY {
         return candidates;
     }
-    let mut scored: Vec<(f64, Plane)> =
-        candidates.into_iter().map(|place| (misfit(point, place, sights, known, site), place)).collect();
+    let mut scored: Vec<(f64, Plane)> = candidates
+        .into_iter()
+        .map(|place| (misfit(point, place, sights, known, site), place))
+        .collect();
     scored.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut kept: Vec<Plane> = Vec::with_capacity(CLOSELY);
     for (_, place) in scored {
-        if kept.len() < CLOSELY && !kept.iter().any(|other| (place.0 - other.0).hypot(place.1 - other.1) < SAME) {
+        if kept.len() < CLOSELY
+            && !kept
+                .iter()
+                .any(|other| (place.0 - other.0).hypot(place.1 - other.1) < SAME)
+        {
             kept.push(place);
         }
     }
@@ -253,14 +326,23 @@ fn best(
 }
 
 fn sources(sights: &[Sight<'_>]) -> Vec<crate::job::model::Source> {
-    sights.iter().map(|s| s.observation.source.clone()).collect()
+    sights
+        .iter()
+        .map(|s| s.observation.source.clone())
+        .collect()
 }
 
 /// A place where two values touch: along the touch it can slide by t at the cost of t²/(2·bend) in the gap, so that a
 /// gap known to σ leaves t known to about √(2·bend·(σ + what they overlap)).
 fn touching(point: PointId, touch: &Nearest, sigma: f64) -> Found {
     let slide = (2.0 * touch.bend * (sigma + (-touch.gap).max(0.0))).sqrt();
-    let touch = Touch { at: point, place: touch.place, along: touch.along, sigma: slide, gap: touch.gap };
+    let touch = Touch {
+        at: point,
+        place: touch.place,
+        along: touch.along,
+        sigma: slide,
+        gap: touch.gap,
+    };
     Found::Touching(touch.place, touch)
 }
 
@@ -270,7 +352,11 @@ pub(super) fn construct(observations: &Observations) -> Approximate {
     let mut this = Construction {
         observations,
         incidence: Incidence::new(observations),
-        places: observations.points.iter().map(|point| point.fixed).collect(),
+        places: observations
+            .points
+            .iter()
+            .map(|point| point.fixed)
+            .collect(),
         site: None,
         sides: BTreeMap::new(),
         cables: BTreeMap::new(),
@@ -278,10 +364,9 @@ pub(super) fn construct(observations: &Observations) -> Approximate {
     for hint in &observations.sides {
         this.sides.entry(hint.at).or_default().push(*hint);
     }
-    for CableHint { a, b, length, sigma } in observations.cables.iter().copied() {
-        let reach = length + ALARM * sigma;
-        this.cables.entry(a).or_default().push((b, reach));
-        this.cables.entry(b).or_default().push((a, reach));
+    for hint in observations.cables.iter().copied() {
+        this.cables.entry(hint.a).or_default().push((hint.b, hint));
+        this.cables.entry(hint.b).or_default().push((hint.a, hint));
     }
     this.fit_site();
     if let Some(site) = this.site {
@@ -294,7 +379,8 @@ pub(super) fn construct(observations: &Observations) -> Approximate {
     let mut touches = Vec::new();
     let mut open: BTreeMap<PointId, Found> = BTreeMap::new();
     let mut waiting = vec![false; count];
-    let free = |i: usize| observations.points[i].fixed.is_none() && observations.points[i].site.is_none();
+    let free =
+        |i: usize| observations.points[i].fixed.is_none() && observations.points[i].site.is_none();
     let mut queue: VecDeque<PointId> = VecDeque::new();
     for i in (0..count).filter(|&i| free(i)) {
         waiting[i] = true;
@@ -338,7 +424,12 @@ pub(super) fn construct(observations: &Observations) -> Approximate {
             Found::Place(_) | Found::Touching(..) => (point, Why::Loose),
         })
         .collect();
-    Approximate { places: this.places, site: this.site, touches, why }
+    Approximate {
+        places: this.places,
+        site: this.site,
+        touches,
+        why,
+    }
 }
 
 impl Construction<'_> {
@@ -354,9 +445,17 @@ impl Construction<'_> {
         self.places[point.0 as usize] = Some(place);
         open.remove(&point);
         for i in self.incidence.of(point) {
-            for other in self.observations.plane[*i as usize].kind.points().into_iter().flatten() {
+            for other in self.observations.plane[*i as usize]
+                .kind
+                .points()
+                .into_iter()
+                .flatten()
+            {
                 let at = other.0 as usize;
-                if self.places[at].is_none() && !waiting[at] && self.observations.points[at].site.is_none() {
+                if self.places[at].is_none()
+                    && !waiting[at]
+                    && self.observations.points[at].site.is_none()
+                {
                     waiting[at] = true;
                     queue.push_back(other);
                 }

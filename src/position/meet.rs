@@ -27,12 +27,40 @@ pub(super) struct Nearest {
 /// Intersects two loci.
 pub(super) fn meet(a: &Locus, b: &Locus) -> Meeting {
     match (*a, *b) {
-        (Locus::Circle { centre: p, radius: r }, Locus::Circle { centre: q, radius: s }) => circles((p, r), (q, s)),
-        (Locus::Circle { centre, radius }, Locus::Line { through, azimuth, .. })
-        | (Locus::Line { through, azimuth, .. }, Locus::Circle { centre, radius }) => {
-            circle_line((centre, radius), (through, azimuth))
-        }
-        (Locus::Line { through: p, azimuth: a, .. }, Locus::Line { through: q, azimuth: b, .. }) => lines((p, a), (q, b)),
+        (
+            Locus::Circle {
+                centre: p,
+                radius: r,
+            },
+            Locus::Circle {
+                centre: q,
+                radius: s,
+            },
+        ) => circles((p, r), (q, s)),
+        (
+            Locus::Circle { centre, radius },
+            Locus::Line {
+                through, azimuth, ..
+            },
+        )
+        | (
+            Locus::Line {
+                through, azimuth, ..
+            },
+            Locus::Circle { centre, radius },
+        ) => circle_line((centre, radius), (through, azimuth)),
+        (
+            Locus::Line {
+                through: p,
+                azimuth: a,
+                ..
+            },
+            Locus::Line {
+                through: q,
+                azimuth: b,
+                ..
+            },
+        ) => lines((p, a), (q, b)),
     }
 }
 
@@ -58,11 +86,23 @@ fn circles((p, r): (Plane, f64), (q, s): (Plane, f64)) -> Meeting {
         (outside, r * d / (r + s), r * s / (r + s))
     } else {
         // One circle within the other: they touch beyond the smaller one's centre.
-        let reach = if r > s { 0.5 * (r + d + s) } else { -0.5 * (r + s - d) };
+        let reach = if r > s {
+            0.5 * (r + d + s)
+        } else {
+            -0.5 * (r + s - d)
+        };
         (inside, reach, r * s / (r - s).abs().max(1e-9))
     };
     let place = (p.0 + reach * ue, p.1 + reach * un);
-    Meeting { places, touch: Some(Nearest { place, gap, along: (-un).atan2(ue), bend }) }
+    Meeting {
+        places,
+        touch: Some(Nearest {
+            place,
+            gap,
+            along: (-un).atan2(ue),
+            bend,
+        }),
+    }
 }
 
 fn circle_line((centre, radius): (Plane, f64), (through, azimuth): (Plane, f64)) -> Meeting {
@@ -78,7 +118,15 @@ fn circle_line((centre, radius): (Plane, f64), (through, azimuth): (Plane, f64))
         places.push((foot.0 + h * s, foot.1 + h * c));
         places.push((foot.0 - h * s, foot.1 - h * c));
     }
-    Meeting { places, touch: Some(Nearest { place: foot, gap: d - radius, along: azimuth, bend: radius }) }
+    Meeting {
+        places,
+        touch: Some(Nearest {
+            place: foot,
+            gap: d - radius,
+            along: azimuth,
+            bend: radius,
+        }),
+    }
 }
 
 fn lines((p, a): (Plane, f64), (q, b): (Plane, f64)) -> Meeting {
@@ -89,7 +137,10 @@ fn lines((p, a): (Plane, f64), (q, b): (Plane, f64)) -> Meeting {
     }
     let (e, n) = (q.0 - p.0, q.1 - p.1);
     let along = (e * d - n * t) / cross;
-    Meeting { places: vec![(p.0 + along * s, p.1 + along * c)], touch: None }
+    Meeting {
+        places: vec![(p.0 + along * s, p.1 + along * c)],
+        touch: None,
+    }
 }
 
 #[cfg(test)]
@@ -97,7 +148,10 @@ mod tests {
     use super::*;
 
     fn circle(e: f64, n: f64, radius: f64) -> Locus {
-        Locus::Circle { centre: (e, n), radius }
+        Locus::Circle {
+            centre: (e, n),
+            radius,
+        }
     }
 
     fn near(a: Plane, b: Plane) -> bool {
@@ -109,7 +163,10 @@ mod tests {
         let meeting = meet(&circle(0.0, 0.0, 6.0), &circle(10.0, 0.0, 8.0));
         assert!(near(meeting.places[0], (3.6, -4.8)) && near(meeting.places[1], (3.6, 4.8)));
         // Worked with numpy from self-made figures.
-        let meeting = meet(&circle(1000.0, 5000.0, 25.30), &circle(1018.40, 5007.25, 19.85));
+        let meeting = meet(
+            &circle(1000.0, 5000.0, 25.30),
+            &circle(1018.40, 5007.25, 19.85),
+        );
         assert!(near(meeting.places[1], (1_007.836_449_4, 5_024.055_769_8)));
         assert!(near(meeting.places[0], (1_022.139_570_9, 4_987.755_433_9)));
     }
@@ -120,19 +177,33 @@ mod tests {
         let touch = outside.touch.expect("nearest");
         assert!(outside.places.is_empty() && (touch.gap - 1.0).abs() < 1e-12);
         assert!(near(touch.place, (0.0, 40.0 / 9.0)) && (touch.bend - 20.0 / 9.0).abs() < 1e-12);
-        for (a, b) in [(circle(0.0, 0.0, 10.0), circle(3.0, 0.0, 6.0)), (circle(3.0, 0.0, 6.0), circle(0.0, 0.0, 10.0))] {
+        for (a, b) in [
+            (circle(0.0, 0.0, 10.0), circle(3.0, 0.0, 6.0)),
+            (circle(3.0, 0.0, 6.0), circle(0.0, 0.0, 10.0)),
+        ] {
             let touch = meet(&a, &b).touch.expect("nearest");
-            assert!((touch.gap - 1.0).abs() < 1e-12 && near(touch.place, (9.5, 0.0)), "{touch:?}");
+            assert!(
+                (touch.gap - 1.0).abs() < 1e-12 && near(touch.place, (9.5, 0.0)),
+                "{touch:?}"
+            );
             assert!((touch.bend - 15.0).abs() < 1e-12);
         }
     }
 
     #[test]
     fn lines_and_circles() {
-        let line = |e, n, azimuth: f64| Locus::Line { through: (e, n), azimuth: azimuth.to_radians(), ray: false };
+        let line = |e, n, azimuth: f64| Locus::Line {
+            through: (e, n),
+            azimuth: azimuth.to_radians(),
+            ray: false,
+        };
         let meeting = meet(&line(0.0, 0.0, 90.0), &line(5.0, 5.0, 0.0));
         assert!(near(meeting.places[0], (5.0, 0.0)));
-        assert!(meet(&line(0.0, 0.0, 45.0), &line(1.0, 0.0, 225.0)).places.is_empty());
+        assert!(
+            meet(&line(0.0, 0.0, 45.0), &line(1.0, 0.0, 225.0))
+                .places
+                .is_empty()
+        );
         let meeting = meet(&circle(0.0, 0.0, 5.0), &line(0.0, 3.0, 90.0));
         assert!(near(meeting.places[0], (4.0, 3.0)) && near(meeting.places[1], (-4.0, 3.0)));
         assert!((meeting.touch.expect("nearest").gap + 2.0).abs() < 1e-12);

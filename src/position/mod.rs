@@ -196,7 +196,10 @@ impl Adjusted {
             Slot::Fixed(place) => place,
             Slot::Node(node) => {
                 let at = 2 * node as usize;
-                (*self.solution.values.get(at)?, *self.solution.values.get(at + 1)?)
+                (
+                    *self.solution.values.get(at)?,
+                    *self.solution.values.get(at + 1)?,
+                )
             }
             Slot::Site(xy) => self.site_at.as_ref()?.1.apply(xy),
             Slot::Out => return None,
@@ -208,11 +211,17 @@ impl Adjusted {
 impl Places for Adjusted {
     fn place(&self, point: PointId) -> Option<Place> {
         let (e, n) = self.coordinates(point)?;
-        Some(Place { e, n, covariance: self.covariance(point, point) })
+        Some(Place {
+            e,
+            n,
+            covariance: self.covariance(point, point),
+        })
     }
 
     fn covariance(&self, a: PointId, b: PointId) -> Block {
-        let (Some(left), Some(right)) = (self.forms(a), self.forms(b)) else { return Block::default() };
+        let (Some(left), Some(right)) = (self.forms(a), self.forms(b)) else {
+            return Block::default();
+        };
         let entry = |i: usize, j: usize| self.solution.form_covariance(&left[i], &right[j]);
         [[entry(0, 0), entry(0, 1)], [entry(1, 0), entry(1, 1)]]
     }

@@ -60,7 +60,12 @@ impl<'a> Network<'a> {
         let mut slots = vec![Slot::Out; observations.points.len()];
         let mut named = vec![false; observations.points.len()];
         for &i in rows {
-            for point in observations.plane[i as usize].kind.points().into_iter().flatten() {
+            for point in observations.plane[i as usize]
+                .kind
+                .points()
+                .into_iter()
+                .flatten()
+            {
                 named[point.0 as usize] = true;
             }
         }
@@ -78,14 +83,32 @@ impl<'a> Network<'a> {
         }
         let takes_part = |i: &&u32| {
             let kind = observations.plane[**i as usize].kind;
-            let gridless = matches!(kind, Kind::SiteX { .. } | Kind::SiteY { .. }) && site.is_none();
-            !gridless && kind.points().into_iter().flatten().all(|point| slots[point.0 as usize] != Slot::Out)
+            let gridless =
+                matches!(kind, Kind::SiteX { .. } | Kind::SiteY { .. }) && site.is_none();
+            !gridless
+                && kind
+                    .points()
+                    .into_iter()
+                    .flatten()
+                    .all(|point| slots[point.0 as usize] != Slot::Out)
         };
-        let mut equations: Vec<Equation> = rows.iter().filter(takes_part).map(|i| Equation::Observed(*i)).collect();
+        let mut equations: Vec<Equation> = rows
+            .iter()
+            .filter(takes_part)
+            .map(|i| Equation::Observed(*i))
+            .collect();
         let observed = equations.len();
         let touching = |touch: &Touch| matches!(slots[touch.at.0 as usize], Slot::Node(_));
-        equations.extend((0..touches.len() as u32).filter(|i| touching(&touches[*i as usize])).map(Equation::Touch));
-        let shifts = if shared { 2 * observations.shifts.len() } else { 0 };
+        equations.extend(
+            (0..touches.len() as u32)
+                .filter(|i| touching(&touches[*i as usize]))
+                .map(Equation::Touch),
+        );
+        let shifts = if shared {
+            2 * observations.shifts.len()
+        } else {
+            0
+        };
         equations.extend((0..shifts as u32).map(Equation::Prior));
         Self {
             observations,
@@ -107,7 +130,10 @@ impl<'a> Network<'a> {
         origin: Plane,
         site: Option<&(usize, Similarity)>,
     ) -> Self {
-        let nodes = slots.iter().filter(|slot| matches!(slot, Slot::Node(_))).count();
+        let nodes = slots
+            .iter()
+            .filter(|slot| matches!(slot, Slot::Node(_)))
+            .count();
         let shifts = 2 * observations.shifts.len();
         Self {
             observations,
@@ -176,7 +202,10 @@ impl<'a> Network<'a> {
     }
 
     /// A point's east and north as linear forms of the unknowns.
-    pub(super) fn forms(slot: Slot, site: Option<(usize, &Similarity)>) -> Option<[Vec<(u32, f64)>; 2]> {
+    pub(super) fn forms(
+        slot: Slot,
+        site: Option<(usize, &Similarity)>,
+    ) -> Option<[Vec<(u32, f64)>; 2]> {
         match slot {
             Slot::Fixed(_) => Some([vec![], vec![]]),
             Slot::Node(node) => Some([vec![(2 * node, 1.0)], vec![(2 * node + 1, 1.0)]]),
@@ -195,15 +224,33 @@ impl<'a> Network<'a> {
             Some(at) => [0, 1, 2, 3].map(|i| values.get((at + i) as u32)),
             None => [1.0, 0.0, 0.0, 0.0],
         };
-        Similarity { origin: self.site_origin, parameters }
+        Similarity {
+            origin: self.site_origin,
+            parameters,
+        }
     }
 
     /// Writes any observation, in the network or not, as an equation; false if a point of it is not determined.
-    pub(super) fn write(&self, kind: &Kind, value: f64, sigma: f64, values: &Values<'_>, row: &mut Row) -> bool {
-        if kind.points().into_iter().flatten().any(|point| self.slots[point.0 as usize] == Slot::Out) {
+    pub(super) fn write(
+        &self,
+        kind: &Kind,
+        value: f64,
+        sigma: f64,
+        values: &Values<'_>,
+        row: &mut Row,
+    ) -> bool {
+        if kind
+            .points()
+            .into_iter()
+            .flatten()
+            .any(|point| self.slots[point.0 as usize] == Slot::Out)
+        {
             return false;
         }
-        let view = View { network: self, values: *values };
+        let view = View {
+            network: self,
+            values: *values,
+        };
         let equation = kind.equation(&view);
         let value = match kind {
             Kind::East { .. } => value - self.origin.0,
@@ -211,7 +258,11 @@ impl<'a> Network<'a> {
             _ => value,
         };
         let misclosure = value - equation.computed;
-        row.misclosure = if equation.angular { around(misclosure) } else { misclosure };
+        row.misclosure = if equation.angular {
+            around(misclosure)
+        } else {
+            misclosure
+        };
         row.sigma = sigma;
         for &(point, e, n) in equation.points.iter().flatten() {
             self.push(point, e, n, &view, &mut row.terms);
@@ -220,15 +271,31 @@ impl<'a> Network<'a> {
             && self.shared > 0
         {
             let at = self.shift_at(shift.0 as usize) as u32;
-            row.terms.extend([(at, e), (at + 1, n)].into_iter().filter(|(_, a)| *a != 0.0));
+            row.terms.extend(
+                [(at, e), (at + 1, n)]
+                    .into_iter()
+                    .filter(|(_, a)| *a != 0.0),
+            );
         }
         if let (Some(partials), Some(at)) = (equation.site, self.site_at()) {
-            row.terms.extend(partials.iter().enumerate().map(|(i, a)| ((at + i) as u32, *a)));
+            row.terms.extend(
+                partials
+                    .iter()
+                    .enumerate()
+                    .map(|(i, a)| ((at + i) as u32, *a)),
+            );
         }
         true
     }
 
-    fn push(&self, point: PointId, e: f64, n: f64, view: &View<'_, '_>, terms: &mut Vec<(u32, f64)>) {
+    fn push(
+        &self,
+        point: PointId,
+        e: f64,
+        n: f64,
+        view: &View<'_, '_>,
+        terms: &mut Vec<(u32, f64)>,
+    ) {
         match self.slots[point.0 as usize] {
             Slot::Node(node) => {
                 // An axis that an equation never feels is left out: it would join nothing.
@@ -295,13 +362,26 @@ impl Model for Network<'_> {
         match self.equations[i] {
             Equation::Observed(index) => {
                 let observation = &self.observations.plane[index as usize];
-                self.write(&observation.kind, observation.value, observation.sigma, values, row);
+                self.write(
+                    &observation.kind,
+                    observation.value,
+                    observation.sigma,
+                    values,
+                    row,
+                );
             }
             Equation::Touch(index) => {
                 let touch = &self.touches[index as usize];
                 let (s, c) = unit(touch.along);
-                let place = View { network: self, values: *values }.place(touch.at);
-                let (e, n) = (touch.place.0 - self.origin.0 - place.0, touch.place.1 - self.origin.1 - place.1);
+                let place = View {
+                    network: self,
+                    values: *values,
+                }
+                .place(touch.at);
+                let (e, n) = (
+                    touch.place.0 - self.origin.0 - place.0,
+                    touch.place.1 - self.origin.1 - place.1,
+                );
                 row.misclosure = e * s + n * c;
                 row.sigma = touch.sigma;
                 if let Slot::Node(node) = self.slots[touch.at.0 as usize] {

@@ -19,7 +19,11 @@ struct Here<'a> {
 
 impl State for Here<'_> {
     fn place(&self, point: PointId) -> Plane {
-        if point == self.point { self.place } else { (self.known)(point).unwrap_or(self.place) }
+        if point == self.point {
+            self.place
+        } else {
+            (self.known)(point).unwrap_or(self.place)
+        }
     }
     fn shift(&self, _: ShiftId) -> Plane {
         (0.0, 0.0)
@@ -35,8 +39,16 @@ fn observer<'a>(
     known: &'a dyn Fn(PointId) -> Option<Plane>,
     site: Option<Similarity>,
 ) -> Here<'a> {
-    let site = site.unwrap_or(Similarity { origin: (0.0, 0.0), parameters: [1.0, 0.0, 0.0, 0.0] });
-    Here { point, place, known, site }
+    let site = site.unwrap_or(Similarity {
+        origin: (0.0, 0.0),
+        parameters: [1.0, 0.0, 0.0, 0.0],
+    });
+    Here {
+        point,
+        place,
+        known,
+        site,
+    }
 }
 
 /// Sum of |residual|/σ at a place.
@@ -76,7 +88,12 @@ pub(super) fn refine(
             let misclosure = if equation.angular { around(raw) } else { raw };
             let weight = sight.observation.sigma.powi(-2);
             squares += misclosure * misclosure * weight;
-            for (_, e, n) in equation.points.iter().flatten().filter(|(p, ..)| *p == point) {
+            for (_, e, n) in equation
+                .points
+                .iter()
+                .flatten()
+                .filter(|(p, ..)| *p == point)
+            {
                 ee += e * e * weight;
                 en += e * n * weight;
                 nn += n * n * weight;
@@ -89,7 +106,10 @@ pub(super) fn refine(
         }
         best = Some((here.place, squares));
         let determinant = ee * nn - en * en;
-        let (e, n) = ((nn * be - en * bn) / determinant, (ee * bn - en * be) / determinant);
+        let (e, n) = (
+            (nn * be - en * bn) / determinant,
+            (ee * bn - en * be) / determinant,
+        );
         if determinant <= 1e-9 * ee * nn || !e.is_finite() || !n.is_finite() || e.hypot(n) < 1e-6 {
             break;
         }

@@ -31,7 +31,11 @@ fn group(network: &Network<'_>, solution: &Solution, terms: &[(u32, f64)]) -> u3
     match terms.iter().find(|(unknown, _)| *unknown < own) {
         Some((unknown, _)) => {
             let part = solution.part_of(unknown / 2);
-            if solution.is_coupled(part) { COUPLED } else { part }
+            if solution.is_coupled(part) {
+                COUPLED
+            } else {
+                part
+            }
         }
         None => COUPLED,
     }
@@ -54,13 +58,23 @@ impl<'a> Round<'a> {
         for i in 0..network.observed {
             row.clear();
             network.row(i, &values, &mut row);
-            members.entry(group(network, solution, &row.terms)).or_default().push(i as u32);
+            members
+                .entry(group(network, solution, &row.terms))
+                .or_default()
+                .push(i as u32);
         }
-        Self { network, solution, residuals, members }
+        Self {
+            network,
+            solution,
+            residuals,
+            members,
+        }
     }
 
     fn size(&self, i: u32) -> f64 {
-        self.residuals[i as usize].standardised.map_or(0.0, f64::abs)
+        self.residuals[i as usize]
+            .standardised
+            .map_or(0.0, f64::abs)
     }
 
     fn row(&self, i: u32) -> Row {
@@ -74,13 +88,18 @@ impl<'a> Round<'a> {
     /// Correlation of two residuals: −aQbᵀ over their sizes.
     fn correlation(&self, i: u32, j: u32) -> f64 {
         let (a, b) = (self.row(i), self.row(j));
-        let r = (self.residuals[i as usize].redundancy * self.residuals[j as usize].redundancy).sqrt();
+        let r =
+            (self.residuals[i as usize].redundancy * self.residuals[j as usize].redundancy).sqrt();
         -self.solution.form_covariance(&a.terms, &b.terms) / (a.sigma * b.sigma * r)
     }
 
     /// The equations to leave out of a group in this round, largest first.
     fn nominees(&self, group: &[u32], limit: f64, observations: &Observations) -> Vec<u32> {
-        let mut alarmed: Vec<u32> = group.iter().copied().filter(|&i| self.size(i) > limit).collect();
+        let mut alarmed: Vec<u32> = group
+            .iter()
+            .copied()
+            .filter(|&i| self.size(i) > limit)
+            .collect();
         alarmed.sort_by(|&a, &b| self.size(b).total_cmp(&self.size(a)).then(a.cmp(&b)));
         if group.len() <= LARGE {
             alarmed.truncate(1);
@@ -88,12 +107,17 @@ impl<'a> Round<'a> {
         }
         let points = |i: u32| {
             let index = self.network.observation(i as usize);
-            index.into_iter().flat_map(|index| observations.plane[index as usize].kind.points()).flatten()
+            index
+                .into_iter()
+                .flat_map(|index| observations.plane[index as usize].kind.points())
+                .flatten()
         };
         let free = |point: &PointId| observations.points[point.0 as usize].fixed.is_none();
         let mut by_point: BTreeMap<PointId, Vec<u32>> = BTreeMap::new();
         for &i in group {
-            points(i).filter(free).for_each(|point| by_point.entry(point).or_default().push(i));
+            points(i)
+                .filter(free)
+                .for_each(|point| by_point.entry(point).or_default().push(i));
         }
         let mut taken: BTreeSet<PointId> = BTreeSet::new();
         alarmed.retain(|&i| {
@@ -112,16 +136,29 @@ impl<'a> Round<'a> {
 
     fn suspect(&self, i: u32, group: &[u32], observations: &Observations) -> Option<Suspect> {
         let observation = self.network.observation(i as usize)? as usize;
-        let Residual { residual, redundancy, standardised } = self.residuals[i as usize];
+        let Residual {
+            residual,
+            redundancy,
+            standardised,
+        } = self.residuals[i as usize];
         let (residual, standardised) = (residual?, standardised?);
         let equals = group
             .iter()
             .filter(|&&j| j != i && self.size(j) >= standardised.abs() * (1.0 - EQUAL))
             .filter(|&&j| self.correlation(i, j).abs() > 1.0 - EQUAL)
-            .filter_map(|&j| self.network.observation(j as usize).map(|index| index as usize))
+            .filter_map(|&j| {
+                self.network
+                    .observation(j as usize)
+                    .map(|index| index as usize)
+            })
             .collect();
         let predicted = observations.plane.get(observation)?.value + residual / redundancy;
-        Some(Suspect { observation, standardised, predicted, equals })
+        Some(Suspect {
+            observation,
+            standardised,
+            predicted,
+            equals,
+        })
     }
 }
 
@@ -135,35 +172,66 @@ pub(super) fn search(
     limits: &Limits,
 ) -> Vec<Suspect> {
     let mut suspects = Vec::new();
-    let Some(mut rows) = look(&Round::new(network, solution), observations, limits, &mut suspects) else {
+    let Some(mut rows) = look(
+        &Round::new(network, solution),
+        observations,
+        limits,
+        &mut suspects,
+    ) else {
         return suspects;
     };
     let values = Values::whole(&solution.values, 2 * network.nodes());
-    let site = network.site_at().map(|_| network.similarity_on_grid(&values));
+    let site = network
+        .site_at()
+        .map(|_| network.similarity_on_grid(&values));
     while !rows.is_empty() {
-        let part = Network::new(observations, touches, &rows, places, site.as_ref(), network.has_shared());
+        let part = Network::new(
+            observations,
+            touches,
+            &rows,
+            places,
+            site.as_ref(),
+            network.has_shared(),
+        );
         let start = part.start(places, site.as_ref());
         let solution = least_squares(&part, &start, &|_| false);
-        match look(&Round::new(&part, &solution), observations, limits, &mut suspects) {
+        match look(
+            &Round::new(&part, &solution),
+            observations,
+            limits,
+            &mut suspects,
+        ) {
             Some(rest) => rows = rest,
             None => break,
         }
     }
     suspects.sort_by(|a, b| {
-        b.standardised.abs().total_cmp(&a.standardised.abs()).then(a.observation.cmp(&b.observation))
+        b.standardised
+            .abs()
+            .total_cmp(&a.standardised.abs())
+            .then(a.observation.cmp(&b.observation))
     });
     suspects
 }
 
 /// One round: adds its suspects; the observations to go on with, `None` when there was no alarm.
-fn look(round: &Round<'_>, observations: &Observations, limits: &Limits, suspects: &mut Vec<Suspect>) -> Option<Vec<u32>> {
+fn look(
+    round: &Round<'_>,
+    observations: &Observations,
+    limits: &Limits,
+    suspects: &mut Vec<Suspect>,
+) -> Option<Vec<u32>> {
     let mut rest = Vec::new();
     for group in round.members.values() {
         let nominees = round.nominees(group, limits.alarm, observations);
         if nominees.is_empty() {
             continue;
         }
-        suspects.extend(nominees.iter().filter_map(|&i| round.suspect(i, group, observations)));
+        suspects.extend(
+            nominees
+                .iter()
+                .filter_map(|&i| round.suspect(i, group, observations)),
+        );
         let staying = group.iter().filter(|i| !nominees.contains(i));
         rest.extend(staying.filter_map(|&i| round.network.observation(i as usize)));
     }

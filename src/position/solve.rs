@@ -19,17 +19,30 @@ use crate::observe::{Kind, Observations, PointId};
 const LEAST_REDUNDANCY: f64 = 1e-5;
 
 pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
-    let Approximate { mut places, mut site, touches, mut why } = construct(observations);
+    let Approximate {
+        mut places,
+        mut site,
+        touches,
+        mut why,
+    } = construct(observations);
     let rows: Vec<u32> = (0..observations.plane.len() as u32).collect();
     loop {
         let shared = site.is_some() || !observations.shifts.is_empty();
-        let network = Network::new(observations, &touches, &rows, &places, site.as_ref(), shared);
+        let network = Network::new(
+            observations,
+            &touches,
+            &rows,
+            &places,
+            site.as_ref(),
+            shared,
+        );
         let start = network.start(&places, site.as_ref());
         let solution = least_squares(&network, &start, &|_| false);
         if site_is_loose(&network, &solution) {
             site = None;
         } else if !drop_loose(&network, &solution, &mut places, &mut why) {
-            let suspects = snoop::search(observations, &touches, &network, &solution, &places, limits);
+            let suspects =
+                snoop::search(observations, &touches, &network, &solution, &places, limits);
             return finish(observations, network, solution, &touches, why, suspects);
         }
     }
@@ -72,10 +85,15 @@ pub(super) fn residuals(network: &Network<'_>, solution: &Solution) -> Vec<Resid
             let mut row = Row::default();
             row.clear();
             network.row(i, &values, &mut row);
-            let redundancy = (1.0 - solution.variance(&row.terms) / (row.sigma * row.sigma)).clamp(0.0, 1.0);
-            let standardised =
-                (redundancy > LEAST_REDUNDANCY).then(|| -row.misclosure / (row.sigma * redundancy.sqrt()));
-            Residual { residual: Some(-row.misclosure), redundancy, standardised }
+            let redundancy =
+                (1.0 - solution.variance(&row.terms) / (row.sigma * row.sigma)).clamp(0.0, 1.0);
+            let standardised = (redundancy > LEAST_REDUNDANCY)
+                .then(|| -row.misclosure / (row.sigma * redundancy.sqrt()));
+            Residual {
+                residual: Some(-row.misclosure),
+                redundancy,
+                standardised,
+            }
         })
         .collect()
 }
@@ -89,27 +107,47 @@ fn summary(network: &Network<'_>, solution: &Solution) -> Summary {
         redundancy,
         components: solution.part_count,
         variance_factor: (redundancy > 0).then(|| solution.squares / dof),
-        bounds: (redundancy > 0)
-            .then(|| (chi_square_quantile(0.025, dof) / dof, chi_square_quantile(0.975, dof) / dof)),
+        bounds: (redundancy > 0).then(|| {
+            (
+                chi_square_quantile(0.025, dof) / dof,
+                chi_square_quantile(0.975, dof) / dof,
+            )
+        }),
     }
 }
 
-fn site_grid(network: &Network<'_>, solution: &Solution, observations: &Observations) -> Option<SiteGrid> {
+fn site_grid(
+    network: &Network<'_>,
+    solution: &Solution,
+    observations: &Observations,
+) -> Option<SiteGrid> {
     let at = network.site_at()?;
     let values = Values::whole(&solution.values, 2 * network.nodes());
     let local = network.similarity(&values);
     let [a, b, e, n] = local.parameters;
-    let similarity = Similarity { parameters: [a, b, e + network.origin.0, n + network.origin.1], ..local };
+    let similarity = Similarity {
+        parameters: [a, b, e + network.origin.0, n + network.origin.1],
+        ..local
+    };
     let scale = local.scale();
     let variance = solution.variance(&[(at as u32, a / scale), (at as u32 + 1, b / scale)]);
-    Some(SiteGrid { similarity, scale_sigma: variance.max(0.0).sqrt(), residuals: fit(&similarity, observations) })
+    Some(SiteGrid {
+        similarity,
+        scale_sigma: variance.max(0.0).sqrt(),
+        residuals: fit(&similarity, observations),
+    })
 }
 
 /// At each point that both systems know: the similarity's image of x, y less the given east and north.
 fn fit(similarity: &Similarity, observations: &Observations) -> Vec<(PointId, f64, f64)> {
     let mut given: BTreeMap<PointId, [Option<f64>; 4]> = BTreeMap::new();
     for (i, point) in observations.points.iter().enumerate() {
-        let entry = [point.site.map(|p| p.0), point.site.map(|p| p.1), point.fixed.map(|p| p.0), point.fixed.map(|p| p.1)];
+        let entry = [
+            point.site.map(|p| p.0),
+            point.site.map(|p| p.1),
+            point.fixed.map(|p| p.0),
+            point.fixed.map(|p| p.1),
+        ];
         if entry.iter().any(Option::is_some) {
             given.insert(PointId(i as u32), entry);
         }
@@ -130,7 +168,9 @@ fn fit(similarity: &Similarity, observations: &Observations) -> Vec<(PointId, f6
     given
         .into_iter()
         .filter_map(|(point, entry)| {
-            let [Some(x), Some(y), Some(e), Some(n)] = entry else { return None };
+            let [Some(x), Some(y), Some(e), Some(n)] = entry else {
+                return None;
+            };
             let image = similarity.apply((x, y));
             Some((point, image.0 - e, image.1 - n))
         })
@@ -147,7 +187,10 @@ fn finish(
 ) -> Adjusted {
     let mut all = vec![Residual::default(); observations.plane.len()];
     for (i, residual) in residuals(&network, &solution).into_iter().enumerate() {
-        if let Some(slot) = network.observation(i).and_then(|index| all.get_mut(index as usize)) {
+        if let Some(slot) = network
+            .observation(i)
+            .and_then(|index| all.get_mut(index as usize))
+        {
             *slot = residual;
         }
     }
@@ -158,16 +201,29 @@ fn finish(
         .filter(|(_, slot)| **slot == Slot::Out)
         .map(|(i, _)| {
             let point = PointId(i as u32);
-            Undetermined { point, why: why.get(&point).cloned().unwrap_or(Why::Loose) }
+            Undetermined {
+                point,
+                why: why.get(&point).cloned().unwrap_or(Why::Loose),
+            }
         })
         .collect();
     let shifts = (0..observations.shifts.len())
-        .map(|i| (solution.values[network.shift_at(i)], solution.values[network.shift_at(i) + 1]))
+        .map(|i| {
+            (
+                solution.values[network.shift_at(i)],
+                solution.values[network.shift_at(i) + 1],
+            )
+        })
         .collect();
     let values = Values::whole(&solution.values, 2 * network.nodes());
-    let site_at = network.site_at().map(|at| (at, network.similarity(&values)));
+    let site_at = network
+        .site_at()
+        .map(|at| (at, network.similarity(&values)));
     let has_site = observations.points.iter().any(|point| point.site.is_some())
-        || observations.plane.iter().any(|o| matches!(o.kind, Kind::SiteX { .. }));
+        || observations
+            .plane
+            .iter()
+            .any(|o| matches!(o.kind, Kind::SiteX { .. }));
     Adjusted {
         residuals: all,
         summary: summary(&network, &solution),

@@ -28,7 +28,12 @@ impl<'a> Trials<'a> {
     /// For the adjustment of these observations.
     #[must_use]
     pub fn new(adjusted: &'a Adjusted, observations: &'a Observations) -> Self {
-        let network = Network::at(observations, &adjusted.slots, adjusted.origin, adjusted.site_at.as_ref());
+        let network = Network::at(
+            observations,
+            &adjusted.slots,
+            adjusted.origin,
+            adjusted.site_at.as_ref(),
+        );
         Self { adjusted, network }
     }
 
@@ -37,7 +42,9 @@ impl<'a> Trials<'a> {
         let values = Values::whole(&self.adjusted.solution.values, 2 * self.network.nodes());
         let mut row = Row::default();
         row.clear();
-        self.network.write(kind, value, sigma, &values, &mut row).then_some(row)
+        self.network
+            .write(kind, value, sigma, &values, &mut row)
+            .then_some(row)
     }
 
     pub(super) fn form_covariance(&self, a: &[(u32, f64)], b: &[(u32, f64)]) -> f64 {
@@ -59,18 +66,26 @@ impl<'a> Trials<'a> {
     /// determined.
     #[must_use]
     pub fn covariance(&self, point: PointId, trials: &[Trial]) -> Option<Block> {
-        let rows: Vec<Row> = trials.iter().map(|trial| self.row(trial)).collect::<Option<_>>()?;
+        let rows: Vec<Row> = trials
+            .iter()
+            .map(|trial| self.row(trial))
+            .collect::<Option<_>>()?;
         let forms = self.adjusted.forms(point)?;
         let cov = |a: &[(u32, f64)], b: &[(u32, f64)]| self.adjusted.solution.form_covariance(a, b);
         let m = rows.len();
         let mut matrix = vec![0.0; m * m];
         for (i, a) in rows.iter().enumerate() {
             for (j, b) in rows.iter().enumerate() {
-                matrix[i * m + j] = cov(&a.terms, &b.terms) + if i == j { a.sigma * a.sigma } else { 0.0 };
+                matrix[i * m + j] =
+                    cov(&a.terms, &b.terms) + if i == j { a.sigma * a.sigma } else { 0.0 };
             }
         }
         let factor = Dense::factor(m, matrix, 0.0);
-        let cross = forms.each_ref().map(|form| rows.iter().map(|row| cov(form, &row.terms)).collect::<Vec<f64>>());
+        let cross = forms.each_ref().map(|form| {
+            rows.iter()
+                .map(|row| cov(form, &row.terms))
+                .collect::<Vec<f64>>()
+        });
         let mut block = Block::default();
         for i in 0..2 {
             let mut solved = cross[i].clone();

@@ -6,20 +6,32 @@ use sha2::{Digest, Sha256};
 
 use super::model::AsBuilt;
 
-/// SHA-256 of the record written as JSON without its hash, lower-case hexadecimal.
+/// Writes the record as JSON, indented by two spaces, so that the line of its hash stands alone; numbers in the shortest form
+/// that reads back as the same double.
+///
+/// # Errors
+/// A number that is not finite, or a failing writer.
+pub fn write_json(record: &AsBuilt, mut out: impl io::Write) -> io::Result<()> {
+    serde_json::to_writer_pretty(&mut out, record)?;
+    out.write_all(b"\n")
+}
+
+/// SHA-256 of the record's file without the one line that holds the hash, lower-case hexadecimal.
+///
+/// Everyday tools check it: `grep -v '^  "hash": ' record.json | sha256sum`.
 ///
 /// # Errors
 /// A record that can't be written as JSON: a number that is not finite.
-pub fn hash(record: &AsBuilt) -> Result<String, serde_json::Error> {
+pub fn hash(record: &AsBuilt) -> io::Result<String> {
     let mut digest = Sink(Sha256::new());
     if record.hash.is_none() {
-        serde_json::to_writer(&mut digest, record)?;
+        write_json(record, &mut digest)?;
     } else {
         let bare = AsBuilt {
             hash: None,
             ..record.clone()
         };
-        serde_json::to_writer(&mut digest, &bare)?;
+        write_json(&bare, &mut digest)?;
     }
     Ok(hex(&digest.0.finalize()))
 }

@@ -2,7 +2,7 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector};
 
-use crate::math::chi_square::upper_tail;
+use crate::math::stats::chi_square_probability;
 
 /// An invert on a run.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,7 +36,8 @@ impl Line {
     /// Whether a uniform grade fits at 95 %; `None` where nothing is left to test.
     #[must_use]
     pub fn uniform(&self) -> Option<bool> {
-        (self.degrees > 0).then(|| upper_tail(self.chi_square, self.degrees) >= 0.05)
+        (self.degrees > 0)
+            .then(|| chi_square_probability(self.chi_square, self.degrees as f64) <= 0.95)
     }
 }
 

@@ -242,7 +242,7 @@ mod tests {
             assert!(
                 (parse_time(text, day).unwrap() - value).abs() < 1e-6,
                 "{text}"
-            )
+            );
         };
         close("2026-05-14T13:02:05Z", None, 20_587.0 * DAY + 46_925.0);
         close("2026-05-14 13:02:05", None, 20_587.0 * DAY + 46_925.0);

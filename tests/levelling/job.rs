@@ -1,4 +1,5 @@
 //! An empty job for tests, and rows to put into it.
+#![allow(dead_code)]
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -8,7 +9,10 @@ use aslaid::limits::{Accuracy, Limits};
 use aslaid::units::LengthUnit;
 
 pub fn source(file: &str, row: usize) -> Source {
-    Source { file: file.into(), row: row as u32 }
+    Source {
+        file: file.into(),
+        row: row as u32,
+    }
 }
 
 pub fn empty(crs: &str) -> Job {
@@ -25,7 +29,11 @@ pub fn empty(crs: &str) -> Job {
         source: source("job.toml", 20),
     };
     Job {
-        head: Head { id: "T-1".to_owned(), located_on: Some("2026-05-14".to_owned()), ..Head::default() },
+        head: Head {
+            id: "T-1".to_owned(),
+            located_on: Some("2026-05-14".to_owned()),
+            ..Head::default()
+        },
         grid: Grid {
             crs: crs.to_owned(),
             unit: LengthUnit::Metre,
@@ -108,7 +116,14 @@ pub fn mark<'a>(job: &'a mut Job, name: &str) -> &'a mut MarkRow {
 }
 
 /// A row of the levelling book; NaN is an empty cell.
-pub fn level(job: &mut Job, point: &str, backsight: f64, intermediate: f64, foresight: f64, distance: f64) {
+pub fn level(
+    job: &mut Job,
+    point: &str,
+    backsight: f64,
+    intermediate: f64,
+    foresight: f64,
+    distance: f64,
+) {
     let row = job.levels.len() + 2;
     let cell = |x: f64| (!x.is_nan()).then_some(x);
     job.levels.push(LevelRow {
@@ -121,7 +136,14 @@ pub fn level(job: &mut Job, point: &str, backsight: f64, intermediate: f64, fore
     });
 }
 
-pub fn measure(job: &mut Job, kind: MeasureKind, from: &str, to: &str, value: f64, sigma: Option<f64>) {
+pub fn measure(
+    job: &mut Job,
+    kind: MeasureKind,
+    from: &str,
+    to: &str,
+    value: f64,
+    sigma: Option<f64>,
+) {
     let row = job.measures.len() + 2;
     job.measures.push(Measure {
         kind,

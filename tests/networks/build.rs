@@ -52,15 +52,31 @@ impl State for Net {
 
 impl Net {
     pub fn new() -> Self {
-        let out = Observations { ground_to_grid: 1.0, ..Observations::default() };
-        let site = Similarity { origin: (0.0, 0.0), parameters: [1.0, 0.0, 0.0, 0.0] };
-        Self { out, truth: vec![], shifts: vec![], site }
+        let out = Observations {
+            ground_to_grid: 1.0,
+            ..Observations::default()
+        };
+        let site = Similarity {
+            origin: (0.0, 0.0),
+            parameters: [1.0, 0.0, 0.0, 0.0],
+        };
+        Self {
+            out,
+            truth: vec![],
+            shifts: vec![],
+            site,
+        }
     }
     fn point(&mut self, place: Plane, role: PointRole, fixed: bool) -> PointId {
         let id = PointId(self.truth.len() as u32);
         self.truth.push(place);
         let name: Arc<str> = format!("N{}", id.0).into();
-        self.out.points.push(Point { name, role, fixed: fixed.then_some(place), site: None });
+        self.out.points.push(Point {
+            name,
+            role,
+            fixed: fixed.then_some(place),
+            site: None,
+        });
         id
     }
     pub fn fixed(&mut self, e: f64, n: f64) -> PointId {
@@ -87,8 +103,18 @@ impl Net {
     pub fn measure(&mut self, kind: Kind, sigma: f64, error: f64) -> usize {
         let value = kind.equation(self).computed + error;
         let row = self.out.plane.len() as u32 + 2;
-        let source = Source { file: "marks.csv".into(), row };
-        self.out.plane.push(Observation { kind, value, sigma, measured: value, source, column: "value" });
+        let source = Source {
+            file: "marks.csv".into(),
+            row,
+        };
+        self.out.plane.push(Observation {
+            kind,
+            value,
+            sigma,
+            measured: value,
+            source,
+            column: "value",
+        });
         self.out.plane.len() - 1
     }
     pub fn noisy(&mut self, kind: Kind, sigma: f64, random: &mut Random) -> usize {

@@ -128,6 +128,16 @@ pub static LOCAL: Crs = Crs {
     projection: None,
 };
 
+/// An assumed grid of a job in feet: its coordinates are in the job's unit.
+pub static LOCAL_FEET: Crs = Crs {
+    code: "local",
+    unit: 0.3048,
+    geographic: "",
+    about: [0.0, 0.0],
+    separation: 0.0,
+    projection: None,
+};
+
 impl Crs {
     /// Easting and northing of longitude and latitude in its own datum; none for an assumed grid.
     pub fn forward(&self, place: [f64; 2]) -> Option<[f64; 2]> {

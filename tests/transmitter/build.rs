@@ -175,6 +175,7 @@ impl Site {
         self.observations.points.push(Point {
             name: Arc::from(format!("{}{suffix}", row.mark)),
             role: PointRole::Mark(index),
+            site: None,
             fixed: None,
         });
         let covariance = [[sigma * sigma, 0.0], [0.0, sigma * sigma]];

@@ -13,8 +13,16 @@ use crate::position::Suspect;
 const NAMED: usize = 4;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let plane = survey.adjusted.suspects.iter().filter_map(|suspect| in_plane(survey, suspect));
-    let heights = survey.heights.suspects.iter().filter_map(|&i| in_height(survey, i));
+    let plane = survey
+        .adjusted
+        .suspects
+        .iter()
+        .filter_map(|suspect| in_plane(survey, suspect));
+    let heights = survey
+        .heights
+        .suspects
+        .iter()
+        .filter_map(|&i| in_height(survey, i));
     plane.chain(heights).collect()
 }
 
@@ -22,15 +30,31 @@ fn in_plane(survey: &Survey<'_>, suspect: &Suspect) -> Option<Finding> {
     let observations = &survey.observed.observations;
     let observation = observations.plane.get(suspect.observation)?;
     let off = observation.value - suspect.predicted;
-    let ratio = if observation.value.abs() > 0.0 { observation.measured / observation.value } else { 1.0 };
+    let ratio = if observation.value.abs() > 0.0 {
+        observation.measured / observation.value
+    } else {
+        1.0
+    };
     let (reads, others) = if observation.kind.is_angular() {
         let turn = crate::observe::kinds::around(off).to_degrees();
-        (format!("{:.3}°", observation.measured.to_degrees()), format!("{:.3}°", (observation.measured.to_degrees() - turn)))
-    } else if matches!(observation.column, "easting" | "northing" | "longitude" | "latitude" | "from_time") {
+        (
+            format!("{:.3}°", observation.measured.to_degrees()),
+            format!("{:.3}°", (observation.measured.to_degrees() - turn)),
+        )
+    } else if matches!(
+        observation.column,
+        "easting" | "northing" | "longitude" | "latitude" | "from_time"
+    ) {
         let unit = survey.crs.unit_metres();
-        (format!("{:.3}", observation.value / unit), format!("{:.3}", suspect.predicted / unit))
+        (
+            format!("{:.3}", observation.value / unit),
+            format!("{:.3}", suspect.predicted / unit),
+        )
     } else {
-        (survey.length(observation.measured), survey.length(suspect.predicted * ratio))
+        (
+            survey.length(observation.measured),
+            survey.length(suspect.predicted * ratio),
+        )
     };
     let alarm = survey.job.limits.alarm;
     let mut message = format!(
@@ -40,7 +64,9 @@ fn in_plane(survey: &Survey<'_>, suspect: &Suspect) -> Option<Finding> {
         suspect.standardised.abs()
     );
     if suspect.equals.is_empty() {
-        message.push_str(" It is still used: measure it again, mend it, or leave it out with `use = no`.");
+        message.push_str(
+            " It is still used: measure it again, mend it, or leave it out with `use = no`.",
+        );
     } else {
         let names: Vec<String> = suspect
             .equals
@@ -77,7 +103,9 @@ fn in_height(survey: &Survey<'_>, i: usize) -> Option<Finding> {
         survey.length(row.value),
         survey.length(row.value + row.residual / row.redundancy),
     );
-    let mut finding = Finding::new(Code::Blunder, message).at(&row.source).figures(w, Some(alarm));
+    let mut finding = Finding::new(Code::Blunder, message)
+        .at(&row.source)
+        .figures(w, Some(alarm));
     if let Some(name) = names.last() {
         finding = finding.mark(*name);
     }

@@ -20,13 +20,22 @@ fn word(fix: Option<Fix>) -> &'static str {
 }
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    survey.observed.problems.iter().filter_map(|problem| one(survey, problem)).collect()
+    survey
+        .observed
+        .problems
+        .iter()
+        .filter_map(|problem| one(survey, problem))
+        .collect()
 }
 
 fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
     let limit = survey.job.limits.gnss_sigma;
     match problem {
-        Problem::PoorFix { subject, fix, sigma } => {
+        Problem::PoorFix {
+            subject,
+            fix,
+            sigma,
+        } => {
             let message = format!(
                 "{}: GNSS position with {}, one-sigma {}, over the limit of {}. Occupy the point again with a better \
                  fix, or tie it by tape.",
@@ -47,10 +56,16 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
                  wanted. Check both times (they are UTC), or give the position.",
                 subject.name
             );
-            let finding = Finding::new(Code::GnssFix, message).figures(*epochs as f64, Some(least)).column("from_time");
+            let finding = Finding::new(Code::GnssFix, message)
+                .figures(*epochs as f64, Some(least))
+                .column("from_time");
             Some(survey.subject(finding, subject))
         }
-        Problem::Ballpark { from, positions, sigma } => {
+        Problem::Ballpark {
+            from,
+            positions,
+            sigma,
+        } => {
             let message = format!(
                 "Only a ballpark operation from {from} to {} is to be had: it leaves out the difference of the datums. \
                  The {positions} positions concerned share a shift with a one-sigma of {}. Give them in the coordinate \
@@ -58,7 +73,10 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
                 survey.crs.name(),
                 survey.rough(*sigma)
             );
-            Some(Finding::new(Code::GnssFix, message).figures(survey.unit.of(*sigma), Some(survey.unit.of(limit))))
+            Some(
+                Finding::new(Code::GnssFix, message)
+                    .figures(survey.unit.of(*sigma), Some(survey.unit.of(limit))),
+            )
         }
         _ => None,
     }

@@ -11,17 +11,31 @@ use crate::findings::{Code, Finding, Level};
 use crate::observe::{Kind, PointId};
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let Some(site) = &survey.adjusted.site else { return Vec::new() };
+    let Some(site) = &survey.adjusted.site else {
+        return Vec::new();
+    };
     let alarm = survey.job.limits.alarm;
     let observations = &survey.observed.observations;
     let mut worst: BTreeMap<PointId, (f64, usize)> = BTreeMap::new();
-    for (i, (observation, residual)) in observations.plane.iter().zip(&survey.adjusted.residuals).enumerate() {
-        let (Kind::East { at, .. } | Kind::North { at, .. } | Kind::SiteX { at } | Kind::SiteY { at }) = observation.kind
+    for (i, (observation, residual)) in observations
+        .plane
+        .iter()
+        .zip(&survey.adjusted.residuals)
+        .enumerate()
+    {
+        let (Kind::East { at, .. }
+        | Kind::North { at, .. }
+        | Kind::SiteX { at }
+        | Kind::SiteY { at }) = observation.kind
         else {
             continue;
         };
         let both = site.residuals.iter().any(|(point, ..)| *point == at);
-        if let Some(w) = residual.standardised.map(f64::abs).filter(|w| both && *w > alarm) {
+        if let Some(w) = residual
+            .standardised
+            .map(f64::abs)
+            .filter(|w| both && *w > alarm)
+        {
             let entry = worst.entry(at).or_insert((w, i));
             if w > entry.0 {
                 *entry = (w, i);
@@ -46,7 +60,11 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .collect();
     if site.residuals.len() == 2 {
         let message = "The site grid hangs on two points: nothing checks how it lies. A third point known in both systems would.";
-        findings.push(Finding::new(Code::GridFitResidual, message).level(Level::Note).figures(2.0, Some(3.0)));
+        findings.push(
+            Finding::new(Code::GridFitResidual, message)
+                .level(Level::Note)
+                .figures(2.0, Some(3.0)),
+        );
     }
     findings
 }

@@ -9,7 +9,8 @@ use crate::findings::{Code, Finding};
 use crate::height::Closure;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let over = |closure: &&Closure| closure.misclosure.abs() > closure.tolerance(&survey.job.limits);
+    let over =
+        |closure: &&Closure| closure.misclosure.abs() > closure.tolerance(&survey.job.limits);
     let one = |closure: &Closure| {
         let tolerance = closure.tolerance(&survey.job.limits);
         let message = format!(
@@ -24,7 +25,17 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         Finding::new(Code::LevelMisclosure, message)
             .mark(&*closure.to)
             .at(&closure.source)
-            .figures(survey.unit.of(closure.misclosure), Some(survey.unit.of(tolerance)))
+            .figures(
+                survey.unit.of(closure.misclosure),
+                Some(survey.unit.of(tolerance)),
+            )
     };
-    survey.heights.book.closures.iter().filter(over).map(one).collect()
+    survey
+        .heights
+        .book
+        .closures
+        .iter()
+        .filter(over)
+        .map(one)
+        .collect()
 }

@@ -10,7 +10,9 @@ use crate::findings::{Code, Finding};
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let summary = survey.adjusted.summary;
-    let (Some(factor), Some((_, upper))) = (summary.variance_factor, summary.bounds) else { return Vec::new() };
+    let (Some(factor), Some((_, upper))) = (summary.variance_factor, summary.bounds) else {
+        return Vec::new();
+    };
     if factor <= upper {
         return Vec::new();
     }

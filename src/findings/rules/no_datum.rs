@@ -8,7 +8,11 @@ use crate::findings::{Code, Finding};
 use crate::observe::Problem;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let name = if survey.crs.is_local() { "the site's grid" } else { survey.crs.name() };
+    let name = if survey.crs.is_local() {
+        "the site's grid"
+    } else {
+        survey.crs.name()
+    };
     let mut findings = Vec::new();
     if survey.observed.problems.contains(&Problem::NoDatum) {
         findings.push(Finding::new(

@@ -9,23 +9,45 @@ use crate::findings::{Code, Finding};
 use crate::observe::{Explanation, Problem};
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    survey.observed.problems.iter().filter_map(|problem| one(survey, problem)).collect()
+    survey
+        .observed
+        .problems
+        .iter()
+        .filter_map(|problem| one(survey, problem))
+        .collect()
 }
 
 fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
-    let Problem::Outside { subject, given: (first, second), geographic, explanation, area } = problem else {
+    let Problem::Outside {
+        subject,
+        given: (first, second),
+        geographic,
+        explanation,
+        area,
+    } = problem
+    else {
         return None;
     };
     let (given, columns) = if *geographic {
-        (format!("latitude {first:.6}, longitude {second:.6}"), ["latitude", "longitude"])
+        (
+            format!("latitude {first:.6}, longitude {second:.6}"),
+            ["latitude", "longitude"],
+        )
     } else {
         let unit = survey.crs.unit_name();
-        (format!("easting {first:.2}, northing {second:.2} ({unit})"), ["easting", "northing"])
+        (
+            format!("easting {first:.2}, northing {second:.2} ({unit})"),
+            ["easting", "northing"],
+        )
     };
     let way_out = match explanation {
         Some(Explanation::Swapped) => "With the two exchanged it lies inside: exchange them.",
-        Some(Explanation::LongitudeSign) => "With the other sign of the longitude it lies inside: west is negative.",
-        Some(Explanation::LatitudeSign) => "With the other sign of the latitude it lies inside: south is negative.",
+        Some(Explanation::LongitudeSign) => {
+            "With the other sign of the longitude it lies inside: west is negative."
+        }
+        Some(Explanation::LatitudeSign) => {
+            "With the other sign of the latitude it lies inside: south is negative."
+        }
         Some(Explanation::MetresAsFeet) => {
             "Read as metres it lies inside: coordinates are read in the coordinate system's own unit, which is feet here."
         }
@@ -39,6 +61,8 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
         subject.name,
         survey.crs.name()
     );
-    let finding = Finding::new(Code::OutsideCrs, message).column(columns[0]).column(columns[1]);
+    let finding = Finding::new(Code::OutsideCrs, message)
+        .column(columns[0])
+        .column(columns[1]);
     Some(survey.subject(finding, subject))
 }

@@ -9,11 +9,17 @@ use crate::findings::{Code, Finding};
 use crate::units::FOOT;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let Some(site) = &survey.adjusted.site else { return Vec::new() };
+    let Some(site) = &survey.adjusted.site else {
+        return Vec::new();
+    };
     let scale = site.similarity.scale();
     let band = survey.job.limits.scale_band;
     let ratio = scale / survey.observed.observations.ground_to_grid;
-    let near = |target: f64| [scale, ratio].into_iter().any(|s| (s / target - 1.0).abs() < band);
+    let near = |target: f64| {
+        [scale, ratio]
+            .into_iter()
+            .any(|s| (s / target - 1.0).abs() < band)
+    };
     let what = if near(FOOT) {
         "the site's x, y look like feet where metres are read"
     } else if near(1.0 / FOOT) {

@@ -67,12 +67,21 @@ impl Survey<'_> {
 
     /// Name of a point.
     pub(super) fn name(&self, point: PointId) -> &str {
-        self.observed.observations.points.get(point.0 as usize).map_or("?", |point| &point.name)
+        self.observed
+            .observations
+            .points
+            .get(point.0 as usize)
+            .map_or("?", |point| &point.name)
     }
 
     /// Adds a point's run and mark to a finding.
     pub(super) fn about(&self, finding: Finding, point: PointId) -> Finding {
-        let role = self.observed.observations.points.get(point.0 as usize).map(|point| point.role);
+        let role = self
+            .observed
+            .observations
+            .points
+            .get(point.0 as usize)
+            .map(|point| point.role);
         match role {
             Some(PointRole::Mark(row)) => match self.job.marks.get(row) {
                 Some(row) => self.in_run(finding, Some(row.run)).mark(&*row.mark),
@@ -84,7 +93,9 @@ impl Survey<'_> {
 
     /// Adds a row's subject to a finding.
     pub(super) fn subject(&self, finding: Finding, subject: &Subject) -> Finding {
-        self.in_run(finding, subject.run).mark(&*subject.name).at(&subject.source)
+        self.in_run(finding, subject.run)
+            .mark(&*subject.name)
+            .at(&subject.source)
     }
 
     pub(super) fn in_run(&self, finding: Finding, run: Option<usize>) -> Finding {
@@ -98,10 +109,17 @@ impl Survey<'_> {
     pub(super) fn point_of(&self, observation: &Observation) -> Option<PointId> {
         let points = &self.observed.observations.points;
         let is_mark = |p: &PointId| {
-            points.get(p.0 as usize).is_some_and(|point| matches!(point.role, PointRole::Mark(_)))
+            points
+                .get(p.0 as usize)
+                .is_some_and(|point| matches!(point.role, PointRole::Mark(_)))
         };
         let named: Vec<PointId> = observation.kind.points().into_iter().flatten().collect();
-        named.iter().rev().copied().find(is_mark).or(named.last().copied())
+        named
+            .iter()
+            .rev()
+            .copied()
+            .find(is_mark)
+            .or(named.last().copied())
     }
 
     /// A measurement in words: `tie_2 from P1 to A3 (marks.csv:7)`.
@@ -110,9 +128,15 @@ impl Survey<'_> {
         let name = |point| self.name(point);
         let what = match observation.kind {
             Kind::Distance { from, to } => format!("distance {} to {}", name(from), name(to)),
-            Kind::Station { from, to, at } => format!("station of {} on {}>{}", name(at), name(from), name(to)),
-            Kind::Offset { from, to, at } => format!("offset of {} from {}>{}", name(at), name(from), name(to)),
-            Kind::Angle { at, from, to } => format!("angle at {} from {} to {}", name(at), name(from), name(to)),
+            Kind::Station { from, to, at } => {
+                format!("station of {} on {}>{}", name(at), name(from), name(to))
+            }
+            Kind::Offset { from, to, at } => {
+                format!("offset of {} from {}>{}", name(at), name(from), name(to))
+            }
+            Kind::Angle { at, from, to } => {
+                format!("angle at {} from {} to {}", name(at), name(from), name(to))
+            }
             Kind::Azimuth { from, to } => format!("bearing {} to {}", name(from), name(to)),
             Kind::East { at, .. } => format!("easting of {}", name(at)),
             Kind::North { at, .. } => format!("northing of {}", name(at)),

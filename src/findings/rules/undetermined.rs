@@ -11,15 +11,23 @@ use crate::observe::{PointId, PointRole};
 use crate::position::Why;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let plane = survey.adjusted.undetermined.iter().filter(|u| matters(survey, u.point)).map(|undetermined| {
-        let name = survey.name(undetermined.point);
-        let message = format!("{name} has no place: {}", why(survey, &undetermined.why));
-        let finding = survey.about(Finding::new(Code::Undetermined, message), undetermined.point);
-        match source(survey, undetermined.point) {
-            Some(source) => finding.at(source),
-            None => finding,
-        }
-    });
+    let plane = survey
+        .adjusted
+        .undetermined
+        .iter()
+        .filter(|u| matters(survey, u.point))
+        .map(|undetermined| {
+            let name = survey.name(undetermined.point);
+            let message = format!("{name} has no place: {}", why(survey, &undetermined.why));
+            let finding = survey.about(
+                Finding::new(Code::Undetermined, message),
+                undetermined.point,
+            );
+            match source(survey, undetermined.point) {
+                Some(source) => finding.at(source),
+                None => finding,
+            }
+        });
     let heights = survey.heights.undetermined.iter().map(|name| {
         let message = format!(
             "{name} is levelled, but its levels hang on no known height. Give a point of the book an `elevation` in \
@@ -36,25 +44,48 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
 
 /// Reference points that serve heights only, or that are kept out, need no place.
 fn matters(survey: &Survey<'_>, point: PointId) -> bool {
-    let role = survey.observed.observations.points.get(point.0 as usize).map(|point| point.role);
-    let Some(PointRole::Control(row)) = role else { return true };
-    let Some(control) = survey.job.control.get(row) else { return true };
+    let role = survey
+        .observed
+        .observations
+        .points
+        .get(point.0 as usize)
+        .map(|point| point.role);
+    let Some(PointRole::Control(row)) = role else {
+        return true;
+    };
+    let Some(control) = survey.job.control.get(row) else {
+        return true;
+    };
     let measured = || {
         let rows = &survey.observed.observations.plane;
-        rows.iter().any(|o| o.kind.points().into_iter().flatten().any(|p| p == point))
+        rows.iter()
+            .any(|o| o.kind.points().into_iter().flatten().any(|p| p == point))
     };
-    let levelled = control.elevation.is_some() || survey.job.levels.iter().any(|row| row.point == control.point);
+    let levelled = control.elevation.is_some()
+        || survey
+            .job
+            .levels
+            .iter()
+            .any(|row| row.point == control.point);
     control.usage == Use::Yes && (!levelled || measured())
 }
 
 fn source<'a>(survey: &'a Survey<'_>, point: PointId) -> Option<&'a Source> {
-    match survey.observed.observations.points.get(point.0 as usize)?.role {
+    match survey
+        .observed
+        .observations
+        .points
+        .get(point.0 as usize)?
+        .role
+    {
         PointRole::Mark(row) => Some(&survey.job.marks.get(row)?.source),
         PointRole::Control(row) => Some(&survey.job.control.get(row)?.source),
         PointRole::Auxiliary => {
             let rows = &survey.observed.observations.plane;
             let of = |p: Option<PointId>| p == Some(point);
-            rows.iter().find(|o| o.kind.points().into_iter().any(of)).map(|o| &o.source)
+            rows.iter()
+                .find(|o| o.kind.points().into_iter().any(of))
+                .map(|o| &o.source)
         }
     }
 }

@@ -23,7 +23,8 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
             survey.name(touch.at),
             survey.rough(crate::math::stats::NORMAL_95 * touch.sigma)
         );
-        let finding = Finding::new(Code::Weak, message).figures(survey.unit.of(touch.gap.abs()), None);
+        let finding =
+            Finding::new(Code::Weak, message).figures(survey.unit.of(touch.gap.abs()), None);
         let point = survey.observed.observations.points.get(touch.at.0 as usize);
         let row = point.and_then(|point| match point.role {
             PointRole::Mark(row) => survey.job.marks.get(row),
@@ -36,16 +37,22 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         });
     }
     for (i, mark) in survey.observed.observations.marks.iter().enumerate() {
-        let Some(size) = (survey.semi_major)(i).filter(|size| *size > limit) else { continue };
+        let Some(size) = (survey.semi_major)(i).filter(|size| *size > limit) else {
+            continue;
+        };
         let message = format!(
             "The 95 % ellipse of {} reaches {}, over the limit of {}. A measurement across its long axis would help most.",
             mark.name,
             survey.rough(size),
             survey.rough(limit)
         );
-        let finding =
-            Finding::new(Code::Weak, message).mark(&*mark.name).figures(survey.unit.of(size), Some(survey.unit.of(limit)));
-        let row = mark.centre.or(mark.exposed).and_then(|(row, _)| survey.job.marks.get(row));
+        let finding = Finding::new(Code::Weak, message)
+            .mark(&*mark.name)
+            .figures(survey.unit.of(size), Some(survey.unit.of(limit)));
+        let row = mark
+            .centre
+            .or(mark.exposed)
+            .and_then(|(row, _)| survey.job.marks.get(row));
         let finding = match row {
             Some(row) => finding.at(&row.source),
             None => finding,

@@ -1,9 +1,10 @@
 //! `marks.csv`.
 
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 use std::sync::Arc;
 
-use super::{Names, Refers, once, placing, usage};
+use super::{Names, Refers, placing, usage};
 use crate::findings::Code;
 use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Role, Signals, Use};
 use crate::job::row::{Row, Tally, quoted, rows};
@@ -19,53 +20,76 @@ pub fn read(
     names: &mut Names,
 ) -> Vec<MarkRow> {
     let mut list: Vec<MarkRow> = Vec::new();
-    let mut seen = HashMap::new();
-    let mut of_run: HashMap<Arc<str>, usize> = HashMap::new();
+    let mut known = Known::default();
     rows(sheet, typing, tally, |row, _| {
-        let mark = row.name(marks::MARK).map(|name| names.share(name));
+        let mark: Option<Arc<str>> = row.name(marks::MARK).map(Arc::from);
         if mark.is_none() && !row.failed() {
             row.lacks(marks::MARK, "a mark has a name");
         }
         let place = refers.place(row, marks::RUN, marks::PUSH);
         let (run, push) = place.unwrap_or((0, None));
-        let found = read_mark(
-            row,
-            mark.clone().unwrap_or_else(|| Arc::from("")),
-            run,
-            push,
-            names,
-        );
-        let (Some(mark), Some(_)) = (mark, place) else {
-            return;
-        };
-        if row.failed() {
-            return;
+        let found = read_mark(row, mark.unwrap_or_else(|| Arc::from("")), run, push, names);
+        if place.is_some() && !row.failed() {
+            known.check(row, &list, &found);
         }
-        if of_run.get(&mark).is_some_and(|first| *first != run) {
-            row.refuse(
-                Code::Duplicate,
-                &[marks::MARK],
-                &format!(
-                    "mark {} belongs to another run already; names are unique in the job",
-                    quoted(&mark)
-                ),
-            );
-        } else if found.usage == Use::Yes {
-            let key = (Arc::clone(&mark), found.role, push);
-            once(
-                &mut seen,
-                key,
-                row,
-                marks::MARK,
-                &format!("mark {} with this role", quoted(&mark)),
-            );
-        }
-        if !row.failed() {
-            of_run.insert(mark, run);
+        if place.is_some() && !row.failed() {
+            known.add(&found.mark, list.len());
             list.push(found);
         }
     });
     list
+}
+
+/// Which rows bear which mark's name: one hash a row, since a job may hold a million.
+#[derive(Default)]
+struct Known {
+    first: HashMap<Arc<str>, usize>,
+    more: HashMap<Arc<str>, Vec<usize>>,
+}
+
+impl Known {
+    /// A mark's name is unique in the job; rows that share it differ in role or push, or only check each other.
+    fn check(&self, row: &mut Row<'_>, list: &[MarkRow], found: &MarkRow) {
+        let Some(first) = self.first.get(&found.mark) else {
+            return;
+        };
+        let more = self.more.get(&found.mark).into_iter().flatten();
+        let others = [first]
+            .into_iter()
+            .chain(more)
+            .filter_map(|at| list.get(*at));
+        let name = quoted(&found.mark);
+        for other in others {
+            let message = if other.run != found.run {
+                format!(
+                    "mark {name} belongs to another run in {} already; names are unique in the job",
+                    other.source
+                )
+            } else if other.role == found.role
+                && other.push == found.push
+                && other.usage == Use::Yes
+                && found.usage == Use::Yes
+            {
+                format!(
+                    "mark {name} with this role is defined in {} already; give one of them another name, or use = check or no",
+                    other.source
+                )
+            } else {
+                continue;
+            };
+            row.refuse(Code::Duplicate, &[marks::MARK], &message);
+            return;
+        }
+    }
+
+    fn add(&mut self, mark: &Arc<str>, at: usize) {
+        match self.first.entry(Arc::clone(mark)) {
+            Entry::Vacant(slot) => {
+                slot.insert(at);
+            }
+            Entry::Occupied(_) => self.more.entry(Arc::clone(mark)).or_default().push(at),
+        }
+    }
 }
 
 fn read_mark(
@@ -76,30 +100,9 @@ fn read_mark(
     names: &mut Names,
 ) -> MarkRow {
     let role = read_role(row);
-    if row.has(marks::INVERT_DEPTH) && role != Role::Exposed {
-        row.refuse(
-            Code::Unreadable,
-            &[marks::INVERT_DEPTH, marks::ROLE],
-            "invert_depth is measured on an exposed pipe: give the row role = exposed",
-        );
-    }
     let tilt = row.number(marks::TILT);
-    if tilt.is_some_and(|tilt| tilt.abs() > std::f64::consts::FRAC_PI_2) {
-        row.refuse(
-            Code::Unreadable,
-            &[marks::TILT],
-            "a tilt is at most 90 degrees either way",
-        );
-    }
-    let (level, by) = (row.text(marks::QUALITY_LEVEL), row.text(marks::QUALITY_BY));
-    if level.is_some() != by.is_some() {
-        let message = "quality_level and quality_by go together: a level is carried only as a named professional assigned it";
-        row.refuse(
-            Code::Unreadable,
-            &[marks::QUALITY_LEVEL, marks::QUALITY_BY],
-            message,
-        );
-    }
+    let quality = (row.text(marks::QUALITY_LEVEL), row.text(marks::QUALITY_BY));
+    check_mark(row, role, tilt, &quality);
     MarkRow {
         source: row.source(),
         run,
@@ -123,11 +126,7 @@ fn read_mark(
             ReadBy::Automatic
         },
         lift: row.number(marks::LIFT).unwrap_or(0.0),
-        attitude: match row.word(marks::ATTITUDE) {
-            Some("tilted") => Attitude::Tilted,
-            Some("vertical") => Attitude::Vertical,
-            _ => Attitude::Level,
-        },
+        attitude: read_attitude(row),
         found_by: if row.word(marks::FOUND_BY) == Some("peak") {
             FoundBy::Peak
         } else {
@@ -139,10 +138,50 @@ fn read_mark(
         tilt,
         invert_depth: row.number(marks::INVERT_DEPTH),
         fitting: row.text(marks::FITTING),
-        quality: level.map(|level| (level, by)),
+        quality: quality.0.map(|level| (level, quality.1)),
         photo: row.text(marks::PHOTO),
         note: row.text(marks::NOTE),
         attributes: row.attributes(),
+    }
+}
+
+/// What can be read and makes no sense.
+fn check_mark(
+    row: &mut Row<'_>,
+    role: Role,
+    tilt: Option<f64>,
+    quality: &(Option<String>, Option<String>),
+) {
+    if row.has(marks::INVERT_DEPTH) && role != Role::Exposed {
+        let message = "invert_depth is measured on an exposed pipe: give the row role = exposed";
+        row.refuse(
+            Code::Unreadable,
+            &[marks::INVERT_DEPTH, marks::ROLE],
+            message,
+        );
+    }
+    if tilt.is_some_and(|tilt| tilt.abs() > std::f64::consts::FRAC_PI_2) {
+        row.refuse(
+            Code::Unreadable,
+            &[marks::TILT],
+            "a tilt is at most 90 degrees either way",
+        );
+    }
+    if quality.0.is_some() != quality.1.is_some() {
+        let message = "quality_level and quality_by go together: a level is carried only as a named professional assigned it";
+        row.refuse(
+            Code::Unreadable,
+            &[marks::QUALITY_LEVEL, marks::QUALITY_BY],
+            message,
+        );
+    }
+}
+
+fn read_attitude(row: &mut Row<'_>) -> Attitude {
+    match row.word(marks::ATTITUDE) {
+        Some("tilted") => Attitude::Tilted,
+        Some("vertical") => Attitude::Vertical,
+        _ => Attitude::Level,
     }
 }
 

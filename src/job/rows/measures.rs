@@ -1,9 +1,9 @@
 //! `measures.csv`.
 
 use super::placing::turn;
-use super::{Names, usage};
+use super::{Names, north, usage};
 use crate::findings::Code;
-use crate::job::model::{Measure, MeasureKind, North};
+use crate::job::model::{Measure, MeasureKind};
 use crate::job::row::{Row, Tally, rows};
 use crate::job::schema::{Typing, measures};
 use crate::job::table::Sheet;
@@ -28,16 +28,14 @@ fn read_measure(row: &mut Row<'_>, names: &mut Names) -> Option<Measure> {
     }
     let at = row.name(measures::AT);
     let (from, to) = (row.name(measures::FROM), row.name(measures::TO));
-    for column in [measures::FROM, measures::TO, measures::VALUE] {
-        if !row.has(column) {
-            row.lacks(column, "a measurement needs it");
-        }
+    for column in [measures::FROM, measures::TO, measures::VALUE]
+        .into_iter()
+        .filter(|column| !row.has(*column))
+        .collect::<Vec<_>>()
+    {
+        row.lacks(column, "a measurement needs it");
     }
-    let north = match row.word(measures::BEARING_FROM) {
-        Some("true") => North::True,
-        Some("grid") => North::Grid,
-        _ => North::Magnetic,
-    };
+    let north = north(row, measures::BEARING_FROM);
     let note = row.text(measures::NOTE);
     let usage = usage(row);
     let word = word?;
@@ -51,21 +49,13 @@ fn read_measure(row: &mut Row<'_>, names: &mut Names) -> Option<Measure> {
             "a one-sigma is greater than 0",
         );
     }
-    if word == "angle" && at.is_none() {
-        row.lacks(measures::AT, "an angle has a point that it was measured at");
-    }
-    if word != "angle" && at.is_some() {
-        row.refuse(
-            Code::Unreadable,
-            &[measures::AT],
-            "at belongs to an angle; a distance, bearing or height_difference has from and to",
-        );
-    }
+    check_at(row, word == "angle", at.is_some());
     let (from, to) = (from?, to?);
     if from == to || at == Some(from) || at == Some(to) {
+        let columns = [measures::AT, measures::FROM, measures::TO];
         row.refuse(
             Code::Unreadable,
-            &[measures::AT, measures::FROM, measures::TO],
+            &columns,
             "a measurement joins different points",
         );
     }
@@ -90,4 +80,16 @@ fn read_measure(row: &mut Row<'_>, names: &mut Names) -> Option<Measure> {
         usage,
         source: row.source(),
     })
+}
+
+/// An angle, and only an angle, is measured at a point.
+fn check_at(row: &mut Row<'_>, angle: bool, at: bool) {
+    if angle && !at {
+        row.lacks(measures::AT, "an angle has a point that it was measured at");
+    }
+    if at && !angle {
+        let message =
+            "at belongs to an angle; a distance, bearing or height_difference has from and to";
+        row.refuse(Code::Unreadable, &[measures::AT], message);
+    }
 }

@@ -20,7 +20,7 @@ pub use measures::read as measures;
 pub use pushes::read as pushes;
 pub use runs::{Runs, mentioned, read as runs};
 
-use super::model::{Push, Source, Use};
+use super::model::{North, Push, Source, Use};
 use super::row::{Row, quoted};
 use crate::findings::Code;
 
@@ -71,6 +71,18 @@ impl Refers {
         refers
     }
 
+    fn run(&self, row: &mut Row<'_>, column: usize, name: &str) -> Option<usize> {
+        let found = self.runs.get(name).copied();
+        if found.is_none() {
+            let message = format!(
+                "run {} is defined nowhere; define it in job.toml or runs.csv",
+                quoted(name)
+            );
+            row.refuse(Code::UnknownReference, &[column], &message);
+        }
+        found
+    }
+
     /// The run and push of a row; a finding if the names are not defined.
     pub fn place(
         &self,
@@ -80,24 +92,9 @@ impl Refers {
     ) -> Option<(usize, Option<usize>)> {
         let named = row.name(run);
         let push_name = row.name(push);
-        let at = match (
-            named,
-            push_name.and_then(|name| self.pushed.get(name).copied().flatten()),
-        ) {
-            (Some(name), _) => match self.runs.get(name) {
-                Some(at) => Some(*at),
-                None => {
-                    row.refuse(
-                        Code::UnknownReference,
-                        &[run],
-                        &format!(
-                            "run {} is defined nowhere; define it in job.toml or runs.csv",
-                            quoted(name)
-                        ),
-                    );
-                    None
-                }
-            },
+        let by_push = push_name.and_then(|name| self.pushed.get(name).copied().flatten());
+        let at = match (named, by_push) {
+            (Some(name), _) => self.run(row, run, name),
             (None, Some(at)) => Some(at),
             (None, None) if self.runs.len() == 1 => Some(0),
             (None, None) => {
@@ -120,6 +117,15 @@ impl Refers {
             );
         }
         Some((at, found))
+    }
+}
+
+/// The north that a bearing is from.
+fn north(row: &mut Row<'_>, column: usize) -> North {
+    match row.word(column) {
+        Some("true") => North::True,
+        Some("grid") => North::Grid,
+        _ => North::Magnetic,
     }
 }
 

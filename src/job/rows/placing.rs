@@ -1,10 +1,10 @@
 //! The ways in which a row of `marks.csv` gives its place.
 
-use super::Names;
 use super::control::pair;
+use super::{Names, north};
 use crate::findings::Code;
 use crate::job::model::{
-    BaselineOffset, Fix, Geographic, North, Placing, Polar, PolarDirection, Side, Tie,
+    BaselineOffset, Fix, Geographic, Placing, Polar, PolarDirection, Side, Tie,
 };
 use crate::job::row::Row;
 use crate::job::schema::{baseline, marks};
@@ -92,11 +92,7 @@ fn read_polar(row: &mut Row<'_>, names: &mut Names) -> Option<Polar> {
     let angle = row.number(marks::ANGLE);
     let bearing = row.number(marks::BEARING);
     let distance = row.number(marks::DISTANCE);
-    let north = match row.word(marks::BEARING_FROM) {
-        Some("true") => North::True,
-        Some("grid") => North::Grid,
-        _ => North::Magnetic,
-    };
+    let north = north(row, marks::BEARING_FROM);
     if row.has(marks::ANGLE) != row.has(marks::BACKSIGHT) {
         row.refuse(
             Code::Unreadable,

@@ -70,8 +70,14 @@ pub fn mentioned(sheet: &Sheet, column: usize, runs: &mut Runs) {
         .position("use")
         .and_then(|column| layout.places.get(column).copied().flatten());
     let key = layout.places.get(sheet.spec.key).copied().flatten();
+    let mut last = "";
     for row in heading + 1..table.height() {
         let name = table.cell(row, place);
+        // Rows of a run mostly follow each other.
+        if name == last {
+            continue;
+        }
+        last = name;
         let idle = usage.is_some_and(|usage| table.cell(row, usage).eq_ignore_ascii_case("no"))
             || key.is_some_and(|key| table.cell(row, key).is_empty())
             || table.cell(row, 0).starts_with('#');

@@ -37,7 +37,7 @@ pub mod control {
         ELEVATION "elevation" Form::Length(Sign::Any), optional, "elevation in the job's height datum", "705.32";
         SIGMA "sigma" Form::Length(Sign::NotNegative), optional, "one-sigma of each horizontal coordinate; without it the point is exact", "";
         SIGMA_V "sigma_v" Form::Length(Sign::NotNegative), optional, "one-sigma of the height", "";
-        DESCRIPTION "description" Form::Text, optional, "what it is, so that it can be found again", "brass disc in the kerb by the gate";
+        DESCRIPTION "description" Form::Text, optional, "what it is, so that it can be found again", "cleanout at the rear wall, middle of its cap";
         PERMANENT "permanent" Form::YesNo, optional, "may be used to find the pipe again (default yes)", "yes";
         USE "use" Form::Word(&["yes", "no", "check"]), optional, "no leaves the row out, check only compares it", "";
     }

@@ -4,7 +4,7 @@ use super::{Entry, Section, spec};
 use crate::findings::{Code, Finding};
 use crate::job::row::{Tally, quoted};
 use crate::job::schema::{TableSpec, sections};
-use crate::job::table::{Table, lay_out, normal};
+use crate::job::table::{Kind, Layout, Table, lay_out, normal};
 
 mod columns {
     use crate::job::schema::{Form, table};
@@ -28,8 +28,10 @@ pub fn read(table: &Table, tally: &mut Tally) -> Vec<Section> {
     let Some(heading) = layout.heading else {
         return Vec::new();
     };
-    let place = |column: usize| layout.places.get(column).copied().flatten();
-    let cell = |row: usize, column: usize| place(column).map_or("", |place| table.cell(row, place));
+    let asked = Asked {
+        table,
+        layout: &layout,
+    };
     let mut list: Vec<Section> = sections()
         .iter()
         .map(|spec| Section {
@@ -40,51 +42,69 @@ pub fn read(table: &Table, tally: &mut Tally) -> Vec<Section> {
         .collect();
     for row in 0..table.height() {
         let answer = if row > heading {
-            cell(row, columns::ANSWER)
+            asked.cell(row, columns::ANSWER)
         } else {
             ""
         };
         let rest = table.filled(row).count() - usize::from(!answer.is_empty());
-        let examples = usize::from(row > heading && !cell(row, columns::EXAMPLE).is_empty());
+        let examples = usize::from(row > heading && !asked.cell(row, columns::EXAMPLE).is_empty());
         tally.cells.kept += examples;
         tally.cells.used += rest - examples;
         if answer.is_empty() {
             continue;
         }
-        let Some((section, key)) = resolve(cell(row, columns::KEY), cell(row, columns::QUESTION))
-        else {
-            let asked = if cell(row, columns::KEY).is_empty() {
-                cell(row, columns::QUESTION)
-            } else {
-                cell(row, columns::KEY)
-            };
+        let (key, question) = (
+            asked.cell(row, columns::KEY),
+            asked.cell(row, columns::QUESTION),
+        );
+        let Some((section, key)) = resolve(key, question) else {
             let source = table.source(row);
-            let message = format!(
-                "{source}: the answer {} belongs to no setting: {} is none",
+            let (answer, about) = (
                 quoted(answer),
-                quoted(asked)
+                quoted(if key.is_empty() { question } else { key }),
             );
-            tally.findings.push(
-                Finding::new(Code::UnusedColumn, message)
-                    .at(&source)
-                    .column("answer"),
-            );
+            let message =
+                format!("{source}: the answer {answer} belongs to no setting: {about} is none");
+            let finding = Finding::new(Code::UnusedColumn, message)
+                .at(&source)
+                .column("answer");
+            tally.findings.push(finding);
             tally.cells.named += 1;
             continue;
         };
-        let kind =
-            place(columns::ANSWER).map_or_else(Default::default, |place| table.kind(row, place));
         if let Some(of) = list.iter_mut().find(|of| of.name == section) {
             of.entries.push(Entry {
                 key,
                 text: answer.to_owned(),
-                kind,
+                kind: asked.answer_kind(row),
                 line: table.line(row),
             });
         }
     }
     list.retain(|section| !section.entries.is_empty());
     list
+}
+
+/// The sheet with its columns.
+struct Asked<'a> {
+    table: &'a Table,
+    layout: &'a Layout,
+}
+
+impl<'a> Asked<'a> {
+    fn place(&self, column: usize) -> Option<usize> {
+        self.layout.places.get(column).copied().flatten()
+    }
+
+    fn cell(&self, row: usize, column: usize) -> &'a str {
+        self.place(column)
+            .map_or("", |place| self.table.cell(row, place))
+    }
+
+    fn answer_kind(&self, row: usize) -> Kind {
+        self.place(columns::ANSWER)
+            .map_or_else(Kind::default, |place| self.table.kind(row, place))
+    }
 }
 
 /// Section and key that a row asks for: `grid.unit` in the key's column, else the question itself, else what stands in

@@ -7,7 +7,7 @@ use crate::findings::{Code, Finding};
 use crate::job::model::{Equipment, Grid, Head, Source};
 use crate::job::row::{Row, Tally, quoted, rows};
 use crate::job::schema::{Cell, Typing, equipment, grid, head, id, publish};
-use crate::job::table::Sheet;
+use crate::job::table::{Sheet, normal};
 use crate::limits::{Accuracy, Limits, Quantity, Setting};
 use crate::units::{LengthUnit, parse_date};
 
@@ -55,40 +55,15 @@ pub fn read(
         typing,
         usable: unit.is_some(),
     };
-    let mut each = |name: &str, read: &mut dyn FnMut(&mut Row<'_>)| {
-        if let Some(sheet) = of(name) {
-            rows(sheet, typing, tally, |row, _| read(row));
-        }
-    };
-    each("job", &mut |row| settings.head = read_head(row));
-    each("grid", &mut |row| {
-        settings.grid = read_grid(row, settings.grid.unit);
-        match metres_of(row, settings.grid.unit, crs_unit) {
-            Some(metres) => settings.typing.grid = metres,
-            None => settings.usable = false,
-        }
-    });
-    each("equipment", &mut |row| {
-        settings.equipment = read_equipment(row)
-    });
-    each("accuracy", &mut |row| {
-        numbers(row, Accuracy::SETTINGS, &mut |name, value| {
-            settings.accuracy.set(name, value)
+    // Runs are read with the tables.
+    for sheet in sheets
+        .iter()
+        .filter(|sheet| !matches!(sheet.spec.name, "runs" | "run_default"))
+    {
+        rows(sheet, typing, tally, |row, _| {
+            section(row, sheet.spec.name, &mut settings, crs_unit);
         });
-    });
-    each("limits", &mut |row| {
-        numbers(row, Limits::SETTINGS, &mut |name, value| {
-            settings.limits.set(name, value)
-        });
-    });
-    each("publish", &mut |row| {
-        let names = row.text(publish::COLUMNS).unwrap_or_default();
-        let names = names.split([',', ';', '\n']).map(str::trim);
-        settings.publish = names
-            .filter(|name| !name.is_empty())
-            .map(str::to_owned)
-            .collect();
-    });
+    }
     for (spec, column) in [
         (&head::TABLE, head::ID),
         (&grid::TABLE, grid::CRS),
@@ -115,12 +90,40 @@ pub fn read(
             settings.usable &= spec.name == "job";
         }
     }
-    settings.typing.day = settings
-        .head
-        .located_on
-        .as_deref()
-        .and_then(|day| parse_date(day).ok());
+    let day = settings.head.located_on.as_deref();
+    settings.typing.day = day.and_then(|day| parse_date(day).ok());
     settings
+}
+
+/// Reads one section.
+fn section(row: &mut Row<'_>, name: &str, settings: &mut Settings, crs_unit: CrsUnit<'_>) {
+    match name {
+        "job" => settings.head = read_head(row),
+        "grid" => {
+            settings.grid = read_grid(row, settings.grid.unit);
+            match metres_of(row, settings.grid.unit, crs_unit) {
+                Some(metres) => settings.typing.grid = metres,
+                None => settings.usable = false,
+            }
+        }
+        "equipment" => settings.equipment = read_equipment(row),
+        "accuracy" => numbers(row, Accuracy::SETTINGS, &mut |name, value| {
+            settings.accuracy.set(name, value)
+        }),
+        "limits" => numbers(row, Limits::SETTINGS, &mut |name, value| {
+            settings.limits.set(name, value)
+        }),
+        "publish" => {
+            let names = row.text(publish::COLUMNS).unwrap_or_default();
+            let names = names
+                .split([',', ';', '\n'])
+                .map(str::trim)
+                .filter(|name| !name.is_empty());
+            // In the spelling that attributes have.
+            settings.publish = names.map(|name| normal(name).name).collect();
+        }
+        _ => {}
+    }
 }
 
 /// The unit of plain lengths, which the other cells of its own section need already.

@@ -29,7 +29,7 @@ pub fn read(file: &Arc<str>, text: &str) -> (Vec<Section>, Vec<Finding>) {
             &format!("{why}. The line is not TOML: a key, =, and a value, text in quotation marks"),
         );
     }
-    for (name, value) in document.get_ref().iter() {
+    for (name, value) in document.get_ref() {
         let line = writing.line(name.span().start);
         writing.section(name.get_ref(), line, value);
     }
@@ -46,7 +46,7 @@ struct Writing<'a> {
 impl Writing<'_> {
     fn line(&self, offset: usize) -> u32 {
         let before = self.text.as_bytes().get(..offset).unwrap_or_default();
-        u32::try_from(before.iter().filter(|byte| **byte == b'\n').count() + 1).unwrap_or(u32::MAX)
+        u32::try_from(before.split(|byte| *byte == b'\n').count()).unwrap_or(u32::MAX)
     }
 
     fn say(&mut self, code: Code, line: u32, message: &str) {
@@ -71,7 +71,7 @@ impl Writing<'_> {
         match value.get_ref() {
             DeValue::Table(table) => self.entries(name, line, table),
             DeValue::Array(array) if name == "run" => {
-                for item in array.iter() {
+                for item in array {
                     match item.get_ref() {
                         DeValue::Table(table) => self.entries(name, line, table),
                         _ => self.say(Code::Unreadable, line, "run: each run is a section [[run]]"),
@@ -88,7 +88,7 @@ impl Writing<'_> {
 
     fn entries(&mut self, name: &str, line: u32, table: &DeTable<'_>) {
         let mut entries = Vec::new();
-        for (key, value) in table.iter() {
+        for (key, value) in table {
             let at = self.line(key.span().start);
             match plain(value.get_ref()) {
                 Some((text, kind)) => entries.push(Entry {

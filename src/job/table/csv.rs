@@ -12,6 +12,7 @@ pub fn read(file: Arc<str>, bytes: Vec<u8>, spec: &TableSpec) -> Result<Table, S
     let text = decode(bytes, &mut table.notes)?;
     let (separator, start) = separator(&text, &table.file, spec);
     table.decimal_comma = separator != b',';
+    table.delimited = true;
     parse(
         text.get(start..).unwrap_or_default(),
         separator,
@@ -73,10 +74,9 @@ fn separator(text: &str, file: &Arc<str>, spec: &TableSpec) -> (u8, usize) {
         .trim_matches('"')
         .strip_prefix("sep=")
         .map(str::as_bytes)
+        && (separator.is_ascii_punctuation() || separator == b'\t')
     {
-        if separator.is_ascii_punctuation() || separator == b'\t' {
-            return (separator, text.find('\n').map_or(text.len(), |at| at + 1));
-        }
+        return (separator, text.find('\n').map_or(text.len(), |at| at + 1));
     }
     let score = |separator: u8| {
         let mut top = Table::new(Arc::clone(file));
@@ -174,12 +174,11 @@ impl Cells<'_> {
         let rest = self.text.get(self.at..).unwrap_or_default();
         let mut unclosed = false;
         if rest.starts_with('"') {
-            match self.quoted(rest) {
-                Some(length) => self.at += length,
-                None => {
-                    unclosed = true;
-                    self.cell.clear();
-                }
+            if let Some(length) = self.quoted(rest) {
+                self.at += length;
+            } else {
+                unclosed = true;
+                self.cell.clear();
             }
         }
         let rest = self.text.get(self.at..).unwrap_or_default();

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::heading::{lookalike, normal, numbered, recognised};
-use super::{Kind, Table};
+use super::{Kind, Source, Table};
 use crate::findings::{Code, Finding, Level};
 use crate::job::schema::{Form, TableSpec};
 use crate::units::{Plain, plain_unit};
@@ -62,7 +62,15 @@ pub fn lay_out(table: &Table, spec: &TableSpec, strict: bool) -> (Layout, Vec<Fi
         return (layout, findings);
     };
     layout.heading = Some(heading);
-    for column in 0..table.width(heading) {
+    let below = if table.delimited {
+        0
+    } else {
+        (heading..table.height())
+            .map(|row| table.width(row))
+            .max()
+            .unwrap_or(0)
+    };
+    for column in 0..table.width(heading).max(below) {
         place(table, spec, strict, column, &mut layout, &mut findings);
     }
     layout.groups.sort_by_key(|(number, _)| *number);
@@ -84,59 +92,27 @@ fn place(
     let row = layout.heading.unwrap_or(0);
     let typed = table.cell(row, column);
     let parsed = normal(typed);
-    let source = super::Source {
-        row: table.cell_line(row, column),
-        ..table.source(row)
-    };
-    let known = spec.position(&parsed.name);
-    let group = numbered(&parsed.name, spec);
-    let form = known
-        .and_then(|at| spec.columns.get(at))
-        .or_else(|| group.and_then(|(at, _)| spec.numbered.get(at)))
-        .map(|c| c.form);
-    let taken = known.is_some_and(|at| layout.places.get(at).copied().flatten().is_some())
-        || group.is_some_and(|(part, number)| grouped(layout, number, part).is_some());
-    let mut say = |code: Code, message: String| {
+    let mut heading = meaning(typed, &parsed.name, spec);
+    let unit = parsed
+        .bracket
+        .clone()
+        .filter(|_| takes_unit(form(&heading, spec)));
+    let wrong = wrong(typed, &heading, unit.as_deref(), layout)
+        .or_else(|| misspelt(typed, &parsed.name, &heading, strict, spec));
+    let named = wrong.is_some();
+    if let Some((code, why)) = wrong {
+        if code.level() == Level::Error {
+            heading = Heading::Refused;
+        }
+        let source = Source {
+            row: table.cell_line(row, column),
+            ..table.source(row)
+        };
         findings.push(
-            Finding::new(code, message)
+            Finding::new(code, format!("{source}: {why}"))
                 .at(&source)
                 .column(parsed.name.as_str()),
-        )
-    };
-    let mut heading = match (known, group) {
-        _ if typed.is_empty() => Heading::Blank,
-        (Some(at), _) => Heading::Known(at),
-        (None, Some((part, number))) => Heading::Numbered(part, number),
-        (None, None) => Heading::Other,
-    };
-    let mut named = false;
-    let unit = parsed.bracket.clone().filter(|_| takes_unit(form));
-    if taken {
-        say(
-            Code::Duplicate,
-            format!(
-                "{source}: the heading {typed:?} stands twice; keep one of the columns and rename or remove the other"
-            ),
         );
-        (heading, named) = (Heading::Refused, true);
-    } else if let Some(word) = unit.as_deref().filter(|word| plain_unit(word).is_none()) {
-        say(
-            Code::Unreadable,
-            format!(
-                "{source}: the heading {typed:?} names no unit that is known ({word:?}); write m, cm, mm, ft, us-ft or in"
-            ),
-        );
-        (heading, named) = (Heading::Refused, true);
-    } else if heading == Heading::Other {
-        let like = lookalike(&parsed.name, spec);
-        if strict || like.is_some() {
-            let advice = like.map_or(String::new(), |known| format!(" Did you mean {known:?}?"));
-            say(
-                Code::UnusedColumn,
-                format!("{source}: {typed:?} is not used.{advice}"),
-            );
-            named = true;
-        }
     }
     match heading {
         Heading::Known(at) => {
@@ -156,6 +132,68 @@ fn place(
     layout.units.push(unit);
     layout.headings.push(heading);
     layout.named.push(named);
+}
+
+/// What a heading means by its name alone.
+fn meaning(typed: &str, name: &str, spec: &TableSpec) -> Heading {
+    match (spec.position(name), numbered(name, spec)) {
+        _ if typed.is_empty() => Heading::Blank,
+        (Some(at), _) => Heading::Known(at),
+        (None, Some((part, number))) => Heading::Numbered(part, number),
+        (None, None) => Heading::Other,
+    }
+}
+
+fn form(heading: &Heading, spec: &TableSpec) -> Option<Form> {
+    match heading {
+        Heading::Known(at) => spec.columns.get(*at).map(|column| column.form),
+        Heading::Numbered(part, _) => spec.numbered.get(*part).map(|column| column.form),
+        _ => None,
+    }
+}
+
+/// Why a heading of ours can't be used.
+fn wrong(
+    typed: &str,
+    heading: &Heading,
+    unit: Option<&str>,
+    layout: &Layout,
+) -> Option<(Code, String)> {
+    let taken = match heading {
+        Heading::Known(at) => layout.places.get(*at).copied().flatten().is_some(),
+        Heading::Numbered(part, number) => grouped(layout, *number, *part).is_some(),
+        _ => false,
+    };
+    if taken {
+        let why = format!(
+            "the heading {typed:?} stands twice; keep one of the columns and rename or remove the other"
+        );
+        return Some((Code::Duplicate, why));
+    }
+    let word = unit.filter(|word| plain_unit(word).is_none())?;
+    let why = format!(
+        "the heading {typed:?} names no unit that is known ({word:?}); write m, cm, mm, ft, us-ft or in"
+    );
+    Some((Code::Unreadable, why))
+}
+
+/// What a heading that is not ours may have been meant as.
+fn misspelt(
+    typed: &str,
+    name: &str,
+    heading: &Heading,
+    strict: bool,
+    spec: &TableSpec,
+) -> Option<(Code, String)> {
+    let like = lookalike(name, spec);
+    if *heading != Heading::Other || !(strict || like.is_some()) {
+        return None;
+    }
+    let advice = like.map_or(String::new(), |known| format!(" Did you mean {known:?}?"));
+    Some((
+        Code::UnusedColumn,
+        format!("{typed:?} is not used.{advice}"),
+    ))
 }
 
 /// Whether a heading of this form may name a unit of length.

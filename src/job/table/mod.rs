@@ -50,6 +50,8 @@ pub struct Table {
     pub file: Arc<str>,
     /// A comma in a number is a decimal comma.
     pub decimal_comma: bool,
+    /// Cells are parted by a separator, so that one too many of them shifts the rest.
+    pub(super) delimited: bool,
     text: String,
     ends: Vec<u32>,
     /// Empty where everything is text.
@@ -71,6 +73,7 @@ impl Table {
         Self {
             file,
             decimal_comma: false,
+            delimited: false,
             text: String::new(),
             ends: Vec::new(),
             kinds: Vec::new(),

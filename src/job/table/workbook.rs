@@ -55,16 +55,7 @@ fn fill(
         Err(calamine::XlsxError::NotAWorksheet(_)) => return Ok(()),
         Err(error) => return Err(error),
     };
-    let percent: Vec<bool> = cells
-        .styles()
-        .iter()
-        .map(|style| {
-            style
-                .number_format
-                .as_ref()
-                .is_some_and(|format| format.format_code.contains('%'))
-        })
-        .collect();
+    let percent = percentages(cells.styles());
     let (mut row, mut next) = (0, 0);
     while let Some((cell, style)) = cells.next_cell_with_style_id()? {
         let (at, column) = cell.get_position();
@@ -111,6 +102,17 @@ fn fill(
     }
     table.end_row(row.saturating_add(1));
     Ok(())
+}
+
+/// Which cell formats show a percentage.
+fn percentages(styles: &[calamine::Style]) -> Vec<bool> {
+    let shows = |style: &calamine::Style| {
+        style
+            .number_format
+            .as_ref()
+            .is_some_and(|format| format.format_code.contains('%'))
+    };
+    styles.iter().map(shows).collect()
 }
 
 /// A cell's text and kind.

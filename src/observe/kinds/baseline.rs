@@ -5,7 +5,11 @@ use super::{Equation, Locus, Plane, PointId, State, azimuth, azimuth_partials, u
 /// Unit vector along the line, and the vector from its start to the point.
 fn frame(from: PointId, to: PointId, at: PointId, state: &dyn State) -> (Plane, Plane, Plane) {
     let (p, q, x) = (state.place(from), state.place(to), state.place(at));
-    (unit(azimuth(p, q)), (x.0 - p.0, x.1 - p.1), azimuth_partials(p, q))
+    (
+        unit(azimuth(p, q)),
+        (x.0 - p.0, x.1 - p.1),
+        azimuth_partials(p, q),
+    )
 }
 
 /// Along: s = Δ·u. Turning the line by δα changes it by the offset: ∂s/∂α = Δ·(cos α, −sin α).

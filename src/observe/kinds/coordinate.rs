@@ -22,10 +22,18 @@ pub(super) fn north(at: PointId, shift: Option<ShiftId>, state: &dyn State) -> E
 
 /// A line north to south.
 pub(super) fn east_locus(value: f64) -> Locus {
-    Locus::Line { through: (value, 0.0), azimuth: 0.0, ray: false }
+    Locus::Line {
+        through: (value, 0.0),
+        azimuth: 0.0,
+        ray: false,
+    }
 }
 
 /// A line east to west.
 pub(super) fn north_locus(value: f64) -> Locus {
-    Locus::Line { through: (0.0, value), azimuth: std::f64::consts::FRAC_PI_2, ray: false }
+    Locus::Line {
+        through: (0.0, value),
+        azimuth: std::f64::consts::FRAC_PI_2,
+        ray: false,
+    }
 }

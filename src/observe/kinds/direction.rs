@@ -8,7 +8,11 @@ pub(super) fn angle(at: PointId, from: PointId, to: PointId, state: &dyn State) 
     Equation {
         computed: around(azimuth(x, q) - azimuth(x, p)),
         angular: true,
-        points: [Some((from, -pe, -pn)), Some((to, qe, qn)), Some((at, pe - qe, pn - qn))],
+        points: [
+            Some((from, -pe, -pn)),
+            Some((to, qe, qn)),
+            Some((at, pe - qe, pn - qn)),
+        ],
         ..Equation::default()
     }
 }
@@ -35,8 +39,16 @@ pub(super) fn angle_locus(
         return inscribed(known(from)?, known(to)?, value);
     }
     let x = known(at)?;
-    let azimuth = if point == to { azimuth(x, known(from)?) + value } else { azimuth(x, known(to)?) - value };
-    Some(Locus::Line { through: x, azimuth, ray: true })
+    let azimuth = if point == to {
+        azimuth(x, known(from)?) + value
+    } else {
+        azimuth(x, known(to)?) - value
+    };
+    Some(Locus::Line {
+        through: x,
+        azimuth,
+        ray: true,
+    })
 }
 
 /// Circle of the points that see p → q under a clockwise angle; a line where they see it under 0 or 180°.
@@ -47,13 +59,23 @@ fn inscribed(p: Plane, q: Plane, angle: f64) -> Option<Locus> {
         return None;
     }
     if angle.sin().abs() < 1e-9 {
-        return Some(Locus::Line { through: p, azimuth: line, ray: false });
+        return Some(Locus::Line {
+            through: p,
+            azimuth: line,
+            ray: false,
+        });
     }
     // Seen clockwise by less than 180° from p to q, the point lies to the right of p → q.
     let (s, c) = unit(line);
     let across = 0.5 * chord / angle.tan();
-    let centre = (0.5 * (p.0 + q.0) + across * c, 0.5 * (p.1 + q.1) - across * s);
-    Some(Locus::Circle { centre, radius: 0.5 * chord / angle.sin().abs() })
+    let centre = (
+        0.5 * (p.0 + q.0) + across * c,
+        0.5 * (p.1 + q.1) - across * s,
+    );
+    Some(Locus::Circle {
+        centre,
+        radius: 0.5 * chord / angle.sin().abs(),
+    })
 }
 
 pub(super) fn azimuth_locus(
@@ -62,7 +84,14 @@ pub(super) fn azimuth_locus(
     (from, to): (PointId, PointId),
     known: &dyn Fn(PointId) -> Option<Plane>,
 ) -> Option<Locus> {
-    let (through, azimuth) =
-        if point == to { (known(from)?, value) } else { (known(to)?, value + std::f64::consts::PI) };
-    Some(Locus::Line { through, azimuth, ray: true })
+    let (through, azimuth) = if point == to {
+        (known(from)?, value)
+    } else {
+        (known(to)?, value + std::f64::consts::PI)
+    };
+    Some(Locus::Line {
+        through,
+        azimuth,
+        ray: true,
+    })
 }

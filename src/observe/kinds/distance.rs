@@ -6,8 +6,16 @@ pub(super) fn equation(from: PointId, to: PointId, state: &dyn State) -> Equatio
     let (a, b) = (state.place(from), state.place(to));
     let (e, n) = (b.0 - a.0, b.1 - a.1);
     let length = e.hypot(n);
-    let (e, n) = if length > 0.0 { (e / length, n / length) } else { (0.0, 0.0) };
-    Equation { computed: length, points: [Some((from, -e, -n)), Some((to, e, n)), None], ..Equation::default() }
+    let (e, n) = if length > 0.0 {
+        (e / length, n / length)
+    } else {
+        (0.0, 0.0)
+    };
+    Equation {
+        computed: length,
+        points: [Some((from, -e, -n)), Some((to, e, n)), None],
+        ..Equation::default()
+    }
 }
 
 pub(super) fn locus(
@@ -17,5 +25,8 @@ pub(super) fn locus(
     known: &dyn Fn(PointId) -> Option<Plane>,
 ) -> Option<Locus> {
     let centre = known(if point == to { from } else { to })?;
-    Some(Locus::Circle { centre, radius: value })
+    Some(Locus::Circle {
+        centre,
+        radius: value,
+    })
 }

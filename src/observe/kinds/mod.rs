@@ -83,7 +83,11 @@ pub fn unit(azimuth: f64) -> Plane {
 fn azimuth_partials(from: Plane, to: Plane) -> Plane {
     let (e, n) = (to.0 - from.0, to.1 - from.1);
     let square = e * e + n * n;
-    if square > 0.0 { (n / square, -e / square) } else { (0.0, 0.0) }
+    if square > 0.0 {
+        (n / square, -e / square)
+    } else {
+        (0.0, 0.0)
+    }
 }
 
 impl Kind {
@@ -114,9 +118,15 @@ impl Kind {
     ) -> Option<Locus> {
         match *self {
             Self::Distance { from, to } => distance::locus(value, point, (from, to), known),
-            Self::Station { from, to, at } => baseline::station_locus(value, point, (from, to, at), known),
-            Self::Offset { from, to, at } => baseline::offset_locus(value, point, (from, to, at), known),
-            Self::Angle { at, from, to } => direction::angle_locus(value, point, (at, from, to), known),
+            Self::Station { from, to, at } => {
+                baseline::station_locus(value, point, (from, to, at), known)
+            }
+            Self::Offset { from, to, at } => {
+                baseline::offset_locus(value, point, (from, to, at), known)
+            }
+            Self::Angle { at, from, to } => {
+                direction::angle_locus(value, point, (at, from, to), known)
+            }
             Self::Azimuth { from, to } => direction::azimuth_locus(value, point, (from, to), known),
             Self::East { .. } => Some(coordinate::east_locus(value)),
             Self::North { .. } => Some(coordinate::north_locus(value)),
@@ -129,13 +139,16 @@ impl Kind {
     #[must_use]
     pub fn points(&self) -> [Option<PointId>; 3] {
         match *self {
-            Self::Distance { from, to } | Self::Azimuth { from, to } => [Some(from), Some(to), None],
-            Self::Station { from, to, at } | Self::Offset { from, to, at } | Self::Angle { at, from, to } => {
-                [Some(from), Some(to), Some(at)]
+            Self::Distance { from, to } | Self::Azimuth { from, to } => {
+                [Some(from), Some(to), None]
             }
-            Self::East { at, .. } | Self::North { at, .. } | Self::SiteX { at } | Self::SiteY { at } => {
-                [Some(at), None, None]
-            }
+            Self::Station { from, to, at }
+            | Self::Offset { from, to, at }
+            | Self::Angle { at, from, to } => [Some(from), Some(to), Some(at)],
+            Self::East { at, .. }
+            | Self::North { at, .. }
+            | Self::SiteX { at }
+            | Self::SiteY { at } => [Some(at), None, None],
         }
     }
 
@@ -206,7 +219,10 @@ mod tests {
         Fixed {
             places: [(3.0, 4.0), (17.0, -9.0), (8.0, 21.0)],
             shift: (0.3, -0.2),
-            site: Similarity { origin: (100.0, 50.0), parameters: [0.9, 0.3, 5.0, 6.0] },
+            site: Similarity {
+                origin: (100.0, 50.0),
+                parameters: [0.9, 0.3, 5.0, 6.0],
+            },
         }
     }
 
@@ -226,8 +242,14 @@ mod tests {
             let equation = kind.equation(&state());
             for (point, e, n) in equation.points.iter().flatten() {
                 let i = point.0 as usize;
-                assert!((slope(&kind, &|s, h| s.places[i].0 += h) - e).abs() < 1e-7, "{kind:?} e{i}");
-                assert!((slope(&kind, &|s, h| s.places[i].1 += h) - n).abs() < 1e-7, "{kind:?} n{i}");
+                assert!(
+                    (slope(&kind, &|s, h| s.places[i].0 += h) - e).abs() < 1e-7,
+                    "{kind:?} e{i}"
+                );
+                assert!(
+                    (slope(&kind, &|s, h| s.places[i].1 += h) - n).abs() < 1e-7,
+                    "{kind:?} n{i}"
+                );
             }
             let listed = equation.points.iter().flatten().count();
             assert_eq!(listed, kind.points().iter().flatten().count(), "{kind:?}");
@@ -236,7 +258,10 @@ mod tests {
                 assert!((slope(&kind, &|s, h| s.shift.1 += h) - n).abs() < 1e-7);
             }
             for (i, want) in equation.site.iter().flatten().enumerate() {
-                assert!((slope(&kind, &|s, h| s.site.parameters[i] += h) - want).abs() < 1e-6, "{kind:?} p{i}");
+                assert!(
+                    (slope(&kind, &|s, h| s.site.parameters[i] += h) - want).abs() < 1e-6,
+                    "{kind:?} p{i}"
+                );
             }
         }
     }
@@ -253,11 +278,15 @@ mod tests {
             };
             for point in kind.points().into_iter().flatten() {
                 let known = |p: PointId| (p != point).then(|| state.places[p.0 as usize]);
-                let Some(locus) = kind.locus(value, point, &known, Some(&state.site)) else { continue };
+                let Some(locus) = kind.locus(value, point, &known, Some(&state.site)) else {
+                    continue;
+                };
                 let (e, n) = state.places[point.0 as usize];
                 let miss = match locus {
                     Locus::Circle { centre, radius } => (e - centre.0).hypot(n - centre.1) - radius,
-                    Locus::Line { through, azimuth, .. } => {
+                    Locus::Line {
+                        through, azimuth, ..
+                    } => {
                         let (s, c) = unit(azimuth);
                         (e - through.0) * c - (n - through.1) * s
                     }
@@ -273,6 +302,9 @@ mod tests {
         let state = Fixed { places, ..state() };
         let [from, to, at] = POINTS;
         assert_eq!(Kind::Offset { from, to, at }.equation(&state).computed, 2.0);
-        assert_eq!(Kind::Station { from, to, at }.equation(&state).computed, 3.0);
+        assert_eq!(
+            Kind::Station { from, to, at }.equation(&state).computed,
+            3.0
+        );
     }
 }

@@ -23,12 +23,29 @@ fn inverse(at: PointId, state: &dyn State) -> Inverse {
     let place = state.place(at);
     let delta = (place.0 - e, place.1 - n);
     let square = a * a + b * b;
-    let local = ((a * delta.0 - b * delta.1) / square, (b * delta.0 + a * delta.1) / square);
-    Inverse { a, b, square, delta, local, grid }
+    let local = (
+        (a * delta.0 - b * delta.1) / square,
+        (b * delta.0 + a * delta.1) / square,
+    );
+    Inverse {
+        a,
+        b,
+        square,
+        delta,
+        local,
+        grid,
+    }
 }
 
 pub(super) fn x(at: PointId, state: &dyn State) -> Equation {
-    let Inverse { a, b, square, delta, local, grid } = inverse(at, state);
+    let Inverse {
+        a,
+        b,
+        square,
+        delta,
+        local,
+        grid,
+    } = inverse(at, state);
     Equation {
         computed: grid.origin.0 + local.0,
         points: [Some((at, a / square, -b / square)), None, None],
@@ -43,7 +60,14 @@ pub(super) fn x(at: PointId, state: &dyn State) -> Equation {
 }
 
 pub(super) fn y(at: PointId, state: &dyn State) -> Equation {
-    let Inverse { a, b, square, delta, local, grid } = inverse(at, state);
+    let Inverse {
+        a,
+        b,
+        square,
+        delta,
+        local,
+        grid,
+    } = inverse(at, state);
     Equation {
         computed: grid.origin.1 + local.1,
         points: [Some((at, b / square, a / square)), None, None],
@@ -59,11 +83,19 @@ pub(super) fn y(at: PointId, state: &dyn State) -> Equation {
 
 /// The image of a line of equal x.
 pub(super) fn x_locus(value: f64, grid: &Similarity) -> Locus {
-    Locus::Line { through: grid.apply((value, grid.origin.1)), azimuth: grid.rotation(), ray: false }
+    Locus::Line {
+        through: grid.apply((value, grid.origin.1)),
+        azimuth: grid.rotation(),
+        ray: false,
+    }
 }
 
 /// The image of a line of equal y.
 pub(super) fn y_locus(value: f64, grid: &Similarity) -> Locus {
     let azimuth = grid.rotation() + std::f64::consts::FRAC_PI_2;
-    Locus::Line { through: grid.apply((grid.origin.0, value)), azimuth, ray: false }
+    Locus::Line {
+        through: grid.apply((grid.origin.0, value)),
+        azimuth,
+        ray: false,
+    }
 }

@@ -9,8 +9,10 @@ mod marks;
 mod references;
 mod runs;
 mod scale;
+mod survey;
 
 pub use cautions::CAUTIONS;
+pub use survey::Survey;
 
 use std::collections::BTreeMap;
 
@@ -78,7 +80,7 @@ pub struct Parts<'a> {
 ///
 /// # Errors
 /// A figure that is not finite: a fault of the program, which the record must not hide.
-pub fn build(parts: Parts<'_>) -> Result<AsBuilt, serde_json::Error> {
+pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
     let job = parts.inputs.job;
     let scale = Scale {
         unit: parts.unit,

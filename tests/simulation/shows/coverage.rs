@@ -1,7 +1,7 @@
 //! Ellipses, depths, inverts, grades and camera places hold the truth as often as they say.
 
 use crate::simulation::coverage::Coverage;
-use crate::simulation::frame::{BRITISH, LOCAL, TEXAS, UTAH, UTM_10, UTM_32};
+use crate::simulation::frame::{BRITISH, LOCAL, LOCAL_FEET, TEXAS, UTAH, UTM_10, UTM_32};
 use crate::simulation::run::{jobs, run_many};
 use crate::simulation::scenario::{Bend, EndPoints, Heights, Method, Scenario, Unit};
 
@@ -89,7 +89,10 @@ fn every_method() -> Vec<Scenario> {
             .uncertain_control(true)
             .upstream(true),
         taped.class("site grid").site_grid(true).crs(&BRITISH),
-        taped.class("assumed grid").crs(&LOCAL).unit(Unit::Foot),
+        taped
+            .class("assumed grid")
+            .crs(&LOCAL_FEET)
+            .unit(Unit::Foot),
     ];
     single.chain(further).collect()
 }

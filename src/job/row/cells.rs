@@ -1,29 +1,14 @@
-//! One row of a table while it is read: every cell ends up used, kept, or named in a finding.
+//! The typed cells of one row.
 
 use std::rc::Rc;
 use std::sync::Arc;
 
-use super::caps;
-use super::model::{CellCount, LeftOut, Note, Source};
-use super::schema::{Cell, Column, Form, Typing, name as checked_name, yes_no};
-use super::table::{Heading, Kind, Layout, Sheet, normal};
+use super::walk::left_out;
+use super::{Tally, quoted};
 use crate::findings::{Code, Finding, Level};
-use crate::units::Plain;
-
-/// What reading has to say besides the job itself.
-#[derive(Clone, Debug, Default)]
-pub struct Tally {
-    /// Findings, in the order of the files.
-    pub findings: Vec<Finding>,
-    /// Remarks.
-    pub notes: Vec<Note>,
-    /// Rows that take no part.
-    pub left_out: Vec<LeftOut>,
-    /// What became of every filled cell.
-    pub cells: CellCount,
-    /// Rows that can't be used.
-    pub dropped: usize,
-}
+use crate::job::model::{LeftOut, Source};
+use crate::job::schema::{Cell, Column, Form, Typing, name as checked_name, yes_no};
+use crate::job::table::{Heading, Kind, Sheet};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
@@ -35,7 +20,7 @@ enum State {
 /// A row being read.
 pub struct Row<'a> {
     sheet: &'a Sheet,
-    row: usize,
+    index: usize,
     typings: Rc<[Typing]>,
     states: Vec<State>,
     findings: Vec<Finding>,
@@ -44,6 +29,35 @@ pub struct Row<'a> {
 }
 
 impl<'a> Row<'a> {
+    /// The row, nothing of it read yet but `use`.
+    pub(super) fn new(
+        sheet: &'a Sheet,
+        row: usize,
+        typings: Rc<[Typing]>,
+        usage: Option<usize>,
+    ) -> Self {
+        let states = vec![State::Untouched; sheet.table.width(row)];
+        let mut row = Self {
+            sheet,
+            index: row,
+            typings,
+            states,
+            findings: Vec::new(),
+            failed: false,
+            usage: None,
+        };
+        row.inspect();
+        row.usage = usage.and_then(|column| row.word(column));
+        row
+    }
+
+    /// Forgets its findings; how many they were.
+    pub(super) fn hush(&mut self) -> usize {
+        let hidden = self.findings.len();
+        self.findings.clear();
+        hidden
+    }
+
     /// The word in the row's `use`.
     pub fn usage(&self) -> Option<&'static str> {
         self.usage
@@ -57,7 +71,7 @@ impl<'a> Row<'a> {
 
     /// Where the row is.
     pub fn source(&self) -> Source {
-        self.sheet.table.source(self.row)
+        self.sheet.table.source(self.index)
     }
 
     /// Whether a finding has made the row unusable.
@@ -72,13 +86,13 @@ impl<'a> Row<'a> {
 
     fn filled_at(&self, place: usize) -> Option<(usize, Cell<'a>)> {
         let table = &self.sheet.table;
-        let text = table.cell(self.row, place);
+        let text = table.cell(self.index, place);
         (!text.is_empty()).then(|| {
             (
                 place,
                 Cell {
                     text,
-                    kind: table.kind(self.row, place),
+                    kind: table.kind(self.index, place),
                 },
             )
         })
@@ -165,7 +179,7 @@ impl<'a> Row<'a> {
 
     fn cell_source(&self, place: usize) -> Source {
         Source {
-            row: self.sheet.table.cell_line(self.row, place),
+            row: self.sheet.table.cell_line(self.index, place),
             ..self.source()
         }
     }
@@ -221,6 +235,15 @@ impl<'a> Row<'a> {
             };
             let plain = |text: &str| text.trim().to_lowercase().replace(['-', ' '], "_");
             let typed = plain(cell.text);
+            // The other spelling of a word, and the letters that people put for two of them.
+            let typed = match typed.as_str() {
+                "center" => "centre",
+                "l" => "left",
+                "r" => "right",
+                "y" => "yes",
+                "n" => "no",
+                other => other,
+            };
             words
                 .iter()
                 .find(|word| plain(word) == typed)
@@ -349,10 +372,10 @@ impl<'a> Row<'a> {
             .zip(&self.sheet.layout.names)
             .enumerate()
         {
-            if matches!(heading, Heading::Other | Heading::Blank) {
-                if let Some((_, cell)) = self.filled_at(place) {
-                    kept.push((Arc::clone(name), cell.text.to_owned()));
-                }
+            if matches!(heading, Heading::Other | Heading::Blank)
+                && let Some((_, cell)) = self.filled_at(place)
+            {
+                kept.push((Arc::clone(name), cell.text.to_owned()));
             }
         }
         kept
@@ -383,13 +406,13 @@ impl<'a> Row<'a> {
     fn inspect(&mut self) {
         let table = &self.sheet.table;
         let headings = self.sheet.layout.headings.len();
-        if let Some(why) = table.spoilt(table.line(self.row)) {
+        if let Some(why) = table.spoilt(table.line(self.index)) {
             let message = format!("{}: {why}", self.source());
             let source = self.source();
             self.report(Finding::new(Code::Unreadable, message).at(&source));
         }
         let beyond: Vec<usize> = table
-            .filled(self.row)
+            .filled(self.index)
             .map(|(place, _)| place)
             .filter(|place| *place >= headings)
             .collect();
@@ -398,11 +421,11 @@ impl<'a> Row<'a> {
                 "{}: there are {} cells under {headings} headings. A comma inside a cell, or a decimal comma, needs quotation marks around \
                  the cell or another separator",
                 self.source(),
-                table.width(self.row),
+                table.width(self.index),
             );
-            beyond
-                .into_iter()
-                .for_each(|place| self.set(place, State::Named));
+            for place in beyond {
+                self.set(place, State::Named);
+            }
             let source = self.source();
             self.report(Finding::new(Code::Unreadable, message).at(&source));
         }
@@ -416,16 +439,16 @@ impl<'a> Row<'a> {
     }
 
     /// Puts the row's count and findings into the tally.
-    fn finish(self, tally: &mut Tally) {
+    pub(super) fn finish(self, tally: &mut Tally) {
         let table = &self.sheet.table;
         if self.failed {
             tally.dropped += 1;
             tally
                 .left_out
-                .push(left_out(self.sheet, self.row, "can't be used"));
+                .push(left_out(self.sheet, self.index, "can't be used"));
         }
         if self.sheet.counted {
-            for (place, _) in table.filled(self.row) {
+            for (place, _) in table.filled(self.index) {
                 match self.states.get(place) {
                     Some(State::Named) => tally.cells.named += 1,
                     Some(State::Used) if !self.failed => tally.cells.used += 1,
@@ -435,221 +458,4 @@ impl<'a> Row<'a> {
         }
         tally.findings.extend(self.findings);
     }
-}
-
-/// The text in quotation marks, shortened.
-pub fn quoted(text: &str) -> String {
-    match text.char_indices().nth(60) {
-        Some((at, _)) => format!("{:?}\u{2026}", text.get(..at).unwrap_or_default()),
-        None => format!("{text:?}"),
-    }
-}
-
-fn left_out(sheet: &Sheet, row: usize, reason: &str) -> LeftOut {
-    let name = |place: usize| {
-        sheet
-            .layout
-            .names
-            .get(place)
-            .map_or_else(|| format!("column_{}", place + 1), ToString::to_string)
-    };
-    LeftOut {
-        source: sheet.table.source(row),
-        reason: reason.to_owned(),
-        cells: sheet
-            .table
-            .filled(row)
-            .map(|(place, text)| (name(place), text.to_owned()))
-            .collect(),
-    }
-}
-
-/// Reads every row of a sheet that takes part: `each` puts it where it belongs, unless the row has failed by then.
-///
-/// Titles, comments, repeated headings, totals and rows with `use = no` are left out and kept for the record.
-pub fn rows<'a>(
-    sheet: &'a Sheet,
-    typing: Typing,
-    tally: &mut Tally,
-    mut each: impl FnMut(&mut Row<'a>, &mut Tally),
-) {
-    let Some(heading) = above(sheet, tally) else {
-        return;
-    };
-    let mut plain = typing;
-    plain.plain = Plain {
-        decimal_comma: sheet.table.decimal_comma,
-        ..typing.plain
-    };
-    let columns = sheet.layout.headings.len().max(1);
-    let typings: Rc<[Typing]> = (0..columns)
-        .map(|column| Typing {
-            plain: sheet.layout.plain(column, plain.plain),
-            ..plain
-        })
-        .collect();
-    let usage = sheet.spec.position("use");
-    let listed = tally.findings.len();
-    let mut hidden = 0;
-    for row in heading + 1..sheet.table.height() {
-        if let Some(reason) = aside(sheet, row, heading).filter(|_| !sheet.settings) {
-            set_aside(sheet, row, reason, tally);
-            continue;
-        }
-        let states = vec![State::Untouched; sheet.table.width(row)];
-        let mut row = Row {
-            sheet,
-            row,
-            typings: Rc::clone(&typings),
-            states,
-            findings: Vec::new(),
-            failed: false,
-            usage: None,
-        };
-        row.inspect();
-        row.usage = usage.and_then(|column| row.word(column));
-        if row.usage == Some("no") {
-            set_aside(sheet, row.row, "use = no", tally);
-            continue;
-        }
-        each(&mut row, tally);
-        if tally.findings.len() - listed > caps::FINDINGS {
-            hidden += row.findings.len();
-            row.findings.clear();
-        }
-        row.finish(tally);
-    }
-    if hidden > 0 {
-        let message = format!(
-            "{}: {hidden} more findings are not listed; mend the listed ones first",
-            sheet.table.file
-        );
-        let source = Source {
-            file: Arc::clone(&sheet.table.file),
-            row: 0,
-        };
-        tally
-            .findings
-            .push(Finding::new(Code::Unreadable, message).at(&source));
-    }
-}
-
-/// Deals with the rows above and in the heading, and with a table that lacks a required column; the heading's row if
-/// there are rows to read.
-fn above(sheet: &Sheet, tally: &mut Tally) -> Option<usize> {
-    let (table, layout) = (&sheet.table, &sheet.layout);
-    for (line, why) in table.broken() {
-        let source = Source {
-            file: Arc::clone(&table.file),
-            row: *line,
-        };
-        tally
-            .findings
-            .push(Finding::new(Code::Unreadable, format!("{source}: {why}")).at(&source));
-    }
-    let heading = layout.heading?;
-    for row in 0..heading {
-        if Layout::is_comment(table, row) {
-            set_aside(sheet, row, "comment", tally);
-        } else {
-            let title: Vec<&str> = table.filled(row).map(|(_, text)| text).collect();
-            tally.notes.push(Note {
-                source: Some(table.source(row)),
-                text: format!("title above the heading: {}", title.join(" | ")),
-            });
-            count(sheet, tally, |cells| &mut cells.kept, title.len());
-        }
-    }
-    for (place, _) in table.filled(heading).filter(|_| !sheet.settings) {
-        let named = layout.named.get(place).copied().unwrap_or(false);
-        let ours = matches!(
-            layout.headings.get(place),
-            Some(Heading::Known(_) | Heading::Numbered(..))
-        );
-        count(
-            sheet,
-            tally,
-            |cells| match (named, ours) {
-                (true, _) => &mut cells.named,
-                (false, true) => &mut cells.used,
-                (false, false) => &mut cells.kept,
-            },
-            1,
-        );
-    }
-    if !layout.unusable {
-        return Some(heading);
-    }
-    for row in heading + 1..table.height() {
-        tally
-            .left_out
-            .push(left_out(sheet, row, "a required column is missing"));
-        tally.dropped += 1;
-        count(
-            sheet,
-            tally,
-            |cells| &mut cells.named,
-            table.filled(row).count(),
-        );
-    }
-    None
-}
-
-fn count(
-    sheet: &Sheet,
-    tally: &mut Tally,
-    which: impl Fn(&mut CellCount) -> &mut usize,
-    cells: usize,
-) {
-    if sheet.counted {
-        *which(&mut tally.cells) += cells;
-    }
-}
-
-fn set_aside(sheet: &Sheet, row: usize, reason: &str, tally: &mut Tally) {
-    tally.left_out.push(left_out(sheet, row, reason));
-    count(
-        sheet,
-        tally,
-        |cells| &mut cells.kept,
-        sheet.table.filled(row).count(),
-    );
-}
-
-/// Why a row takes no part, if it takes none.
-fn aside(sheet: &Sheet, row: usize, heading: usize) -> Option<&'static str> {
-    let table = &sheet.table;
-    if Layout::is_comment(table, row) {
-        return Some("comment");
-    }
-    let (first, title) = (table.cell(row, 0), table.cell(heading, 0));
-    if first.eq_ignore_ascii_case(title) && !first.is_empty() {
-        let same =
-            |(place, text): (usize, &str)| normal(text) == normal(table.cell(heading, place));
-        if table.filled(row).count() > 1 && table.filled(row).all(same) {
-            return Some("heading repeated");
-        }
-    }
-    let key = sheet
-        .layout
-        .places
-        .get(sheet.spec.key)
-        .copied()
-        .flatten()
-        .map_or("", |place| table.cell(row, place));
-    let word = |text: &str| {
-        text.split(|c: char| !c.is_alphabetic())
-            .next()
-            .is_some_and(|word| is_total(word))
-    };
-    if is_total(key) || (key.is_empty() && table.filled(row).any(|(_, text)| word(text))) {
-        return Some("totals row");
-    }
-    None
-}
-
-fn is_total(word: &str) -> bool {
-    ["total", "totals", "sum", "subtotal", "average", "mean"]
-        .iter()
-        .any(|total| word.eq_ignore_ascii_case(total))
 }

@@ -1,0 +1,262 @@
+//! The files of a job, before anything in them is understood.
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::Path;
+use std::sync::Arc;
+
+use sha2::{Digest, Sha256};
+
+use super::caps;
+use super::model::{Input, LeftOut, Note, Source};
+use super::row::Tally;
+use super::schema::{TABLES, TableSpec};
+use super::settings::{self, Section};
+use super::table::{Table, decode, near, normal, read_csv, read_workbook};
+use crate::error::Error;
+use crate::findings::{Code, Finding};
+
+/// What the files hold, before anything is understood.
+pub struct Raw {
+    /// Where a setting is missed.
+    pub settings_file: Arc<str>,
+    /// Sections of the settings.
+    pub sections: Vec<Section>,
+    /// Settings come from a sheet, so their cells count.
+    pub counted: bool,
+    /// Tables.
+    pub tables: Vec<(&'static TableSpec, Table)>,
+    /// Receiver logs: name and content.
+    pub logs: Vec<(String, Vec<u8>)>,
+    /// Every file with its hash.
+    pub inputs: Vec<Input>,
+}
+
+/// The files of a folder.
+pub fn folder(folder: &Path, tally: &mut Tally) -> Result<Raw, Error> {
+    let names = file_names(folder)?;
+    let bytes = caps::read_file(&folder.join("job.toml"), caps::SETTINGS)?;
+    let mut inputs = vec![input("job.toml", &bytes)];
+    let settings_file: Arc<str> = Arc::from("job.toml");
+    let mut remarks = Vec::new();
+    let text = decode(bytes, &mut remarks).map_err(|why| Error::Read {
+        path: folder.join("job.toml"),
+        why,
+    })?;
+    tally.notes.extend(remarks.into_iter().map(|text| Note {
+        source: Some(whole(&settings_file)),
+        text,
+    }));
+    let (sections, found) = settings::read_toml(&settings_file, &text);
+    tally.findings.extend(found);
+    let mut tables = Vec::new();
+    for spec in TABLES {
+        let wanted = format!("{}.csv", spec.name);
+        let Some(name) = names.iter().find(|name| name.eq_ignore_ascii_case(&wanted)) else {
+            if spec.name == "marks" {
+                missing_marks(&Arc::from(wanted), tally);
+            }
+            continue;
+        };
+        let file: Arc<str> = Arc::from(name.as_str());
+        let read =
+            caps::read_file(&folder.join(name), caps::FILE).map_err(|error| error.to_string());
+        let table = read.and_then(|bytes| {
+            inputs.push(input(name, &bytes));
+            read_csv(Arc::clone(&file), bytes, spec).map_err(|why| format!("{name}: {why}"))
+        });
+        match table {
+            Ok(table) => {
+                if table.height() == 0 && spec.name == "marks" {
+                    missing_marks(&file, tally);
+                }
+                tables.push((spec, table));
+            }
+            Err(why) => tally
+                .findings
+                .push(Finding::new(Code::Unreadable, why).at(&whole(&file))),
+        }
+    }
+    strangers(&names, tally);
+    let mut logs = Vec::new();
+    for name in names.iter().filter(|name| is_log(name)) {
+        add_log(folder, name, &mut logs, &mut inputs, tally);
+    }
+    Ok(Raw {
+        settings_file,
+        sections,
+        counted: false,
+        tables,
+        logs,
+        inputs,
+    })
+}
+
+/// Says which tables of the folder are not read, and which of them look misspelt.
+fn strangers(names: &[String], tally: &mut Tally) {
+    for name in names {
+        let Some(stem) = name.to_lowercase().strip_suffix(".csv").map(str::to_owned) else {
+            continue;
+        };
+        if TABLES.iter().any(|spec| spec.name == stem) {
+            continue;
+        }
+        let source = whole(&Arc::from(name.as_str()));
+        match TABLES.iter().find(|spec| near(spec.name, &stem)) {
+            Some(spec) => {
+                let message = format!("{name} is not read. Did you mean {}.csv?", spec.name);
+                tally
+                    .findings
+                    .push(Finding::new(Code::UnusedColumn, message).at(&source));
+            }
+            None => tally.notes.push(Note {
+                source: Some(source),
+                text: "is none of the job's tables and is not read".to_owned(),
+            }),
+        }
+    }
+}
+
+/// The sheets of a workbook, with the logs beside it whose names begin like its own.
+pub fn workbook(book: &Path, tally: &mut Tally) -> Result<Raw, Error> {
+    let name = book
+        .file_name()
+        .map(|name| name.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    let bytes = caps::read_file(book, caps::FILE)?;
+    let mut inputs = vec![input(&name, &bytes)];
+    let sheets = read_workbook(&name, &bytes).map_err(|why| Error::Read {
+        path: book.to_owned(),
+        why,
+    })?;
+    let settings_file: Arc<str> = Arc::from(format!("{name}!job"));
+    let (mut sections, mut tables) = (Vec::new(), Vec::new());
+    for (title, table) in sheets {
+        let wanted = normal(&title).name;
+        if wanted == "job" {
+            sections = settings::read_sheet(&table, tally);
+        } else if let Some(spec) = TABLES.iter().find(|spec| spec.name == wanted) {
+            tables.push((*spec, table));
+        } else if !OWN_SHEETS.contains(&wanted.as_str()) {
+            keep_sheet(&table, tally);
+        }
+    }
+    if !tables
+        .iter()
+        .any(|(spec, table)| spec.name == "marks" && table.height() > 0)
+    {
+        missing_marks(&Arc::from(format!("{name}!marks")), tally);
+    }
+    tables.sort_by_key(|(spec, _)| TABLES.iter().position(|of| of.name == spec.name));
+    let stem = book
+        .file_stem()
+        .map(|stem| stem.to_string_lossy().to_lowercase())
+        .unwrap_or_default();
+    let folder = book
+        .parent()
+        .filter(|parent| !parent.as_os_str().is_empty())
+        .unwrap_or(Path::new("."));
+    let mut logs = Vec::new();
+    for log in file_names(folder)?
+        .iter()
+        .filter(|log| is_log(log) && log.to_lowercase().starts_with(&stem))
+    {
+        add_log(folder, log, &mut logs, &mut inputs, tally);
+    }
+    Ok(Raw {
+        settings_file,
+        sections,
+        counted: true,
+        tables,
+        logs,
+        inputs,
+    })
+}
+
+/// Sheets that `aslaid` writes into workbooks for people, and does not read back.
+const OWN_SHEETS: [&str; 2] = ["findings", "how_to_fill_in"];
+
+/// A sheet that is none of ours goes into the record row by row.
+fn keep_sheet(table: &Table, tally: &mut Tally) {
+    for row in 0..table.height() {
+        let cells: Vec<(String, String)> = table
+            .filled(row)
+            .map(|(place, text)| (format!("column_{}", place + 1), text.to_owned()))
+            .collect();
+        tally.cells.kept += cells.len();
+        tally.left_out.push(LeftOut {
+            source: table.source(row),
+            reason: "none of the job's tables".to_owned(),
+            cells,
+        });
+    }
+}
+
+fn missing_marks(file: &Arc<str>, tally: &mut Tally) {
+    let message = format!("{file}: there are no marks; a job needs one row for each located point");
+    tally
+        .findings
+        .push(Finding::new(Code::Unreadable, message).at(&whole(file)));
+}
+
+pub fn whole(file: &Arc<str>) -> Source {
+    Source {
+        file: Arc::clone(file),
+        row: 0,
+    }
+}
+
+fn is_log(name: &str) -> bool {
+    Path::new(name)
+        .extension()
+        .is_some_and(|end| end.eq_ignore_ascii_case("nmea"))
+}
+
+/// Names of the files in a folder, sorted.
+fn file_names(folder: &Path) -> Result<Vec<String>, Error> {
+    let refuse = |error: std::io::Error| Error::Read {
+        path: folder.to_owned(),
+        why: error.to_string(),
+    };
+    let mut names = Vec::new();
+    for entry in fs::read_dir(folder).map_err(refuse)? {
+        let entry = entry.map_err(refuse)?;
+        if !entry.file_type().map_err(refuse)?.is_dir() {
+            names.push(entry.file_name().to_string_lossy().into_owned());
+        }
+    }
+    names.sort();
+    Ok(names)
+}
+
+fn input(name: &str, bytes: &[u8]) -> Input {
+    let hash = Sha256::digest(bytes);
+    let sha256 = hash.iter().fold(String::new(), |mut text, byte| {
+        // Writing to a String can't fail.
+        let _ = write!(text, "{byte:02x}");
+        text
+    });
+    Input {
+        file: name.to_owned(),
+        bytes: bytes.len() as u64,
+        sha256,
+    }
+}
+
+fn add_log(
+    folder: &Path,
+    name: &str,
+    logs: &mut Vec<(String, Vec<u8>)>,
+    inputs: &mut Vec<Input>,
+    tally: &mut Tally,
+) {
+    match caps::read_file(&folder.join(name), caps::LOG) {
+        Ok(bytes) => {
+            inputs.push(input(name, &bytes));
+            logs.push((name.to_owned(), bytes));
+        }
+        Err(error) => tally
+            .findings
+            .push(Finding::new(Code::Unreadable, error.to_string()).at(&whole(&Arc::from(name)))),
+    }
+}
