@@ -61,7 +61,8 @@ pub fn message(file: &str, gap: f64, sample: &[(f64, f64)], site: &Site) -> Stri
         format!("{:.0} km", gap / 1000.0)
     };
     format!(
-        "{file}: the plan lies {away} from the job. {}",
+        "{file}: the plan lies {away} from the job. {} What stands under [[file]] in the layers file (--plan-layers) beats what the \
+         plan says itself.",
         would_fit(sample, site)
     )
 }
