@@ -12,12 +12,15 @@ use crate::export::{self, Format};
 use crate::pipeline::Outcome;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
-    let formats = export::select(&args.formats)?;
+    let formats = args.plans.formats(export::select(&args.formats)?);
     let jobs = jobs::named(&args.paths)?;
-    let finish = |path: &Path, outcome: Outcome| {
+    let finish = |path: &Path, mut outcome: Outcome| {
         let report = Report::of(path, &outcome);
         let delivered = root(args.out.as_ref(), path)
-            .and_then(|root| write(&root, outcome, args.draft, &formats));
+            .and_then(|root| {
+                args.plans.lay_under(&mut outcome)?;
+                write(&root, outcome, args.draft, &formats)
+            });
         report.delivered(delivered)
     };
     let reports = batch::run(

@@ -84,6 +84,7 @@ pub const FORMATS: &[&dyn Format] = &[
     &csv::PROFILE,
     &csv::CAMERA,
     &csv::TIES,
+    &csv::CROSSINGS,
 ];
 
 /// Files besides those of [`FORMATS`] that a result folder of ours can hold.

@@ -4,6 +4,7 @@ mod accuracy;
 mod camera;
 mod cautions;
 mod head;
+mod joint;
 mod marks;
 mod references;
 mod runs;
@@ -118,6 +119,8 @@ pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
         camera: camera::camera(&view),
         references: references::references(&view),
         ties: Vec::new(),
+        plans: Vec::new(),
+        crossings: Vec::new(),
         measurements: parts.measurements,
         checks: parts.checks,
         advice: parts.advice,
