@@ -16,11 +16,10 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let jobs = jobs::named(&args.paths)?;
     let finish = |path: &Path, mut outcome: Outcome| {
         let report = Report::of(path, &outcome);
-        let delivered = root(args.out.as_ref(), path)
-            .and_then(|root| {
-                args.plans.lay_under(&mut outcome)?;
-                write(&root, outcome, args.draft, &formats)
-            });
+        let delivered = root(args.out.as_ref(), path).and_then(|root| {
+            args.plans.lay_under(&mut outcome)?;
+            write(&root, outcome, args.draft, &formats)
+        });
         report.delivered(delivered)
     };
     let reports = batch::run(

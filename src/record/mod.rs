@@ -2,8 +2,8 @@
 //! after it only reads.
 
 pub mod build;
-pub mod hash;
 mod crossing;
+pub mod hash;
 pub mod model;
 
 pub use build::{Parts, PointQuality, build};

@@ -19,7 +19,9 @@ use serde::{Deserialize, Serialize};
 use crate::findings::Finding;
 use crate::units::LengthUnit;
 
-pub use super::crossing::{Crossing, Direction, Joint, Meeting, PlanLayer, Requirement, Separation};
+pub use super::crossing::{
+    Crossing, Direction, Joint, Meeting, PlanLayer, Requirement, Separation,
+};
 
 /// Version of the record's schema.
 pub const SCHEMA: &str = "aslaid record 1";

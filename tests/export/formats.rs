@@ -264,7 +264,10 @@ fn a_word_that_names_no_format_is_refused_with_those_that_do() {
             .map(|f| f.name())
             .collect()
     };
-    assert_eq!(names(&["csv"]), ["points", "profile", "camera", "ties", "crossings"]);
+    assert_eq!(
+        names(&["csv"]),
+        ["points", "profile", "camera", "ties", "crossings"]
+    );
     assert_eq!(names(&["KML", "record.json"]), ["record", "kml"]);
     assert_eq!(names(&["findings"]), Vec::<&str>::new());
 }

@@ -138,18 +138,18 @@ fn vertex(
     let grade = profile.grades.get(index).copied().flatten();
     let located = match at.kind {
         Kind::Mark(mark) => traced.marks.get(mark),
-        Kind::Bend | Kind::Junction(_) => None,
+        Kind::Bend(_) | Kind::Junction(_) => None,
     };
     let depth = located.and_then(|located| located.depth);
     let name = match at.kind {
         Kind::Mark(_) => located.map(|located| view.inputs.mark_name(located.mark)),
         Kind::Junction(branch) => junction_mark(view, branch),
-        Kind::Bend => None,
+        Kind::Bend(_) => None,
     };
     Some(Vertex {
         kind: match at.kind {
             Kind::Mark(_) => VertexKind::Mark,
-            Kind::Bend => VertexKind::Bend,
+            Kind::Bend(_) => VertexKind::Bend,
             Kind::Junction(_) => VertexKind::Junction,
         },
         mark: name.map(str::to_owned),
