@@ -42,7 +42,7 @@ pub(super) fn advise(known: &Known<'_>, trials: &Trials<'_>) -> Option<Advice> {
             known.length(now)
         ),
     };
-    let worth = now.is_none_or(|now| known.worth(now, then));
+    let worth = now.is_none_or(|now| super::worth(now, then));
     worth.then(|| known.advice(name, "redundancy", text, now, Some(then)))
 }
 

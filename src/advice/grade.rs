@@ -251,7 +251,7 @@ fn exposed(known: &Known<'_>, traced: &Traced) -> Option<Traced> {
             _ => None,
         })
     };
-    let ends = [known_marks().find(has)?, known_marks().filter(has).last()?];
+    let ends = [known_marks().find(has)?, known_marks().rfind(has)?];
     for index in ends {
         let mark = with.marks.get_mut(index)?;
         mark.depth = Some(Depth {

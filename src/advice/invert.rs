@@ -198,6 +198,6 @@ pub(super) fn advise(known: &Known<'_>) -> Option<Advice> {
             known.length(then)
         ),
     };
-    let worth = now.is_none_or(|now| known.worth(now, then));
+    let worth = now.is_none_or(|now| super::worth(now, then));
     worth.then(|| known.advice(name, "invert", text, now, Some(then)))
 }

@@ -86,9 +86,12 @@ fn ellipse(known: &Known<'_>, trials: &Trials<'_>) -> Option<Advice> {
         known.bare(now),
         known.length(then)
     );
-    known
-        .worth(now, then)
-        .then(|| known.advice(name, "ellipse", text, Some(now), Some(then)))
+    worth(now, then).then(|| known.advice(name, "ellipse", text, Some(now), Some(then)))
+}
+
+/// Whether a measurement takes enough off a figure.
+fn worth(now: f64, then: f64) -> bool {
+    then < now * (1.0 - WORTH)
 }
 
 impl<'a> Known<'a> {
@@ -126,10 +129,6 @@ impl<'a> Known<'a> {
     fn point_name(&self, point: PointId) -> &'a str {
         let points = &self.observations().points;
         points.get(point.0 as usize).map_or("", |point| &point.name)
-    }
-
-    fn worth(&self, now: f64, then: f64) -> bool {
-        then < now * (1.0 - WORTH)
     }
 
     /// A length in the result unit without its unit, as fine as a bound is worth.
