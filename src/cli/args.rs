@@ -108,6 +108,9 @@ pub struct BuildArgs {
     /// Site plans.
     #[command(flatten)]
     pub plans: super::plan::PlanArgs,
+    /// Names, types, units and values of the columns as FILE says (TOML; `aslaid schema fields` describes it)
+    #[arg(long, value_name = "FILE")]
+    pub fields: Option<PathBuf>,
     /// Build a draft without the rows that can't be used, marked as one in every file
     #[arg(long)]
     pub draft: bool,
