@@ -85,6 +85,15 @@ impl Column {
         }
     }
 
+    /// Whether it holds the values of our column of this name, whatever it is called.
+    #[must_use]
+    pub fn holds(&self, name: &str) -> bool {
+        match &self.getter {
+            Getter::Converted(conversion) => conversion.unchanged() == Some(name),
+            _ => self.name == name,
+        }
+    }
+
     /// The unit of its numbers, for people.
     #[must_use]
     pub fn unit<'a>(&'a self, frame: &'a Frame) -> Option<&'a str> {

@@ -65,6 +65,14 @@ impl Conversion {
         typed(value, self.kind)
     }
 
+    /// Name of our column whose values are written as they are.
+    #[must_use]
+    pub fn unchanged(&self) -> Option<&str> {
+        let from = self.from.as_ref()?;
+        let same = self.values.is_empty() && self.kind == from.quantity.kind();
+        same.then_some(from.name.as_str())
+    }
+
     /// The unit of what is written, for people.
     #[must_use]
     pub fn unit<'a>(&'a self, frame: &'a Frame) -> Option<&'a str> {
