@@ -5,6 +5,8 @@
 mod common;
 mod fields;
 mod formats;
+mod load;
+mod server;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
