@@ -1,6 +1,6 @@
 """Reads GeoPackage, GeoParquet and DXF of one folder with other people's programs and compares them with record.json.
 
-Usage: formats.py RESULT [FORMAT…]. Works on any record of ours. The names of properties are written here a second time on
+Usage: formats.py [--only=FORMAT] RESULT…. Works on any record of ours. The names of properties are written here a second time on
 purpose. Prints how many cells and coordinates were compared; ends with an error at the first that differs.
 """
 
@@ -246,11 +246,38 @@ def check_dxf(folder, record):
     assert len(height) <= 1 and all(0 < h < math.inf for h in height)
 
 
-CHECKS = {"gpkg": check_gpkg, "parquet": check_parquet, "dxf": check_dxf}
+def check_geojson(folder, record):
+    """The map's longitudes and latitudes come back to the grid's coordinates: X, Y and Z to 1 mm."""
+    import pyproj
+
+    frame = record.json["frame"]
+    if record.local:
+        assert not (folder / "asbuilt.geojson").exists()
+        return
+    metres = frame["crs_unit_metres"]
+    to_grid = pyproj.Transformer.from_crs("OGC:CRS84", frame["crs"], always_xy=True)
+    separation = frame.get("geoid_separation")
+    wanted = {item["id"]: record.places(f, item) for f in KEYS for item in record.items(f)}
+    for feature in json.loads((folder / "asbuilt.geojson").read_text(encoding="utf-8"))["features"]:
+        places, geometry = wanted[feature["id"]], feature["geometry"]
+        if geometry is None:
+            continue  # A place that isn't known in longitude and latitude; the record's own are compared elsewhere.
+        coordinates = geometry["coordinates"] if geometry["type"] == "LineString" else [geometry["coordinates"]]
+        for found, place in zip(coordinates, places, strict=True):
+            east, north = to_grid.transform(found[0], found[1])
+            same(east * metres, place[0] * metres, f"geojson {feature['id']} X", 1e-3)
+            same(north * metres, place[1] * metres, f"geojson {feature['id']} Y", 1e-3)
+            if len(found) == 3 and separation is not None and len(place) == 3:
+                height = found[2] - separation * UNIT[frame["unit"]]
+                same(height, place[2] * metres, f"geojson {feature['id']} Z", 1e-3)
+
+
+CHECKS = {"gpkg": check_gpkg, "parquet": check_parquet, "dxf": check_dxf, "geojson": check_geojson}
 
 if __name__ == "__main__":
-    result = Path(sys.argv[1])
-    for name in sys.argv[2:] or CHECKS:
-        before = compared
-        CHECKS[name](result, Record(result))
-        print(f"{name}: {compared - before} values equal")
+    only = [argument.removeprefix("--only=") for argument in sys.argv[1:] if argument.startswith("--only=")]
+    for result in [Path(argument) for argument in sys.argv[1:] if not argument.startswith("--only=")]:
+        for name in only or CHECKS:
+            before = compared
+            CHECKS[name](result, Record(result))
+            print(f"{result.name} {name}: {compared - before} values equal")

@@ -1,6 +1,6 @@
 """GDAL's validate_geoparquet.py on a file, where GDAL itself was built without its Parquet driver.
 
-Usage: geoparquet.py FILE SCHEMA. The validator's own checks run; what it asks GDAL's driver for (the file's metadata, its
+Usage: geoparquet.py SCHEMA FILE…. The validator's own checks run; what it asks GDAL's driver for (the file's metadata, its
 columns, its rows) comes from pyarrow. Prints OK, or the validator's errors, and ends with 1 if there is any.
 """
 
@@ -20,36 +20,38 @@ for module in (gdal, ogr, osr):
 # The validator's table has "Point" for a point with a height, where the standard has "Point Z".
 validate_geoparquet.map_ogr_geom_type_to_geoparquet[ogr.wkbPoint25D] = "Point Z"
 
-path, schema = sys.argv[1:]
-file = pyarrow.parquet.ParquetFile(path)
+schema, *paths = sys.argv[1:]
 
 
 class Layer:
+    def __init__(self, path):
+        self.file = pyarrow.parquet.ParquetFile(path)
+
     def GetMetadataItem(self, key, domain):
-        value = (file.schema_arrow.metadata or {}).get(key.encode())
+        value = (self.file.schema_arrow.metadata or {}).get(key.encode())
         return value.decode() if value is not None else None
 
     def SetIgnoredFields(self, names):
         pass
 
     def GetLayerDefn(self):
-        names = [n for n, t in zip(file.schema_arrow.names, file.schema_arrow.types) if str(t) == "binary"]
+        names = [n for n, t in zip(self.file.schema_arrow.names, self.file.schema_arrow.types) if str(t) == "binary"]
         field = lambda index: types.SimpleNamespace(GetName=lambda: names[index])
         return types.SimpleNamespace(
             GetFieldCount=lambda: 0, GetGeomFieldCount=lambda: len(names), GetGeomFieldDefn=field
         )
 
     def GetArrowStreamAsNumPy(self, options):
-        for batch in file.iter_batches():
+        for batch in self.file.iter_batches():
             yield batch.to_pydict()
 
 
 validate_geoparquet.gdal = types.SimpleNamespace(
     GetDriverByName=lambda name: name,
-    OpenEx=lambda name, allowed_drivers: types.SimpleNamespace(GetLayer=lambda index: Layer()),
+    OpenEx=lambda name, allowed_drivers: types.SimpleNamespace(GetLayer=lambda index: Layer(name)),
     ExceptionMgr=gdal.ExceptionMgr,
     VersionInfo=gdal.VersionInfo,
 )
-errors = validate_geoparquet.check(path, check_data=True, local_schema=schema)
+errors = [e for path in paths for e in validate_geoparquet.check(path, check_data=True, local_schema=schema)]
 print("\n".join(errors) or "OK")
 sys.exit(1 if errors else 0)

@@ -5,8 +5,12 @@
 mod common;
 mod fields;
 mod formats;
+mod jobs;
 mod load;
 mod server;
+#[path = "../simulation/mod.rs"]
+#[allow(dead_code, reason = "only jobs are taken of it")]
+mod simulation;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

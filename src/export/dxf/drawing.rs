@@ -111,13 +111,13 @@ impl<'a> Drawing<'a> {
             _ => None,
         };
         let is_storm = run.is_some_and(|run| self.storm.contains(run.as_str()));
-        let system = if is_storm { "-storm" } else { "" };
-        let elevation = if wkb::has_z(shape) {
-            ""
+        let system = if is_storm { "_storm" } else { "" };
+        let key = format!("{}{system}", table.name);
+        if wkb::has_z(shape) {
+            self.names.of(&key)
         } else {
-            "-no-elevation"
-        };
-        self.names.of(&format!("{}{system}{elevation}", table.name))
+            self.names.without_elevation(&key)
+        }
     }
 
     /// The name of what is there, and the invert's elevation below it.

@@ -2,7 +2,8 @@
 //! ([NCS](crate::sources::Source::CadStandard)): discipline `V`, survey and mapping, then major and minor group.
 //!
 //! The groups are from memory of the standard's layer list; `CMRA` and `NOEL` are ours, as the standard lets a user add
-//! minor groups. A job can give each layer its own name.
+//! minor groups. What has no elevation lies on a layer whose name ends in `-NOEL`. A job gives layers its own names in
+//! `[layers]` of `job.toml`.
 
 use std::collections::BTreeMap;
 
@@ -15,29 +16,39 @@ pub struct Layer {
     pub name: &'static str,
     /// Number of its colour in the drawing.
     pub colour: u8,
+    /// Whether what lies on it can be without elevation.
+    pub flat: bool,
 }
 
 const fn layer(key: &'static str, name: &'static str, colour: u8) -> Layer {
-    Layer { key, name, colour }
+    Layer {
+        key,
+        name,
+        colour,
+        flat: true,
+    }
+}
+
+const fn words(key: &'static str, name: &'static str, colour: u8) -> Layer {
+    Layer {
+        key,
+        name,
+        colour,
+        flat: false,
+    }
 }
 
 /// Every layer. Green (3) for sewers and drains and magenta (6) for survey points follow the uniform colour code of
 /// excavation notices ([common practice](crate::sources::Source::CommonPractice)); the other colours are our choice.
 pub const LAYERS: &[Layer] = &[
     layer("run", "V-SSWR-PIPE", 3),
-    layer("run-no-elevation", "V-SSWR-PIPE-NOEL", 3),
-    layer("run-storm", "V-STRM-PIPE", 3),
-    layer("run-storm-no-elevation", "V-STRM-PIPE-NOEL", 3),
+    layer("run_storm", "V-STRM-PIPE", 3),
     layer("mark", "V-NODE-SSWR", 3),
-    layer("mark-no-elevation", "V-NODE-SSWR-NOEL", 3),
-    layer("mark-storm", "V-NODE-STRM", 3),
-    layer("mark-storm-no-elevation", "V-NODE-STRM-NOEL", 3),
+    layer("mark_storm", "V-NODE-STRM", 3),
     layer("camera", "V-NODE-CMRA", 4),
-    layer("camera-no-elevation", "V-NODE-CMRA-NOEL", 4),
     layer("reference", "V-CTRL-HCPT", 6),
-    layer("reference-no-elevation", "V-CTRL-HCPT-NOEL", 6),
-    layer("label", "V-ANNO-TEXT", 7),
-    layer("notice", "V-ANNO-NOTE", 1),
+    words("label", "V-ANNO-TEXT", 7),
+    words("notice", "V-ANNO-NOTE", 1),
 ];
 
 /// The layers' names in one drawing.
@@ -47,6 +58,11 @@ impl<'a> Names<'a> {
     /// With the names that the job gives some of them, by key.
     pub const fn new(given: &'a BTreeMap<String, String>) -> Self {
         Self(given)
+    }
+
+    /// The name of the layer for what has no elevation.
+    pub fn without_elevation(&self, key: &str) -> String {
+        format!("{}-NOEL", self.of(key))
     }
 
     /// The name of a layer.
@@ -65,7 +81,7 @@ fn valid(name: &str) -> String {
     let replaced: String = name
         .trim()
         .chars()
-        .take(255)
+        .take(250)
         .map(|c| if forbidden(c) { '_' } else { c })
         .collect();
     if replaced.is_empty() {

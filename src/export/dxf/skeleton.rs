@@ -147,10 +147,12 @@ fn layers(out: &mut Pairs<'_>, names: &Names<'_>) -> io::Result<()> {
     // A job may give two of them one name.
     let mut all: Vec<(String, u8)> = vec![("0".to_owned(), 7)];
     for layer in LAYERS {
-        let name = names.of(layer.key);
-        let same = |(taken, _): &(String, u8)| taken.to_lowercase() == name.to_lowercase();
-        if !all.iter().any(same) {
-            all.push((name, layer.colour));
+        let flat = layer.flat.then(|| names.without_elevation(layer.key));
+        for name in std::iter::once(names.of(layer.key)).chain(flat) {
+            let same = |(taken, _): &(String, u8)| taken.to_lowercase() == name.to_lowercase();
+            if !all.iter().any(same) {
+                all.push((name, layer.colour));
+            }
         }
     }
     table(out, "LAYER", "4", all.len())?;
