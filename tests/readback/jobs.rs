@@ -1,5 +1,6 @@
 //! The whole way: jobs from their folders through the command to files and databases, read by other people's programs.
 
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -91,11 +92,8 @@ fn a_job_names_the_layers_of_its_drawing() {
     text.push_str("\n[layers]\n");
     // Every layer that a drawing can have is a key of the job, and the other way round.
     for layer in aslaid::export::dxf::layers::LAYERS {
-        text.push_str(&format!(
-            "{} = \"CITY-{}\"\n",
-            layer.key,
-            layer.key.to_uppercase()
-        ));
+        let (key, name) = (layer.key, layer.key.to_uppercase());
+        writeln!(text, "{key} = \"CITY-{name}\"").unwrap();
     }
     fs::write(job.join("job.toml"), text).unwrap();
     let results = build(

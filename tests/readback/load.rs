@@ -109,7 +109,7 @@ impl Place for File {
 
     fn count(&self, sql: &str) -> i64 {
         let connection = Connection::open(&self.path).unwrap();
-        connection.busy_timeout(Duration::from_secs(60)).unwrap();
+        connection.busy_timeout(Duration::from_mins(1)).unwrap();
         connection
             .query_row(&sql.replace(['{', '}'], ""), [], |row| row.get(0))
             .unwrap()
@@ -363,6 +363,10 @@ fn another_coordinate_system_needs_another_table() {
 }
 
 #[test]
+#[allow(
+    clippy::too_many_lines,
+    reason = "one record, looked at from every side"
+)]
 fn postgis_gives_back_the_same_geometry_and_the_same_cells() {
     let root = tempfile::tempdir().unwrap();
     let mut record = sample();
@@ -578,9 +582,9 @@ fn a_load_killed_at_any_moment_leaves_the_old_or_the_new() {
             child.kill().unwrap();
             let status = child.wait().unwrap();
             if status.code() == Some(0) {
-                done += 1
+                done += 1;
             } else {
-                killed += 1
+                killed += 1;
             }
             assert_eq!(place.count("SELECT count(*) FROM {mark}"), 3000);
             assert_eq!(

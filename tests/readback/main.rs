@@ -1,5 +1,6 @@
 //! GeoPackage, GeoParquet, DXF and tables in databases, read back by other people's programs.
 #![allow(clippy::unwrap_used, reason = "a test that can't go on has failed")]
+#![allow(clippy::print_stdout, reason = "figures for whoever looks")]
 
 #[path = "../common/mod.rs"]
 mod common;

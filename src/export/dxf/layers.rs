@@ -56,16 +56,19 @@ pub struct Names<'a>(&'a BTreeMap<String, String>);
 
 impl<'a> Names<'a> {
     /// With the names that the job gives some of them, by key.
+    #[must_use]
     pub const fn new(given: &'a BTreeMap<String, String>) -> Self {
         Self(given)
     }
 
     /// The name of the layer for what has no elevation.
+    #[must_use]
     pub fn without_elevation(&self, key: &str) -> String {
         format!("{}-NOEL", self.of(key))
     }
 
     /// The name of a layer.
+    #[must_use]
     pub fn of(&self, key: &str) -> String {
         let ours = LAYERS
             .iter()

@@ -18,17 +18,23 @@ use crate::units::LengthUnit;
 #[schemars(rename = "fields")]
 struct Written {
     /// Runs.
-    run: Option<Part>,
+    #[schemars(with = "Option<Part>")]
+    run: Option<Spanned<Part>>,
     /// Marks.
-    mark: Option<Part>,
+    #[schemars(with = "Option<Part>")]
+    mark: Option<Spanned<Part>>,
     /// Camera observations.
-    camera: Option<Part>,
+    #[schemars(with = "Option<Part>")]
+    camera: Option<Spanned<Part>>,
     /// Reference points.
-    reference: Option<Part>,
+    #[schemars(with = "Option<Part>")]
+    reference: Option<Spanned<Part>>,
     /// Vertices of the runs (`profile.csv`).
-    profile: Option<Part>,
+    #[schemars(with = "Option<Part>")]
+    profile: Option<Spanned<Part>>,
     /// Ties (`ties.csv`).
-    ties: Option<Part>,
+    #[schemars(with = "Option<Part>")]
+    ties: Option<Spanned<Part>>,
 }
 
 /// The columns of one table, in order.
@@ -146,8 +152,20 @@ pub(super) fn parse(text: &str) -> Result<BTreeMap<String, Section>, Problem> {
     Ok(sections)
 }
 
-fn section(table: &str, part: Part, line: &dyn Fn(usize) -> usize) -> Result<Section, Problem> {
+fn section(
+    table: &str,
+    part: Spanned<Part>,
+    line: &dyn Fn(usize) -> usize,
+) -> Result<Section, Problem> {
+    let start = line(part.span().start);
+    let part = part.into_inner();
     let keep_others = matches!(part.others, Others::Keep);
+    if part.column.is_empty() && !keep_others {
+        let why = format!(
+            "[{table}] lists no column; list some, say others = \"keep\", or take the section out"
+        );
+        return Err(Problem::new(start, why));
+    }
     let known: BTreeSet<String> = table::declared()
         .into_iter()
         .filter(|declared| declared.name == table)

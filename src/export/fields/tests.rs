@@ -54,6 +54,7 @@ fn what_is_wrong_is_said_with_its_line() {
             "line 4: a value is a text in quotes or a number",
         ),
         ("[pipes]\n", "line 1: "),
+        ("[run]\n", "line 1: [run] lists no column"),
         ("[run]\ncolour = 1\n", "line 2: "),
         ("[run\n", "line 1: "),
     ];

@@ -36,7 +36,8 @@ fn bounds(blob: &[u8]) -> Option<[f64; 4]> {
         let bytes: [u8; 8] = blob.get(at..at + 8)?.try_into().ok()?;
         Some(f64::from_le_bytes(bytes))
     };
-    if flags >> 1 & 7 == 0 {
+    let envelope = flags & 0b1110;
+    if envelope == 0 {
         // A point: header of 8 bytes, byte order and type of 5.
         let (x, y) = (number(13)?, number(21)?);
         return Some([x, x, y, y]);

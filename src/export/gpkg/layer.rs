@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use rusqlite::types::ToSqlOutput;
 use rusqlite::{Connection, Result, ToSql, params, params_from_iter};
 
-use super::blob;
+use super::{blob, rtree};
 use crate::export::geometry;
 use crate::export::table::{Column, Row, Table};
 use crate::export::value::{Kind, Value, without_nul};
@@ -53,10 +53,6 @@ impl<'a> Layer<'a> {
         }
     }
 
-    fn rtree(&self) -> String {
-        format!("rtree_{}_{}", self.name, self.geometry)
-    }
-
     /// Makes the table, registers it, and makes its spatial index.
     ///
     /// # Errors
@@ -77,7 +73,7 @@ impl<'a> Layer<'a> {
             params![self.name, self.geometry],
         )?;
         self.describe(connection, head.frame)?;
-        connection.execute_batch(&self.index_ddl())
+        connection.execute_batch(&rtree::ddl(&self.name, &self.key, &self.geometry))
     }
 
     /// `POINT` or `LINESTRING`.
@@ -87,18 +83,14 @@ impl<'a> Layer<'a> {
     }
 
     fn table_ddl(&self) -> String {
-        let columns: String = self
-            .table
-            .columns
-            .iter()
-            .map(|column| format!(", {}", definition(column)))
-            .collect();
+        let columns: Vec<String> = self.table.columns.iter().map(definition).collect();
         format!(
-            "CREATE TABLE {} ({} INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {} {}{columns})",
+            "CREATE TABLE {} ({} INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {} {}, {})",
             quoted(&self.name),
             quoted(&self.key),
             quoted(&self.geometry),
             self.shape(),
+            columns.join(", "),
         )
     }
 
@@ -119,65 +111,6 @@ impl<'a> Layer<'a> {
         Ok(())
     }
 
-    /// The index and its triggers, as annex F.3 of the standard (version 1.3) has them.
-    fn index_ddl(&self) -> String {
-        let (table, key, geometry) = (
-            quoted(&self.name),
-            quoted(&self.key),
-            quoted(&self.geometry),
-        );
-        let name = self.rtree();
-        let rtree = quoted(&name);
-        let trigger = |suffix: &str| quoted(&format!("{name}_{suffix}"));
-        let filled = format!("(NEW.{geometry} NOTNULL AND NOT ST_IsEmpty(NEW.{geometry}))");
-        let empty = format!("(NEW.{geometry} ISNULL OR ST_IsEmpty(NEW.{geometry}))");
-        let put = format!(
-            "INSERT OR REPLACE INTO {rtree} VALUES (NEW.{key}, ST_MinX(NEW.{geometry}), ST_MaxX(NEW.{geometry}), ST_MinY(NEW.{geometry}), ST_MaxY(NEW.{geometry}));"
-        );
-        let mut ddl =
-            format!("CREATE VIRTUAL TABLE {rtree} USING rtree(id, minx, maxx, miny, maxy);\n");
-        let mut add = |suffix: &str, when: &str, condition: &str, then: &str| {
-            ddl.push_str(&format!(
-                "CREATE TRIGGER {} AFTER {when} ON {table} WHEN {condition} BEGIN {then} END;\n",
-                trigger(suffix)
-            ));
-        };
-        let drop = format!("DELETE FROM {rtree} WHERE id = OLD.{key};");
-        let update = format!("UPDATE OF {geometry}");
-        add("insert", "INSERT", &filled, &put);
-        add(
-            "update1",
-            &update,
-            &format!("OLD.{key} = NEW.{key} AND {filled}"),
-            &put,
-        );
-        add(
-            "update2",
-            &update,
-            &format!("OLD.{key} = NEW.{key} AND {empty}"),
-            &drop,
-        );
-        add(
-            "update3",
-            "UPDATE",
-            &format!("OLD.{key} != NEW.{key} AND {filled}"),
-            &format!("{drop} {put}"),
-        );
-        add(
-            "update4",
-            "UPDATE",
-            &format!("OLD.{key} != NEW.{key} AND {empty}"),
-            &format!("DELETE FROM {rtree} WHERE id IN (OLD.{key}, NEW.{key});"),
-        );
-        add(
-            "delete",
-            "DELETE",
-            &format!("OLD.{geometry} NOT NULL"),
-            &drop,
-        );
-        ddl
-    }
-
     /// Writes rows, and gives their number.
     ///
     /// # Errors
@@ -187,17 +120,13 @@ impl<'a> Layer<'a> {
         connection: &Connection,
         rows: impl Iterator<Item = Row<'r>>,
     ) -> Result<u64> {
-        let names: String = self
-            .table
-            .columns
-            .iter()
-            .map(|column| format!(", {}", quoted(&column.name)))
-            .collect();
+        let own = self.table.columns.iter().map(|column| quoted(&column.name));
+        let names: Vec<String> = std::iter::once(quoted(&self.geometry)).chain(own).collect();
         let places = ", ?".repeat(self.table.columns.len());
         let mut statement = connection.prepare(&format!(
-            "INSERT INTO {} ({}{names}) VALUES (?{places})",
+            "INSERT INTO {} ({}) VALUES (?{places})",
             quoted(&self.name),
-            quoted(&self.geometry),
+            names.join(", "),
         ))?;
         let mut count = 0;
         for row in rows {

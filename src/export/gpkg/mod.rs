@@ -17,6 +17,7 @@ use crate::record::AsBuilt;
 pub mod blob;
 pub mod container;
 pub mod layer;
+mod rtree;
 
 use layer::{Head, Layer};
 

@@ -18,7 +18,7 @@ use crate::export::value::Quantity;
 use crate::record::AsBuilt;
 
 /// How long a load waits for another one: our choice.
-const WAIT: Duration = Duration::from_secs(60);
+const WAIT: Duration = Duration::from_mins(1);
 /// The file's own clock: nothing here reads another.
 const NOW: &str = "strftime('%Y-%m-%dT%H:%M:%fZ', 'now')";
 

@@ -127,7 +127,8 @@ fn section(row: &mut Row<'_>, name: &str, settings: &mut Settings, crs_unit: Crs
         }
         "layers" => {
             let keys = layers::TABLE.columns.iter().enumerate();
-            let keys: Vec<(usize, &str)> = keys.map(|(index, column)| (index, column.name)).collect();
+            let keys: Vec<(usize, &str)> =
+                keys.map(|(index, column)| (index, column.name)).collect();
             settings.layers = texts(row, &keys);
         }
         _ => {}
