@@ -13,6 +13,7 @@ mod build;
 mod check;
 mod intake;
 mod jobs;
+mod load;
 mod new;
 mod output;
 mod plan;
@@ -45,6 +46,7 @@ pub fn main() -> ExitCode {
         Some(Command::Build(args)) => build::run(&args, &mut output),
         Some(Command::Check(args)) => check::run(&args, &mut output),
         Some(Command::Intake(args)) => intake::run(&args, &mut output),
+        Some(Command::Load(args)) => load::run(&args, &mut output),
         Some(Command::New(args)) => new::run(&args, &mut output),
         Some(Command::Schema { name }) => schema::run(&name, &mut output),
         Some(Command::Completions { shell }) => {

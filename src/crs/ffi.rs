@@ -406,6 +406,20 @@ impl Object {
         }
     }
 
+    /// WKT of OGC 01-009 as GDAL writes it, on one line; empty where that old form can't express the CRS.
+    pub(super) fn wkt1(&self) -> String {
+        let options = [c"MULTILINE=NO".as_ptr(), null()];
+        // SAFETY: as above.
+        unsafe {
+            text(sys::proj_as_wkt(
+                self.ctx(),
+                self.raw(),
+                sys::PJ_WKT_TYPE_PJ_WKT1_GDAL,
+                options.as_ptr(),
+            ))
+        }
+    }
+
     /// The operations from this CRS to another, those left out whose grids are missing; `ballpark` lets in those
     /// that take no notice of the datums.
     pub(super) fn operations_to(&self, target: &Self, ballpark: bool) -> Vec<Self> {

@@ -69,6 +69,8 @@ struct Earth {
     meridian: f64,
     projjson: String,
     wkt: String,
+    /// Empty where the old form can't express it.
+    wkt1: String,
 }
 
 /// The area in which a coordinate system may be used; radians. West is greater than east across the antimeridian.
@@ -214,6 +216,14 @@ impl Crs {
     #[must_use]
     pub fn wkt(&self) -> Option<String> {
         self.0.earth.as_ref().map(|earth| earth.wkt.clone())
+    }
+
+    /// The CRS as WKT of OGC 01-009, which older formats ask for; `None` on a site grid, and where that form can't
+    /// express it.
+    #[must_use]
+    pub fn wkt1(&self) -> Option<&str> {
+        let earth = self.0.earth.as_ref()?;
+        Some(earth.wkt1.as_str()).filter(|wkt| !wkt.is_empty())
     }
 
     /// Scale, convergence and radius at easting, northing in metres. A site grid has scale 1 and no convergence.

@@ -242,7 +242,9 @@ columns! {
     }
 }
 
-fn id(item: Item<'_>) -> &str {
+/// The stable identity of an item.
+#[must_use]
+pub fn id(item: Item<'_>) -> &str {
     match item {
         Item::Run(n) | Item::Vertex(n, _) => &n.id,
         Item::Mark(m) => &m.id,

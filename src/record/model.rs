@@ -90,6 +90,9 @@ pub struct AsBuilt {
     /// Further columns of `marks.csv` that may leave the record, as `[publish] columns` names them.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub published: Vec<String>,
+    /// Names that the job gives layers of its drawing, by key; see [`crate::export::dxf::layers`].
+    #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
+    pub layers: BTreeMap<String, String>,
 }
 
 /// A draft leaves out rows that can't be used.

@@ -379,6 +379,7 @@ pub fn sample() -> AsBuilt {
         },
         cautions: vec!["Not exposed. Computed from signals received at the surface.".to_owned()],
         published: vec!["inspector".to_owned()],
+        layers: BTreeMap::new(),
         marks,
     }
 }

@@ -133,6 +133,7 @@ pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
         cells: cells(job.cells),
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
         published: job.publish.clone(),
+        layers: job.layers.clone(),
     };
     let tying = Tying {
         accuracy: &job.accuracy,
