@@ -65,8 +65,11 @@ pub enum Command {
         /// Which shell
         shell: clap_complete::Shell,
     },
-    /// Print the manual page, in roff
-    Man,
+    /// Print the manual page, in roff: `aslaid man | man -l -`
+    Man {
+        /// Of this command; of aslaid as a whole if left out
+        command: Option<String>,
+    },
 }
 
 /// Options of `new`.
@@ -133,11 +136,11 @@ pub struct Common {
 
 impl Common {
     /// What the stages are asked for.
-    pub fn options(&self, draft: bool) -> Options {
+    pub fn options(&self) -> Options {
         Options {
             unit: self.unit,
-            draft,
             crs: self.crs.clone(),
+            ..Options::default()
         }
     }
 }

@@ -9,23 +9,24 @@ use super::{Status, batch, jobs};
 use crate::error::Error;
 use crate::export::deliver::{Delivered, Delivery, deliver};
 use crate::export::{self, Format};
-use crate::pipeline::Outcome;
+use crate::pipeline::{Options, Outcome};
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let formats = export::select(&args.formats)?;
     let jobs = jobs::named(&args.paths)?;
     let finish = |path: &Path, outcome: Outcome| {
         let report = Report::of(path, &outcome);
-        let delivered = root(args.out.as_ref(), path)
-            .and_then(|root| write(&root, outcome, args.draft, &formats));
-        report.delivered(delivered)
+        let blocked = outcome.blocked() && !args.draft;
+        let delivered =
+            root(args.out.as_ref(), path).and_then(|root| write(&root, outcome, blocked, &formats));
+        report.delivered(delivered, blocked)
     };
-    let reports = batch::run(
-        &jobs,
-        &args.common,
-        &args.common.options(args.draft),
-        &finish,
-    )?;
+    let options = Options {
+        draft: args.draft,
+        tables: true,
+        ..args.common.options()
+    };
+    let reports = batch::run(&jobs, &args.common, &options, &finish)?;
     report::print_all(&reports, args.common.quiet, args.common.json, output)
 }
 
@@ -36,11 +37,10 @@ fn root(out: Option<&PathBuf>, job: &Path) -> Result<PathBuf, Error> {
 fn write(
     root: &Path,
     outcome: Outcome,
-    draft: bool,
+    blocked: bool,
     formats: &[&'static dyn Format],
 ) -> Result<Delivered, Error> {
     let corrections = jobs::corrections(&outcome)?;
-    let blocked = outcome.blocked() && !draft;
     let Outcome {
         job,
         record,

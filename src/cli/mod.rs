@@ -12,6 +12,7 @@ mod batch;
 mod build;
 mod check;
 mod jobs;
+mod listing;
 mod new;
 mod output;
 mod report;
@@ -50,7 +51,7 @@ pub fn main() -> ExitCode {
             output.bytes(&script);
             Ok(Status::Done)
         }
-        Some(Command::Man) => schema::man(&mut output),
+        Some(Command::Man { command }) => schema::man(command.as_deref(), &mut output),
     };
     let status = result.unwrap_or_else(|error| {
         output.problem(&error);
