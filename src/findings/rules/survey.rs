@@ -78,7 +78,7 @@ impl Survey<'_> {
 
     /// A point as messages call it.
     pub(super) fn called(&self, point: PointId) -> Cow<'_, str> {
-        called(self.name(point))
+        super::called(self.name(point))
     }
 
     /// Adds a point's run and mark to a finding.
@@ -151,14 +151,5 @@ impl Survey<'_> {
             Kind::SiteY { at } => format!("y of {}", name(at)),
         };
         format!("{what} ({}, {})", observation.column, observation.source)
-    }
-}
-
-/// A name in a sentence: a bare number needs a word before it.
-pub(super) fn called(name: &str) -> Cow<'_, str> {
-    if name.chars().any(char::is_alphabetic) {
-        Cow::Borrowed(name)
-    } else {
-        Cow::Owned(format!("point {name}"))
     }
 }

@@ -4,7 +4,8 @@
 //! 0.01 ([`crate::sources::Source::OurChoice`]: above nothing but what a shared shift or datum gives back).
 //! *Example*: two tapes and nothing else.
 
-use super::survey::{Survey, called};
+use super::called;
+use super::survey::Survey;
 use crate::findings::{Code, Finding};
 use crate::observe::PointId;
 
