@@ -22,6 +22,14 @@ pub enum Error {
         /// Why, and what to do.
         why: String,
     },
+    /// Records that can't be loaded into a database.
+    #[error("{target}: nothing was loaded: {why}")]
+    Load {
+        /// The database, without its password.
+        target: String,
+        /// Why, and what to do.
+        why: String,
+    },
     /// A usage error that the argument parser can't see.
     #[error("{0}")]
     Usage(String),

@@ -13,7 +13,7 @@ use crate::record::build::{Parts, Survey};
 use crate::record::{self, AsBuilt, model};
 use crate::run::{Inputs, Traced};
 use crate::units::LengthUnit;
-use crate::{height, observe, position, profile, run, transmitter};
+use crate::{advice, height, observe, position, profile, run, transmitter};
 
 /// What the caller may ask for.
 #[derive(Clone, Debug, Default)]
@@ -175,6 +175,14 @@ fn compute(
     }));
     finish(job, &mut findings);
 
+    let known = advice::Known {
+        inputs,
+        adjusted: &adjusted,
+        sensed: &sensed,
+        traced: &traced,
+        profiles: &profiles,
+        unit,
+    };
     let quality = survey.quality();
     let built = record::build(Parts {
         inputs,
@@ -188,7 +196,7 @@ fn compute(
         measurements: survey.measurements(),
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
         checks: survey.checks(inputs, &traced),
-        advice: Vec::new(),
+        advice: advice::advise(&known),
         findings: findings.clone(),
         notes: observed.notes.iter().map(note).collect(),
         draft: options.draft && findings.iter().any(|finding| finding.level == Level::Error),

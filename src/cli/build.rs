@@ -8,17 +8,21 @@ use super::report::{self, Report};
 use super::{Status, batch, jobs};
 use crate::error::Error;
 use crate::export::deliver::{Delivered, Delivery, deliver};
+use crate::export::fields::Fields;
 use crate::export::{self, Format};
 use crate::pipeline::{Options, Outcome};
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
-    let formats = export::select(&args.formats)?;
+    let formats = args.plans.formats(export::select(&args.formats)?);
+    let fields = args.fields.as_deref().map(Fields::read).transpose()?;
     let jobs = jobs::named(&args.paths)?;
-    let finish = |path: &Path, outcome: Outcome| {
+    let finish = |path: &Path, mut outcome: Outcome| {
         let report = Report::of(path, &outcome);
         let blocked = outcome.blocked() && !args.draft;
-        let delivered =
-            root(args.out.as_ref(), path).and_then(|root| write(&root, outcome, blocked, &formats));
+        let delivered = root(args.out.as_ref(), path).and_then(|root| {
+            args.plans.lay_under(&mut outcome)?;
+            write(&root, outcome, blocked, &formats, fields.as_ref())
+        });
         report.delivered(delivered, blocked)
     };
     let options = Options {
@@ -39,6 +43,7 @@ fn write(
     outcome: Outcome,
     blocked: bool,
     formats: &[&'static dyn Format],
+    fields: Option<&Fields>,
 ) -> Result<Delivered, Error> {
     let corrections = jobs::corrections(&outcome)?;
     let Outcome {
@@ -56,6 +61,7 @@ fn write(
             findings: &findings,
             corrections,
             formats,
+            fields,
         },
     )
 }

@@ -9,7 +9,7 @@ use crate::export;
 use crate::job;
 
 /// Names that `aslaid schema` knows.
-pub const NAMES: [&str; 3] = ["job", "record", "geojson"];
+pub const NAMES: [&str; 4] = ["job", "record", "geojson", "fields"];
 
 /// A JSON Schema by name.
 #[must_use]
@@ -18,6 +18,7 @@ pub fn of(name: &str) -> Option<Value> {
         "job" => Some(job::schema()),
         "record" => Some(export::schema::record()),
         "geojson" => Some(export::schema::geojson()),
+        "fields" => Some(export::fields::schema()),
         _ => None,
     }
 }

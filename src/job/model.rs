@@ -55,6 +55,8 @@ pub struct Job {
     pub limits: Limits,
     /// `[publish] columns`, as written.
     pub publish: Vec<String>,
+    /// `[layers]`: names of the drawing's layers, by key.
+    pub layers: BTreeMap<String, String>,
     /// Runs in the order of first mention.
     pub runs: Vec<Run>,
     /// Pushes; a run without any is one push.

@@ -150,6 +150,7 @@ fn assemble(
         accuracy: settings.accuracy,
         limits: settings.limits,
         publish: settings.publish,
+        layers: settings.layers,
         runs: runs.list,
         pushes,
         control: control.unwrap_or_default(),

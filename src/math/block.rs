@@ -38,6 +38,25 @@ pub fn outer(a: [f64; 2], b: [f64; 2]) -> Block {
     [[a[0] * b[0], a[0] * b[1]], [a[1] * b[0], a[1] * b[1]]]
 }
 
+/// Ones on the diagonal.
+pub const IDENTITY: Block = [[1.0, 0.0], [0.0, 1.0]];
+
+/// `a b`.
+#[must_use]
+pub fn product(a: Block, b: Block) -> Block {
+    let cell = |i: [f64; 2], j: usize| i[0] * b[0][j] + i[1] * b[1][j];
+    [
+        [cell(a[0], 0), cell(a[0], 1)],
+        [cell(a[1], 0), cell(a[1], 1)],
+    ]
+}
+
+/// `a C bᵀ`: a covariance after linear changes of both its points.
+#[must_use]
+pub fn carried(a: Block, c: Block, b: Block) -> Block {
+    product(product(a, c), transposed(b))
+}
+
 /// `aᵀ C b`: the covariance of the components along two directions.
 #[must_use]
 pub fn between(c: Block, a: [f64; 2], b: [f64; 2]) -> f64 {
@@ -164,6 +183,14 @@ mod tests {
                 inside / all
             );
         }
+    }
+
+    #[test]
+    fn carrying_turns_a_covariance() {
+        let quarter = [[0.0, 1.0], [-1.0, 0.0]];
+        let c = [[4.0, 1.0], [1.0, 9.0]];
+        assert_eq!(carried(quarter, c, quarter), [[9.0, -1.0], [-1.0, 4.0]]);
+        assert_eq!(product(quarter, IDENTITY), quarter);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Inverts with their covariance.
 
-use super::{Figure, Leg};
+use super::{Figure, Leg, lengths};
 use crate::math::block;
 use crate::run::{GroundAt, Inputs, Level, Line, Traced, VertexKind, line};
 
@@ -17,7 +17,7 @@ pub struct Invert {
 
 /// How a pipe departs from the straight line between known inverts: one-sigma, part of the distance to the nearer one (our
 /// choice: one percent of grade).
-const UNEVEN: f64 = 0.01;
+pub(super) const UNEVEN: f64 = 0.01;
 
 /// The measured inverts of a run.
 pub(super) struct Levels {
@@ -116,16 +116,10 @@ impl Levels {
     }
 
     fn leg(&self, inputs: Inputs<'_>, traced: &Traced, i: usize, j: usize) -> Option<Leg> {
-        let (fall, (from, a), (to, b)) =
-            (self.fall(inputs, i, j)?, *self.at.get(i)?, *self.at.get(j)?);
+        let fall = self.fall(inputs, i, j)?;
+        let ((from, _), (to, _)) = (*self.at.get(i)?, *self.at.get(j)?);
         let length = self.known.get(j)?.station - self.known.get(i)?.station;
-        let (one, other) = (traced.marks.get(a)?, traced.marks.get(b)?);
-        let c = block::difference(
-            one.covariance(),
-            other.covariance(),
-            traced.covariance(inputs.places, a, b),
-        );
-        let along = block::along(c, unit([other.e - one.e, other.n - one.n]));
+        let along = lengths::variance(inputs, traced, from, to);
         // Marks as good as on one spot have a fall, but no grade worth the name.
         if length < 1e-3 || length * length < along {
             return None;
@@ -179,17 +173,17 @@ impl Levels {
         inverts
     }
 
-    /// The invert at a station between the measured ones `i` and `i + 1`.
+    /// The invert at a station on the line through the measured ones `i` and `i + 1`, between them or beyond.
     pub fn between(&self, inputs: Inputs<'_>, i: usize, station: f64) -> Option<Invert> {
         let (a, b) = (self.known.get(i)?, self.known.get(i + 1)?);
         let length = b.station - a.station;
         let u = if length > 0.0 {
-            ((station - a.station) / length).clamp(0.0, 1.0)
+            (station - a.station) / length
         } else {
             0.5
         };
         let (w, v) = (1.0 - u, u);
-        let off = UNEVEN * (u.min(w) * length);
+        let off = UNEVEN * (u.abs().min(w.abs()) * length);
         let variance = w * w * self.covariance(inputs, i, i)
             + v * v * self.covariance(inputs, i + 1, i + 1)
             + 2.0 * w * v * self.covariance(inputs, i, i + 1)

@@ -3,19 +3,29 @@
 use super::Figure;
 use super::inverts::{Invert, unit};
 use crate::math::block::{self, Block};
-use crate::run::{Inputs, Traced, VertexKind};
+use crate::run::{Inputs, Traced, Vertex, VertexKind};
 
 /// Up to this many vertices, the covariance of every pair counts; beyond, that of near neighbours and of the two ends.
 const PAIRS: usize = 64;
 const NEAR: usize = 4;
 
-/// Horizontal length and its one-sigma. Each vertex moves it by the difference of the directions before and after it: on a
-/// straight run only the ends do.
+/// Horizontal length and its one-sigma.
 pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced) -> Option<Figure> {
-    let vertices = &traced.vertices;
-    if vertices.len() < 2 {
-        return None;
-    }
+    let last = traced.vertices.len().checked_sub(1)?;
+    (last > 0).then(|| Figure {
+        value: traced.length(),
+        sigma: variance(inputs, traced, 0, last).sqrt(),
+    })
+}
+
+/// Variance of the horizontal length from one vertex to another. Each vertex moves it by the difference of the directions before
+/// and after it: on a straight run only the ends do. A junction lies on the line and moves nothing.
+pub(super) fn variance(inputs: Inputs<'_>, traced: &Traced, from: usize, to: usize) -> f64 {
+    let way = traced.vertices.get(from..=to).unwrap_or_default();
+    let vertices: Vec<&Vertex> = way
+        .iter()
+        .filter(|vertex| !matches!(vertex.kind, VertexKind::Junction(_)))
+        .collect();
     let ways: Vec<[f64; 2]> = vertices
         .windows(2)
         .map(|pair| unit([pair[1].e - pair[0].e, pair[1].n - pair[0].n]))
@@ -29,42 +39,31 @@ pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced) -> Option<Figure> {
         let after = ways.get(index).copied().unwrap_or_default();
         [before[0] - after[0], before[1] - after[1]]
     };
-    let last = vertices.len() - 1;
+    let last = vertices.len().saturating_sub(1);
     let mut variance = 0.0;
-    for i in 0..=last {
+    for (i, vertex) in vertices.iter().enumerate() {
         let a = pull(i);
-        variance += block::along(
-            vertices
-                .get(i)
-                .map_or(block::ZERO, |vertex| vertex.covariance),
-            a,
-        );
+        variance += block::along(vertex.covariance, a);
         let reach = if vertices.len() <= PAIRS {
             last
         } else {
             (i + NEAR).min(last)
         };
-        for j in i + 1..=reach {
-            variance += 2.0 * block::between(joint(inputs, traced, i, j), a, pull(j));
-        }
-        if i == 0 && reach < last {
-            variance += 2.0 * block::between(joint(inputs, traced, i, last), a, pull(last));
+        let near = (i + 1..=reach).chain((i == 0 && reach < last).then_some(last));
+        for j in near {
+            if let Some(other) = vertices.get(j) {
+                variance += 2.0 * block::between(joint(inputs, traced, vertex, other), a, pull(j));
+            }
         }
     }
-    Some(Figure {
-        value: traced.length(),
-        sigma: variance.max(0.0).sqrt(),
-    })
+    variance.max(0.0)
 }
 
-/// Covariance of two vertices; what nothing located stands on its own.
-fn joint(inputs: Inputs<'_>, traced: &Traced, i: usize, j: usize) -> Block {
-    match (
-        traced.vertices.get(i).map(|v| v.kind),
-        traced.vertices.get(j).map(|v| v.kind),
-    ) {
-        (Some(VertexKind::Mark(a)), Some(VertexKind::Mark(b))) => {
-            traced.covariance(inputs.places, a, b)
+/// Covariance of two different vertices.
+fn joint(inputs: Inputs<'_>, traced: &Traced, a: &Vertex, b: &Vertex) -> Block {
+    match (traced.rests(a.kind), traced.rests(b.kind)) {
+        (Some(one), Some(other)) => {
+            one.covariance(&other, &|i, j| traced.covariance(inputs.places, i, j))
         }
         _ => block::ZERO,
     }

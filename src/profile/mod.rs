@@ -17,9 +17,11 @@ mod inverts;
 mod lengths;
 pub mod minimum;
 mod rises;
+mod sights;
 
 pub use inverts::Invert;
 pub use rises::Rise;
+pub use sights::SightLevel;
 
 use rayon::prelude::*;
 
@@ -53,6 +55,8 @@ pub struct Profile {
     pub length: Option<Figure>,
     /// Stretches that rise with the flow, significantly; the surest first.
     pub rises: Vec<Rise>,
+    /// What is known of each of [`Traced::sights`], in their order.
+    pub sights: Vec<SightLevel>,
 }
 
 /// A leg between neighbouring measured inverts.
@@ -85,6 +89,12 @@ pub fn profiles(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Profile> {
         .collect()
 }
 
+/// The grade line of one run alone: what [`profiles`] has as [`Profile::line`], for a run as it might be.
+#[must_use]
+pub fn grade_line(inputs: Inputs<'_>, traced: &Traced) -> Option<Line> {
+    inverts::Levels::of(inputs, traced).line(inputs, traced)
+}
+
 fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
     let levels = inverts::Levels::of(inputs, traced);
     let line = levels.line(inputs, traced);
@@ -101,6 +111,7 @@ fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
         grades: grades(traced, &legs),
         fall: levels.whole_fall(inputs, traced),
         length: lengths::plan(inputs, traced),
+        sights: sights::levels(inputs, traced, &levels),
         inverts,
         legs,
         line,

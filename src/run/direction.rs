@@ -27,7 +27,7 @@ impl Direction {
 
 /// A chord reaches at least this far to either side, if the run does: shorter, two spots' placing drowns the direction (our
 /// choice; an unlocated bend so near a mark is rare).
-const REACH: f64 = 1.5;
+pub(super) const REACH: f64 = 1.5;
 
 /// The difference of two azimuths, −π to π.
 pub(super) fn turn(from: f64, to: f64) -> f64 {
@@ -40,15 +40,20 @@ pub(super) fn turn(from: f64, to: f64) -> f64 {
     }
 }
 
-/// Directions at the marks of a run (given in the direction of flow), each in its own push direction. `depths` for placing.
+/// Directions at the marks of a run (given in the direction of flow), each in its own push direction. `depths` for placing; gaps that
+/// are `broken` (by the mark before them) have a bend in them, which no chord crosses.
 pub(super) fn directions(
     inputs: Inputs<'_>,
     sensed: &[Sensed],
     entries: &[Entry<'_>],
     depths: &[f64],
+    broken: &[bool],
 ) -> Vec<Option<Direction>> {
     (0..entries.len())
-        .map(|index| direction(inputs, sensed, entries, depths, index))
+        .map(|index| {
+            let chord = by_neighbours(inputs, entries, depths, broken, index);
+            direction(inputs, sensed, entries, index, chord)
+        })
         .collect()
 }
 
@@ -56,11 +61,11 @@ fn direction(
     inputs: Inputs<'_>,
     sensed: &[Sensed],
     entries: &[Entry<'_>],
-    depths: &[f64],
     index: usize,
+    chord: Option<Direction>,
 ) -> Option<Direction> {
     let entry = entries.get(index)?;
-    let chord = by_neighbours(inputs, entries, depths, index).map(|flow| {
+    let chord = chord.map(|flow| {
         let back = if entry.pushed == Stream::Down {
             0.0
         } else {
@@ -101,24 +106,36 @@ fn join(chord: Direction, ends: Direction, alarm: f64) -> Direction {
     }
 }
 
+/// The first that is far enough off, else the last there is.
+fn reached(mut others: impl Iterator<Item = usize>, far: impl Fn(usize) -> bool) -> Option<usize> {
+    let mut last = None;
+    others
+        .find(|&other| {
+            last = Some(other);
+            far(other)
+        })
+        .or(last)
+}
+
 /// The chord past the mark, in the direction of flow.
 fn by_neighbours(
     inputs: Inputs<'_>,
     entries: &[Entry<'_>],
     depths: &[f64],
+    broken: &[bool],
     index: usize,
 ) -> Option<Direction> {
     let (_, here) = entries.get(index)?.place();
-    let far = |&other: &usize| {
+    let far = |other: usize| {
         entries.get(other).is_some_and(|entry| {
             let (_, place) = entry.place();
             f64::hypot(place.e - here.e, place.n - here.n) >= REACH
         })
     };
-    let back = (0..index).rev().find(far).unwrap_or(0);
-    let ahead = (index + 1..entries.len())
-        .find(far)
-        .unwrap_or(entries.len() - 1);
+    let whole = |gap: usize| !broken.get(gap).copied().unwrap_or(false);
+    let back = reached((0..index).rev().take_while(|&gap| whole(gap)), far).unwrap_or(index);
+    let onward = (index + 1..entries.len()).take_while(|&other| whole(other - 1));
+    let ahead = reached(onward, far).unwrap_or(index);
     let whole = leg(inputs, entries, depths, back, ahead)?;
     if back == index || ahead == index {
         return Some(whole);

@@ -8,20 +8,34 @@
 //! **Covariance.** A transmitter's place holds three parts: the paint's, joint with all other paint ([`Places`]); the mark's
 //! own (placing it, unseen tilt, doubt of direction), independent from mark to mark; and what the run's expected slope, known
 //! only so well, does to every mark of the run alike. [`Traced::covariance`] joins them.
+//! Places between marks (bends, junctions, what the camera saw) are linear functions of the marks ([`Rests`]).
 
+mod bends;
+mod camera;
+mod chain;
 pub mod compare;
 pub mod direction;
 pub mod ground;
+mod heading;
+mod joins;
 pub mod line;
 mod locate;
 mod openings;
 mod order;
+mod rests;
 mod slope;
+mod surface;
+mod vertices;
 
+pub use bends::Bend;
+pub use camera::{EXTRAPOLATED, NoPlace, Sight, Spot};
 pub use direction::Direction;
 pub use ground::{GroundAt, GroundOrigin};
+pub use joins::{Join, Meets};
 pub use line::{Level, Line};
+pub use openings::Zero;
 pub use order::OrderIssue;
+pub use rests::Rests;
 
 use rayon::prelude::*;
 
@@ -93,6 +107,8 @@ pub struct Traced {
     pub run: usize,
     /// Marks that have a place, in the direction of flow.
     pub marks: Vec<Located>,
+    /// Bends between marks that nothing located, in the direction of flow.
+    pub bends: Vec<Bend>,
     /// Vertices in the direction of flow: the marks, and what lies between them.
     pub vertices: Vec<Vertex>,
     /// Cable between neighbouring marks, where the counter gives it: `gaps[i]` lies between `marks[i]` and `marks[i + 1]`.
@@ -101,6 +117,12 @@ pub struct Traced {
     pub unplaced: Vec<usize>,
     /// Rows of a push whose counter goes back or stands still.
     pub issues: Vec<OrderIssue>,
+    /// Where the counter of each push starts.
+    pub zeros: Vec<Zero>,
+    /// What the camera saw, in the order of `job.camera`.
+    pub sights: Vec<Sight>,
+    /// How a branch meets the run that it joins.
+    pub join: Option<Join>,
 }
 
 /// A mark of a run, corrected to the transmitter. Metres on the grid, radians.
@@ -143,6 +165,12 @@ pub struct Located {
 }
 
 impl Located {
+    /// Elevation of the transmitter's axis.
+    #[must_use]
+    pub fn axis(&self) -> Option<f64> {
+        Some(self.ground?.z - self.depth?.value)
+    }
+
     /// Covariance of the transmitter's place with everything in it.
     #[must_use]
     pub fn covariance(&self) -> Block {
@@ -182,6 +210,8 @@ pub struct Gap {
     pub cable: f64,
     /// Its one-sigma.
     pub cable_sigma: f64,
+    /// Height of the first mark's transmitter above the second's; 0 where one is not known.
+    pub rise: f64,
     /// Straight distance of the transmitters, in 3D where both inverts are known.
     pub straight: f64,
     /// Its one-sigma.
@@ -206,8 +236,8 @@ impl Gap {
 pub enum VertexKind {
     /// The mark with this index in [`Traced::marks`].
     Mark(usize),
-    /// A bend that nothing located.
-    Bend,
+    /// A bend that nothing located, with this index in [`Traced::bends`].
+    Bend(usize),
     /// Where the branch with this index in `job.runs` joins.
     Junction(usize),
 }
@@ -262,12 +292,24 @@ pub fn trace(inputs: Inputs<'_>, sensed: &[Sensed]) -> Vec<Traced> {
         inputs.job.runs.len(),
         inputs.job.pushes.iter().map(|push| push.run),
     );
-    let parts = marks.par_iter().zip(&pushes).enumerate();
-    parts
-        .map(|(run, (marks, pushes))| {
-            locate::trace_run(inputs, sensed, Members { run, marks, pushes })
+    let camera = by_run(
+        inputs.job.runs.len(),
+        inputs.job.camera.iter().map(|row| row.run),
+    );
+    let parts = marks.par_iter().zip(&pushes).zip(&camera).enumerate();
+    let mut traced: Vec<Traced> = parts
+        .map(|(run, ((marks, pushes), camera))| {
+            let members = Members {
+                run,
+                marks,
+                pushes,
+                camera,
+            };
+            locate::trace_run(inputs, sensed, members)
         })
-        .collect()
+        .collect();
+    joins::join(inputs, &mut traced);
+    traced
 }
 
 /// What belongs to one run.
@@ -279,6 +321,8 @@ struct Members<'a> {
     marks: &'a [usize],
     /// Indices into `job.pushes`.
     pushes: &'a [usize],
+    /// Indices into `job.camera`.
+    camera: &'a [usize],
 }
 
 /// Indices of things, run by run, in their own order; `of` gives each thing's run.

@@ -11,8 +11,38 @@ use std::sync::Arc;
 use super::{Inputs, Members, Path};
 use crate::job::model::{MarkRow, Stream};
 
-/// Fills in [`Entry::path`].
-pub(super) fn set_paths(inputs: Inputs<'_>, members: Members<'_>, entries: &mut [Entry<'_>]) {
+/// Where one push's counter starts on the run's line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Zero {
+    /// Index into `job.pushes`; `None` for rows that name no push.
+    pub push: Option<usize>,
+    /// The counter's reading with the lens at the opening.
+    pub start: f64,
+    /// The way that the counter grows.
+    pub pushed: Stream,
+    /// Path of the opening.
+    pub opening: Path,
+}
+
+impl Zero {
+    /// Path of the lens at a counter reading.
+    #[must_use]
+    pub fn lens(&self, counter: f64) -> Path {
+        let length = counter - self.start;
+        let down = self.pushed == Stream::Down;
+        Path {
+            at: self.opening.at + if down { length } else { -length },
+            line: self.opening.line,
+        }
+    }
+}
+
+/// Fills in [`Entry::path`]; returns where the counters start.
+pub(super) fn set_paths(
+    inputs: Inputs<'_>,
+    members: Members<'_>,
+    entries: &mut [Entry<'_>],
+) -> Vec<Zero> {
     let openings = Openings::of(inputs, members);
     let mut origins = vec![None; openings.names.len()];
     if let Some(first) = origins.first_mut() {
@@ -42,6 +72,7 @@ pub(super) fn set_paths(inputs: Inputs<'_>, members: Members<'_>, entries: &mut 
             })
         });
     }
+    openings.zeros(inputs, &origins)
 }
 
 struct Openings {
@@ -74,6 +105,31 @@ impl Openings {
             names,
             of_push,
         }
+    }
+
+    fn zeros(&self, inputs: Inputs<'_>, origins: &[Option<(f64, u32)>]) -> Vec<Zero> {
+        let path = |opening: usize| {
+            let (at, line) = (*origins.get(opening)?)?;
+            Some(Path { at, line })
+        };
+        let unnamed = || {
+            Some(Zero {
+                push: None,
+                start: 0.0,
+                pushed: inputs.job.runs.get(self.run)?.pushed,
+                opening: path(0)?,
+            })
+        };
+        let named = self.of_push.iter().filter_map(|(&index, &opening)| {
+            let push = inputs.job.pushes.get(index)?;
+            Some(Zero {
+                push: Some(index),
+                start: push.counter_at_start,
+                pushed: push.pushed,
+                opening: path(opening)?,
+            })
+        });
+        unnamed().into_iter().chain(named).collect()
     }
 
     /// The opening that a row was pushed from, and the transmitter's path length from it.

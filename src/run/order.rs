@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::{Inputs, Members, Path, openings};
+use super::openings::{self, Zero};
+use super::{Inputs, Members, Path};
 use crate::job::model::{MarkRow, Stream};
 use crate::math::block;
 use crate::observe::PointId;
@@ -57,11 +58,19 @@ impl Entry<'_> {
     }
 }
 
-/// The marks of a run that have a place, in the direction of flow; those without; and the counter's faults.
-pub(super) fn order<'a>(
-    inputs: Inputs<'a>,
-    members: Members<'_>,
-) -> (Vec<Entry<'a>>, Vec<usize>, Vec<OrderIssue>) {
+/// A run in order.
+pub(super) struct Ordered<'a> {
+    /// Marks that have a place, in the direction of flow.
+    pub entries: Vec<Entry<'a>>,
+    /// Those without.
+    pub unplaced: Vec<usize>,
+    /// The counter's faults.
+    pub issues: Vec<OrderIssue>,
+    /// Where each push's counter starts.
+    pub zeros: Vec<Zero>,
+}
+
+pub(super) fn order<'a>(inputs: Inputs<'a>, members: Members<'_>) -> Ordered<'a> {
     let run = members.run;
     let (mut entries, mut unplaced) = (Vec::with_capacity(members.marks.len()), Vec::new());
     for &mark in members.marks {
@@ -71,7 +80,7 @@ pub(super) fn order<'a>(
             Placed::NoPart => {}
         }
     }
-    openings::set_paths(inputs, members, &mut entries);
+    let zeros = openings::set_paths(inputs, members, &mut entries);
     let issues = counter_issues(inputs, &entries);
     if inputs
         .job
@@ -85,7 +94,12 @@ pub(super) fn order<'a>(
     if entries.iter().any(|entry| entry.path.is_some()) {
         sort_by_path(&mut entries);
     }
-    (entries, unplaced, issues)
+    Ordered {
+        entries,
+        unplaced,
+        issues,
+        zeros,
+    }
 }
 
 enum Placed<'a> {

@@ -49,6 +49,7 @@ pub fn empty(crs: &str) -> Job {
         accuracy: Accuracy::default(),
         limits: Limits::default(),
         publish: vec![],
+        layers: std::collections::BTreeMap::new(),
         runs: vec![run],
         pushes: vec![],
         control: vec![],

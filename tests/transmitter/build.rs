@@ -125,6 +125,7 @@ impl Site {
             accuracy: Accuracy::default(),
             limits: Limits::default(),
             publish: Vec::new(),
+            layers: std::collections::BTreeMap::new(),
             runs,
             pushes: Vec::new(),
             control: Vec::new(),

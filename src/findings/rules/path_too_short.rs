@@ -20,7 +20,9 @@ fn bent(traced: &Traced, index: usize) -> bool {
         return false;
     };
     let between = traced.vertices.get(a.min(b)..a.max(b)).unwrap_or_default();
-    between.iter().any(|vertex| vertex.kind == VertexKind::Bend)
+    between
+        .iter()
+        .any(|vertex| matches!(vertex.kind, VertexKind::Bend(_)))
 }
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {

@@ -7,7 +7,7 @@ use crate::findings::{Code, Finding};
 use crate::job::model::{Equipment, Grid, Head, Source};
 use crate::job::row::{Row, Tally, quoted, rows};
 use crate::job::rows::AXIS;
-use crate::job::schema::{Cell, Typing, equipment, grid, head, id, publish};
+use crate::job::schema::{Cell, Typing, equipment, grid, head, id, layers, publish};
 use crate::job::table::{Sheet, normal};
 use crate::limits::{Accuracy, Limits, Quantity, Setting};
 use crate::units::{LengthUnit, parse_date};
@@ -26,6 +26,8 @@ pub struct Settings {
     pub limits: Limits,
     /// `[publish] columns`.
     pub publish: Vec<String>,
+    /// `[layers]`.
+    pub layers: BTreeMap<String, String>,
     /// How plain figures of the tables are meant.
     pub typing: Typing,
     /// Unit and coordinate system are known, so that the tables mean something.
@@ -53,6 +55,7 @@ pub fn read(
         accuracy: Accuracy::default(),
         limits: Limits::default(),
         publish: Vec::new(),
+        layers: BTreeMap::new(),
         typing,
         usable: unit.is_some(),
     };
@@ -122,6 +125,12 @@ fn section(row: &mut Row<'_>, name: &str, settings: &mut Settings, crs_unit: Crs
                 .filter(|name| !name.is_empty());
             // In the spelling that attributes have.
             settings.publish = names.map(|name| normal(name).name).collect();
+        }
+        "layers" => {
+            let keys = layers::TABLE.columns.iter().enumerate();
+            let keys: Vec<(usize, &str)> =
+                keys.map(|(index, column)| (index, column.name)).collect();
+            settings.layers = texts(row, &keys);
         }
         _ => {}
     }

@@ -1,24 +1,79 @@
 //! Camera observations of the record.
 
 use super::View;
+use super::marks::cover;
+use super::runs::Stationing;
 use crate::job::model::CameraRow;
+use crate::math::stats::{NORMAL_95, NORMAL_95_ONE_SIDED};
+use crate::profile::{Profile, SightLevel};
 use crate::record::model::{Camera, StretchEnd};
+use crate::run::{Sight, Spot, Traced};
 
 /// Run by run, by counter.
 pub(super) fn camera(view: &View<'_>) -> Vec<Camera> {
-    let mut rows: Vec<&CameraRow> = view.inputs.job.camera.iter().collect();
-    rows.sort_by(|a, b| a.run.cmp(&b.run).then(a.counter.total_cmp(&b.counter)));
-    let (mut run, mut number) = (usize::MAX, 0);
-    let mut observations = Vec::with_capacity(rows.len());
-    for row in rows {
-        number = if row.run == run { number + 1 } else { 1 };
-        run = row.run;
-        observations.push(observation(view, row, number));
-    }
-    observations
+    let runs = view.traced.iter().zip(view.profiles);
+    runs.flat_map(|(traced, profile)| of_run(view, traced, profile))
+        .collect()
 }
 
-fn observation(view: &View<'_>, row: &CameraRow, number: usize) -> Camera {
+fn of_run(view: &View<'_>, traced: &Traced, profile: &Profile) -> Vec<Camera> {
+    let mut sights: Vec<(&CameraRow, &Sight, SightLevel)> = traced
+        .sights
+        .iter()
+        .zip(&profile.sights)
+        .filter_map(|(sight, level)| Some((view.inputs.job.camera.get(sight.row)?, sight, *level)))
+        .collect();
+    sights.sort_by(|(a, ..), (b, ..)| a.counter.total_cmp(&b.counter));
+    let numbered = sights.into_iter().enumerate();
+    numbered
+        .map(|(index, (row, sight, level))| {
+            let mut camera = as_written(view, row, index + 1);
+            set_place(view, traced, sight, &mut camera);
+            set_level(view, traced.run, level, &mut camera);
+            camera
+        })
+        .collect()
+}
+
+/// Coordinates and stations, of the observation and of its stretch's end.
+fn set_place(view: &View<'_>, traced: &Traced, sight: &Sight, camera: &mut Camera) {
+    let scale = view.scale;
+    let Some(run) = view.inputs.job.runs.get(traced.run) else {
+        return;
+    };
+    let stationing = Stationing::of(run, traced, None);
+    let station = |spot: &Spot| Some(scale.length(stationing.station(spot.station)));
+    if let Ok(spot) = &sight.at {
+        camera.station = station(spot);
+        camera.easting = Some(scale.grid(spot.e));
+        camera.northing = Some(scale.grid(spot.n));
+        camera.ellipse = scale.ellipse(spot.covariance);
+        camera.extrapolated = spot.beyond.is_some();
+    }
+    if let (Some(end), Some(Ok(spot))) = (&mut camera.until, &sight.until) {
+        end.station = station(spot);
+        end.easting = Some(scale.grid(spot.e));
+        end.northing = Some(scale.grid(spot.n));
+    }
+}
+
+fn set_level(view: &View<'_>, run: usize, level: SightLevel, camera: &mut Camera) {
+    let scale = view.scale;
+    if let Some(invert) = level.invert {
+        camera.invert = Some(scale.length(invert.z));
+        camera.invert_95 = Some(scale.length(NORMAL_95 * invert.variance.sqrt()));
+    }
+    if let Some(depth) = level.depth {
+        let axis = view.inputs.axis_above_invert(run);
+        camera.transmitter_depth = Some(scale.length(depth.value));
+        camera.invert_depth = Some(scale.length(depth.value + axis));
+        let least = |cover| scale.length(cover - NORMAL_95_ONE_SIDED * depth.sigma);
+        camera.cover_least = cover(view, run, depth.value).map(least);
+    }
+}
+
+/// What the row says, before it has a place.
+fn as_written(view: &View<'_>, row: &CameraRow, number: usize) -> Camera {
     let (job, scale) = (view.inputs.job, view.scale);
     Camera {
         id: view.id(&[view.run_id(row.run), &format!("c{number}")]),

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::View;
+use super::joint::joint;
 use super::marks::{cover, evidence};
 use crate::job::model::{Run as JobRun, Stream};
 use crate::math::stats::NORMAL_95;
@@ -137,18 +138,18 @@ fn vertex(
     let grade = profile.grades.get(index).copied().flatten();
     let located = match at.kind {
         Kind::Mark(mark) => traced.marks.get(mark),
-        Kind::Bend | Kind::Junction(_) => None,
+        Kind::Bend(_) | Kind::Junction(_) => None,
     };
     let depth = located.and_then(|located| located.depth);
     let name = match at.kind {
         Kind::Mark(_) => located.map(|located| view.inputs.mark_name(located.mark)),
         Kind::Junction(branch) => junction_mark(view, branch),
-        Kind::Bend => None,
+        Kind::Bend(_) => None,
     };
     Some(Vertex {
         kind: match at.kind {
             Kind::Mark(_) => VertexKind::Mark,
-            Kind::Bend => VertexKind::Bend,
+            Kind::Bend(_) => VertexKind::Bend,
             Kind::Junction(_) => VertexKind::Junction,
         },
         mark: name.map(str::to_owned),
@@ -169,6 +170,8 @@ fn vertex(
         invert_95: invert.map(|invert| scale.length(NORMAL_95 * invert.variance.sqrt())),
         grade: grade.map(|grade| 100.0 * grade.value),
         grade_95: grade.map(|grade| 100.0 * NORMAL_95 * grade.sigma),
+        depth_95: depth.map(|depth| scale.length(NORMAL_95 * depth.variance().sqrt())),
+        joint: joint(view, traced, index),
         evidence: located.map_or(Evidence::Inferred, evidence),
     })
 }

@@ -1,0 +1,151 @@
+//! Remarks of the record that no finding code fits.
+
+use super::View;
+use crate::record::model::Note;
+use crate::run::{Meets, NoPlace, Sight, Spot, Traced};
+
+/// The reader's remarks, the stages', and what this stage takes for granted.
+pub(super) fn notes(view: &View<'_>, stages: Vec<Note>) -> Vec<Note> {
+    let job = view.inputs.job;
+    let read = job.notes.iter().map(|note| Note {
+        source: note.source.as_ref().map(ToString::to_string),
+        text: note.text.clone(),
+    });
+    let mut notes: Vec<Note> = read.chain(stages).collect();
+    notes.extend(taken_for_granted(view));
+    notes.extend(view.traced.iter().filter_map(|traced| branch(view, traced)));
+    notes.extend(view.traced.iter().flat_map(|traced| sights(view, traced)));
+    notes
+}
+
+/// What the job does not say and the figures take for granted.
+fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
+    let (job, mut notes) = (view.inputs.job, Vec::new());
+    let without = |missing: &dyn Fn(&crate::job::model::Run) -> bool| {
+        let names: Vec<&str> = job
+            .runs
+            .iter()
+            .filter(|run| missing(run))
+            .take(6)
+            .map(|run| run.id.as_ref())
+            .collect();
+        match names.as_slice() {
+            [] => None,
+            [.., _] if names.len() > 5 => Some(format!("{} and more", names.join(", "))),
+            _ => Some(names.join(", ")),
+        }
+    };
+    if let Some(runs) = without(&|run| {
+        run.axis_above_invert
+            .or(job.equipment.axis_above_invert)
+            .is_none()
+    }) {
+        let axis = view.scale.say(crate::run::AXIS_ABOVE_INVERT);
+        notes.push(Note {
+            source: None,
+            text: format!("axis_above_invert is not given (run {runs}): {axis} is taken, which shifts every invert by as much."),
+        });
+    }
+    if let Some(runs) = without(&|run| run.wall.is_none() && run.diameter.is_some()) {
+        notes.push(Note {
+            source: None,
+            text: format!("The pipe's wall is not given (run {runs}): cover is to the top of the bore, not of the pipe."),
+        });
+    }
+    notes
+}
+
+/// A branch that does not meet the run that it joins, or not where that run lies.
+fn branch(view: &View<'_>, traced: &Traced) -> Option<Note> {
+    let (join, run) = (traced.join?, view.inputs.job.runs.get(traced.run)?);
+    let (branch, joined) = (&run.id, view.run_id(join.run));
+    let scale = view.scale;
+    let text = match join.meets {
+        Meets::At { off, off_sigma, .. } => {
+            let bound = view.inputs.job.limits.alarm * off_sigma;
+            if off <= bound {
+                return None;
+            }
+            format!(
+                "Run {branch} joins {joined}, but its lowest mark lies {} off that run's line, where {} could be chance. \
+                 Check that mark and the marks of {joined} beside it.",
+                scale.say(off),
+                scale.say(bound)
+            )
+        }
+        Meets::Beyond { by } => format!(
+            "Run {branch} joins {joined}, but its lowest mark lies {} beyond the last mark of {joined} on that side: no \
+             junction is drawn. Locate {joined} on the far side of the junction.",
+            scale.say(by)
+        ),
+        Meets::Unplaced => format!(
+            "Run {branch} joins {joined}, but one of the two has too few marks with a place: no junction is drawn. It takes \
+             one mark of {branch} and two of {joined}."
+        ),
+    };
+    let source = (run.source.row > 0).then(|| run.source.to_string());
+    Some(Note { source, text })
+}
+
+/// Camera observations without a place, or with one beyond the marks.
+fn sights(view: &View<'_>, traced: &Traced) -> Vec<Note> {
+    let of_end = |sight: &Sight, at: &Result<Spot, NoPlace>, counter: f64| {
+        let row = view.inputs.job.camera.get(sight.row)?;
+        let text = placing(view, traced, at, view.scale.say(counter))?;
+        let source = Some(row.source.to_string());
+        Some(Note { source, text })
+    };
+    let notes = traced.sights.iter().flat_map(|sight| {
+        let row = view.inputs.job.camera.get(sight.row);
+        let ends = row.map(|row| {
+            [
+                (Some(&sight.at), Some(row.counter)),
+                (sight.until.as_ref(), row.until),
+            ]
+        });
+        let ends = ends.into_iter().flatten();
+        ends.filter_map(|(at, counter)| of_end(sight, at?, counter?))
+            .collect::<Vec<_>>()
+    });
+    notes.collect()
+}
+
+/// What is to be said of one place by counter; nothing of most.
+fn placing(
+    view: &View<'_>,
+    traced: &Traced,
+    at: &Result<Spot, NoPlace>,
+    counter: String,
+) -> Option<String> {
+    let scale = view.scale;
+    let mark = |index: usize| {
+        let located = traced.marks.get(index);
+        located.map_or("", |located| view.inputs.mark_name(located.mark))
+    };
+    match at {
+        Ok(spot) => {
+            let (index, by) = spot.beyond?;
+            Some(format!(
+                "Counter {counter} lies {} of cable beyond mark {}: its place is extrapolated along the run's line there.",
+                scale.say(by),
+                mark(index)
+            ))
+        }
+        Err(NoPlace::NoCounters) => Some(format!(
+            "Counter {counter} has no place: it takes two marks of run {} with a `counter` of the same push, or of pushes that a \
+             common mark or opening ties together.",
+            view.run_id(traced.run)
+        )),
+        Err(NoPlace::TooFar {
+            mark: index,
+            by,
+            most,
+        }) => Some(format!(
+            "Counter {counter} has no place: it lies {} of cable beyond mark {}, and no more than {} is extrapolated there. \
+             Locate the transmitter near it.",
+            scale.say(*by),
+            mark(*index),
+            scale.say(*most)
+        )),
+    }
+}

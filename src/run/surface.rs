@@ -1,0 +1,196 @@
+//! One mark: from what the surface showed to the transmitter, or to the pipe that was seen.
+
+use super::direction::Direction;
+use super::locate::{USUAL_DEPTH, Work};
+use super::order::Entry;
+use super::slope::Slope;
+use super::{Located, Predicted};
+use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Stream, Use};
+use crate::math::block;
+use crate::transmitter::shift::{self, Expected};
+use crate::transmitter::{Basis, Depth, Sensed, Shift, Tilt, TiltFrom, depth, tilt};
+
+impl Work<'_> {
+    /// Depth, and the move from the paint.
+    pub(super) fn by_surface(
+        &self,
+        index: usize,
+        row: &MarkRow,
+        entry: &Entry<'_>,
+        slope: Slope,
+        located: &mut Located,
+    ) {
+        let accuracy = &self.inputs.job.accuracy;
+        let Some(sensed) = self.sensed.get(entry.mark) else {
+            return;
+        };
+        let near = self.depths.get(index).copied().unwrap_or(USUAL_DEPTH);
+        let expected = self.expected(entry, row, sensed, slope, located.direction, near);
+        let spread = f64::hypot(expected.own, expected.shared);
+        located.ends_depth = sensed
+            .ends
+            .as_ref()
+            .and_then(|ends| ends.depth(expected.tilt.angle, spread, self.sensor_height()));
+        located.depth = match (&sensed.readings, located.ends_depth) {
+            (Some(readings), _) => {
+                // Manual readings over a transmitter seen to be tilted are taken at its peak.
+                let at_peak = row.read_by == ReadBy::Manual && row.attitude != Attitude::Level;
+                let over_crossline = row.found_by == FoundBy::Crossline
+                    && !at_peak
+                    && expected.tilt.from != TiltFrom::Vertical;
+                Some(depth::by_readings(
+                    readings,
+                    over_crossline,
+                    Some(&expected.tilt),
+                    accuracy,
+                ))
+            }
+            (None, Some((value, sigma))) => Some(Depth {
+                value,
+                sigma,
+                common: 0.0,
+                basis: Basis::Ends,
+            }),
+            (None, None) => None,
+        };
+        let (value, sigma) = located.depth.map_or((near, near / 2.0), |depth| {
+            (depth.value, depth.variance().sqrt())
+        });
+        let shift = shift::shift(
+            row.found_by,
+            value.max(0.0) + self.sensor_height(),
+            sigma,
+            &expected,
+        );
+        let placing = block::isotropic(shift::placing(accuracy, value.max(0.0)).powi(2));
+        move_along(located, shift, placing, self.inputs.ground_to_grid());
+    }
+
+    /// The tilt to correct for: known at the mark, by the peak beside it, or the slope with unseen tilt about it.
+    fn expected(
+        &self,
+        entry: &Entry<'_>,
+        row: &MarkRow,
+        sensed: &Sensed,
+        slope: Slope,
+        direction: Option<Direction>,
+        near: f64,
+    ) -> Expected {
+        let unseen = self.inputs.job.accuracy.tilt;
+        let by_peak = || {
+            self.by_peak(entry, row, direction, near + self.sensor_height())
+                .filter(|t| t.sigma < unseen)
+        };
+        if let Some(tilt) = sensed.tilt.or_else(by_peak) {
+            return Expected::of(tilt);
+        }
+        // Falling with the push, the lens end is down.
+        let angle = slope.grade.atan()
+            * if entry.pushed == Stream::Down {
+                -1.0
+            } else {
+                1.0
+            };
+        let rate = 1.0 / (1.0 + slope.grade * slope.grade);
+        let tilt = Tilt {
+            angle,
+            sigma: f64::hypot(unseen, rate * f64::hypot(slope.own, slope.shared)),
+            from: TiltFrom::Slope,
+        };
+        let shared = rate
+            * slope.shared
+            * if entry.pushed == Stream::Down {
+                -1.0
+            } else {
+                1.0
+            };
+        Expected {
+            tilt,
+            own: f64::hypot(unseen, rate * slope.own),
+            shared,
+        }
+    }
+
+    /// Tilt by the peak that was marked beside a crossline mark.
+    fn by_peak(
+        &self,
+        entry: &Entry<'_>,
+        row: &MarkRow,
+        direction: Option<Direction>,
+        sensing: f64,
+    ) -> Option<Tilt> {
+        let points = self.inputs.observations.marks.get(entry.mark)?;
+        let (peak_row, peak_id) = points.peak?;
+        self.inputs
+            .job
+            .marks
+            .get(peak_row)
+            .filter(|row| row.usage == Use::Yes)?;
+        let (peak, (id, mark), unit) = (
+            self.inputs.places.place(peak_id)?,
+            entry.paint?,
+            direction?.unit(),
+        );
+        if row.found_by != FoundBy::Crossline || sensing <= 0.0 {
+            return None;
+        }
+        let k = self.inputs.ground_to_grid();
+        let apart = ((peak.e - mark.e) * unit[0] + (peak.n - mark.n) * unit[1]) / k;
+        let c = block::difference(
+            peak.covariance,
+            mark.covariance,
+            self.inputs.places.covariance(peak_id, id),
+        );
+        let placed = 2.0 * shift::placing(&self.inputs.job.accuracy, sensing).powi(2);
+        tilt::by_peak(
+            apart / sensing,
+            (block::along(c, unit) + placed).sqrt() / sensing,
+        )
+    }
+
+    /// The pipe was seen: what was measured stands, what the surface said is kept beside it.
+    pub(super) fn expose(&self, entry: &Entry<'_>, located: &mut Located) {
+        if entry.paint.is_some() {
+            let (covariance, depth) = (located.covariance(), located.depth);
+            located.predicted = Some(Box::new(Predicted {
+                e: located.e,
+                n: located.n,
+                covariance,
+                depth,
+            }));
+        }
+        if let Some((id, place)) = entry.seen {
+            located.point = id;
+            (located.e, located.n, located.measured) = (place.e, place.n, place.covariance);
+            (located.own, located.shared, located.shift) = (block::ZERO, [0.0; 2], None);
+        }
+        located.depth = self.exposed_depth(entry).or(located.depth);
+    }
+}
+
+/// Moves a located mark along its direction and puts the move's doubt into its covariance.
+fn move_along(located: &mut Located, shift: Shift, placing: block::Block, k: f64) {
+    let Some(direction) = located.direction else {
+        // Nothing says which way the pipe runs: not moved, and as unsure in every direction as it is along the pipe.
+        let all = shift.along.powi(2) + shift.sigma.powi(2) + shift.shared.powi(2);
+        located.own = block::add(placing, block::isotropic(all));
+        located.shift = Some(Shift {
+            along: 0.0,
+            ..shift
+        });
+        return;
+    };
+    let u = direction.unit();
+    let right = [u[1], -u[0]];
+    located.e += shift.along * k * u[0];
+    located.n += shift.along * k * u[1];
+    // A wrong direction swings the move, and whatever else lies along the pipe, to the side.
+    let sideways = (shift.along.powi(2) + shift.sigma.powi(2)) * direction.sigma.min(1.0).powi(2);
+    let along = block::scale(block::outer(u, u), shift.sigma.powi(2));
+    located.own = block::add(
+        placing,
+        block::add(along, block::scale(block::outer(right, right), sideways)),
+    );
+    located.shared = [shift.shared * u[0], shift.shared * u[1]];
+    located.shift = Some(shift);
+}
