@@ -24,6 +24,8 @@ pub struct Options {
     pub draft: bool,
     /// Another projected CRS for the results.
     pub crs: Option<String>,
+    /// Keep the tables as typed, for the workbook of corrections.
+    pub tables: bool,
 }
 
 /// What became of one job.
@@ -35,10 +37,12 @@ pub struct Outcome {
     pub record: Option<AsBuilt>,
     /// All findings, errors first.
     pub findings: Vec<Finding>,
+    /// What reading the files has to say besides: how they were read, and the columns that are kept and not used.
+    pub remarks: Vec<String>,
     /// What became of every filled cell.
     pub cells: model::Cells,
-    /// The tables as typed, for the workbook of corrections.
-    pub tables: Tables,
+    /// The tables as typed, where they were asked for and there is something to correct.
+    pub tables: Option<Tables>,
 }
 
 impl Outcome {
@@ -58,6 +62,8 @@ impl Outcome {
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     let reading = job::read(&JobPath::of(path), &|code| crs_unit(code))?;
     let (mut job, mut findings) = (reading.job, reading.findings);
+    let remarks = remarks(&job, &reading.kept);
+    let tables = options.tables.then_some(reading.tables);
     let mut record = None;
     if reading.usable {
         let own =
@@ -78,10 +84,22 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     Ok(Outcome {
         job: job.head.id,
         record,
+        tables: tables.filter(|_| !findings.is_empty()),
         findings,
+        remarks,
         cells,
-        tables: reading.tables,
     })
+}
+
+fn remarks(job: &Job, kept: &[String]) -> Vec<String> {
+    let notes = job.notes.iter().map(|note| match &note.source {
+        Some(source) => format!("{source}: {}", note.text),
+        None => note.text.clone(),
+    });
+    let kept = kept
+        .iter()
+        .map(|columns| format!("kept for the record and not used: {columns}"));
+    notes.chain(kept).collect()
 }
 
 /// Tells the job in another system; a note says by which operation, and how good that is.

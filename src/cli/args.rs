@@ -71,8 +71,11 @@ pub enum Command {
         /// Which shell
         shell: clap_complete::Shell,
     },
-    /// Print the manual page, in roff
-    Man,
+    /// Print the manual page, in roff: `aslaid man | man -l -`
+    Man {
+        /// Of this command; of aslaid as a whole if left out
+        command: Option<String>,
+    },
 }
 
 /// Options of `new`.
@@ -125,7 +128,9 @@ pub struct BuildArgs {
 
 /// Options of `load`.
 #[derive(Debug, Args)]
-#[command(after_help = "Everything goes in by one transaction, or nothing. A record is told by its supplier and job; another record in its place\nneeds a higher revision, or --replace, and the earlier one is kept in the tables whose names end in _history.")]
+#[command(
+    after_help = "Everything goes in by one transaction, or nothing. A record is told by its supplier and job; another record in its place\nneeds a higher revision, or --replace, and the earlier one is kept in the tables whose names end in _history."
+)]
 pub struct LoadArgs {
     /// Result folders, folders of them, or record.json files
     #[arg(value_name = "RESULT", required = true)]
@@ -172,11 +177,11 @@ pub struct Common {
 
 impl Common {
     /// What the stages are asked for.
-    pub fn options(&self, draft: bool) -> Options {
+    pub fn options(&self) -> Options {
         Options {
             unit: self.unit,
-            draft,
             crs: self.crs.clone(),
+            ..Options::default()
         }
     }
 }

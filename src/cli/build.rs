@@ -10,7 +10,7 @@ use crate::error::Error;
 use crate::export::deliver::{Delivered, Delivery, deliver};
 use crate::export::fields::Fields;
 use crate::export::{self, Format};
-use crate::pipeline::Outcome;
+use crate::pipeline::{Options, Outcome};
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let formats = args.plans.formats(export::select(&args.formats)?);
@@ -18,18 +18,19 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let jobs = jobs::named(&args.paths)?;
     let finish = |path: &Path, mut outcome: Outcome| {
         let report = Report::of(path, &outcome);
+        let blocked = outcome.blocked() && !args.draft;
         let delivered = root(args.out.as_ref(), path).and_then(|root| {
             args.plans.lay_under(&mut outcome)?;
-            write(&root, outcome, args.draft, &formats, fields.as_ref())
+            write(&root, outcome, blocked, &formats, fields.as_ref())
         });
-        report.delivered(delivered)
+        report.delivered(delivered, blocked)
     };
-    let reports = batch::run(
-        &jobs,
-        &args.common,
-        &args.common.options(args.draft),
-        &finish,
-    )?;
+    let options = Options {
+        draft: args.draft,
+        tables: true,
+        ..args.common.options()
+    };
+    let reports = batch::run(&jobs, &args.common, &options, &finish)?;
     report::print_all(&reports, args.common.quiet, args.common.json, output)
 }
 
@@ -40,12 +41,11 @@ fn root(out: Option<&PathBuf>, job: &Path) -> Result<PathBuf, Error> {
 fn write(
     root: &Path,
     outcome: Outcome,
-    draft: bool,
+    blocked: bool,
     formats: &[&'static dyn Format],
     fields: Option<&Fields>,
 ) -> Result<Delivered, Error> {
     let corrections = jobs::corrections(&outcome)?;
-    let blocked = outcome.blocked() && !draft;
     let Outcome {
         job,
         record,

@@ -13,6 +13,7 @@ mod build;
 mod check;
 mod intake;
 mod jobs;
+mod listing;
 mod load;
 mod new;
 mod output;
@@ -55,7 +56,7 @@ pub fn main() -> ExitCode {
             output.bytes(&script);
             Ok(Status::Done)
         }
-        Some(Command::Man) => schema::man(&mut output),
+        Some(Command::Man { command }) => schema::man(command.as_deref(), &mut output),
     };
     let status = result.unwrap_or_else(|error| {
         output.problem(&error);

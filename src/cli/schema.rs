@@ -29,9 +29,17 @@ pub fn run(name: &str, output: &mut Output) -> Result<Status, Error> {
     Ok(Status::Done)
 }
 
-pub fn man(output: &mut Output) -> Result<Status, Error> {
+pub fn man(name: Option<&str>, output: &mut Output) -> Result<Status, Error> {
     let mut page = Vec::new();
-    let command = super::definition();
+    let mut command = super::definition();
+    // Gives the commands below it their whole names.
+    command.build();
+    if let Some(name) = name {
+        command = command
+            .find_subcommand(name)
+            .cloned()
+            .ok_or_else(|| Error::Usage(format!("no command is called \"{name}\"")))?;
+    }
     clap_mangen::Man::new(command)
         .render(&mut page)
         .map_err(|e| Error::Usage(e.to_string()))?;

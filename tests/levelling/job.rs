@@ -104,7 +104,7 @@ pub fn mark<'a>(job: &'a mut Job, name: &str) -> &'a mut MarkRow {
         found_by: FoundBy::Crossline,
         end_ahead: None,
         end_behind: None,
-        signals: Signals::default(),
+        signals: None,
         tilt: None,
         invert_depth: None,
         fitting: None,

@@ -14,7 +14,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
             (depth <= 0.0).then(|| {
                 let message = format!(
                     "The pipe at {} comes out {} above the ground. Check the reading, and `lift`, which is subtracted from it.",
-                    seen.points.name,
+                    seen.called(),
                     pipe.length(-depth),
                 );
                 let finding = pipe

@@ -32,7 +32,7 @@ fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
     let limit = pipe.inputs.job.limits.pair;
     let message = format!(
         "The depth readings of {} ({}) spread over {} of their mean; {} is allowed. {way_out}",
-        seen.points.name,
+        seen.called(),
         figures.join(", "),
         percent(spread),
         percent(limit),

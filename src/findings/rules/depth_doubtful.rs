@@ -27,7 +27,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
                 let message = format!(
                     "The depth of {} was read automatically over a transmitter tilted{by}: it comes out deep. Read it again \
                      by hand at the strongest signal and say `read_by = manual`, or give the end points.",
-                    seen.points.name,
+                    seen.called(),
                 );
                 let finding = pipe.of_mark(Code::DepthDoubtful, &seen, message).column("read_by");
                 match known {

@@ -13,7 +13,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
             let message = format!(
                 "{} has no depth: its invert is taken from the line between its neighbours, or left out. Take a pair of depth \
                  readings there, or both end points.",
-                seen.points.name
+                seen.called()
             );
             pipe.of_mark(Code::DepthMissing, &seen, message)
         })

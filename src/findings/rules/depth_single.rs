@@ -14,7 +14,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
             (readings.accepted == Accepted::Single).then(|| {
                 let message = format!(
                     "{} has one depth reading ({}) and nothing to confirm it. Turn the receiver half round and read again.",
-                    seen.points.name,
+                    seen.called(),
                     pipe.length(readings.depth),
                 );
                 let finding = pipe.of_mark(Code::DepthSingle, &seen, message).column("depth_1");

@@ -21,7 +21,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
             let message = format!(
                 "The depth of {} reads {}, but its end points say {}: they differ by {}, more than the {} that is allowed. \
                  Find both end points again, and read the depth again; metal nearby moves both.",
-                seen.points.name,
+                seen.called(),
                 pipe.length(readings.depth),
                 pipe.length(by_ends),
                 pipe.length(difference),

@@ -59,7 +59,7 @@ pub(super) fn excluded(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> O
     })?;
     let message = format!(
         "The depth of {} reads {}, but its end points say {}. Read as {unit} the figure would fit: was the unit left out?",
-        seen.points.name,
+        seen.called(),
         pipe.length(readings.depth),
         pipe.length(by_ends),
     );
@@ -82,7 +82,7 @@ fn too_deep(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
     );
     let message = format!(
         "The depth of {} reads {}, beyond the limit of {}. {hint} If it is right, raise `max_depth` in [limits].",
-        seen.points.name,
+        seen.called(),
         pipe.length(depth),
         pipe.length(limit),
     );

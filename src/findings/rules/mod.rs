@@ -6,6 +6,8 @@
 pub mod pipe;
 pub mod survey;
 
+use std::borrow::Cow;
+
 mod above_ground;
 mod adverse_grade;
 mod blunder;
@@ -41,3 +43,12 @@ mod unchecked;
 mod undetermined;
 mod unknown_reference;
 mod weak;
+
+/// A name in a sentence: a bare number needs a word before it.
+fn called(name: &str) -> Cow<'_, str> {
+    if name.chars().any(char::is_alphabetic) {
+        Cow::Borrowed(name)
+    } else {
+        Cow::Owned(format!("point {name}"))
+    }
+}

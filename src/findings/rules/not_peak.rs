@@ -18,7 +18,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
 }
 
 fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
-    let signals = &seen.row.signals;
+    let signals = seen.row.signals.as_deref()?;
     let at = signals.at?;
     let depth = seen.sensed.rough_depth();
     let along = seen.sensed.ends.is_none()
@@ -39,7 +39,7 @@ fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
     let message = format!(
         "At {} the signal is {at}, but {signal} to its {side}: the mark is not where the signal is strongest. Find the spot \
          again; if it stays so, something nearby carries the signal.",
-        seen.points.name
+        seen.called()
     );
     Some(
         pipe.of_mark(Code::NotPeak, seen, message)

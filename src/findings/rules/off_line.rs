@@ -17,7 +17,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
                 let message = format!(
                     "{} lies {} to the {side} of the line between its end points, more than the {} that is allowed. One of the \
                      three is misplaced, or metal bends the field: find them again.",
-                    seen.points.name,
+                    seen.called(),
                     pipe.length(off.abs()),
                     pipe.length(bound),
                 );

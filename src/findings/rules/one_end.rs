@@ -20,7 +20,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
                 let message = format!(
                     "Only the end point {found} of {} was found. Look for the one {other}; if there is none, the transmitter is \
                      severely tilted: say `attitude = tilted` or `vertical`, and read the depth by hand at the strongest signal.",
-                    seen.points.name
+                    seen.called()
                 );
                 pipe.of_mark(Code::OneEnd, &seen, message)
                     .column(format!("end_{other}"))

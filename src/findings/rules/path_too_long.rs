@@ -24,7 +24,9 @@ pub(super) fn about(
         pipe.inputs.mark_name(to.mark),
     );
     let message = format!(
-        "{from} and {name} lie {} apart on {} of cable: a difference of {}, where {} is allowed. {what}",
+        "{} and {} lie {} apart on {} of cable: a difference of {}, where {} is allowed. {what}",
+        super::called(from),
+        super::called(name),
         pipe.length(gap.straight),
         pipe.length(gap.cable),
         pipe.length(excess.abs()),

@@ -1,5 +1,7 @@
 //! The rules over transmitter, run and profile: what they read, and their registry.
 
+use std::borrow::Cow;
+
 use crate::findings::{Code, Finding};
 use crate::job::model::MarkRow;
 use crate::observe::MarkPoints;
@@ -60,6 +62,13 @@ pub(super) struct Seen<'a> {
     /// The row over the transmitter, else that of the exposed pipe.
     pub(super) row: &'a MarkRow,
     pub(super) sensed: &'a Sensed,
+}
+
+impl Seen<'_> {
+    /// The mark as messages call it.
+    pub(super) fn called(&self) -> Cow<'_, str> {
+        super::called(&self.points.name)
+    }
 }
 
 impl<'a> Pipe<'a> {

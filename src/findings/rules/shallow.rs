@@ -13,7 +13,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
             (cover < limit).then(|| {
                 let message = format!(
                     "At {} the cover over the pipe is {}, under the limit of {}. Say so to whoever digs or drives there.",
-                    seen.points.name,
+                    seen.called(),
                     pipe.length(cover),
                     pipe.length(limit),
                 );

@@ -55,7 +55,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
         let message = format!(
             "The note at {} names {word}: metal or conductors nearby bend the field, and the bounds assume an undistorted one. \
              Check the mark from a little to each side.",
-            seen.points.name
+            seen.called()
         );
         Some(pipe.of_mark(Code::SignalPath, &seen, message).column("note"))
     });

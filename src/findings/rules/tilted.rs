@@ -32,7 +32,9 @@ fn slope(pipe: &Pipe<'_>, traced: &Traced, located: &Located) -> f64 {
 
 /// An end point gives a stronger signal than the mark.
 pub(super) fn stronger_end(seen: &Seen<'_>) -> bool {
-    let signals = &seen.row.signals;
+    let Some(signals) = seen.row.signals.as_deref() else {
+        return false;
+    };
     let ends = seen.sensed.ends.is_some();
     let beside = [signals.ahead, signals.behind].into_iter().flatten();
     ends && signals
@@ -67,7 +69,7 @@ fn finding(
     };
     let message = format!(
         "The transmitter at {} {what}. A tilt, linear signals or both end points would say more.",
-        seen.points.name
+        seen.called()
     );
     let finding = pipe.of_mark(Code::Tilted, seen, message);
     Some(match known {

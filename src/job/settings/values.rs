@@ -6,6 +6,7 @@ use std::sync::Arc;
 use crate::findings::{Code, Finding};
 use crate::job::model::{Equipment, Grid, Head, Source};
 use crate::job::row::{Row, Tally, quoted, rows};
+use crate::job::rows::AXIS;
 use crate::job::schema::{Cell, Typing, equipment, grid, head, id, layers, publish};
 use crate::job::table::{Sheet, normal};
 use crate::limits::{Accuracy, Limits, Quantity, Setting};
@@ -237,6 +238,9 @@ fn read_grid(row: &mut Row<'_>, unit: LengthUnit) -> Grid {
     }
 }
 
+/// Largest plain figure for the way from lens to transmitter that is believed to be in the job's unit, metres: our choice.
+const LENS: f64 = 2.0;
+
 fn read_equipment(row: &mut Row<'_>) -> Equipment {
     let free = [
         (equipment::RECEIVER, "receiver"),
@@ -245,8 +249,10 @@ fn read_equipment(row: &mut Row<'_>) -> Equipment {
         (equipment::LAST_CHECKED, "last_checked"),
     ];
     Equipment {
-        lens_to_transmitter: row.number(equipment::LENS_TO_TRANSMITTER).unwrap_or(0.0),
-        axis_above_invert: row.number(equipment::AXIS_ABOVE_INVERT),
+        lens_to_transmitter: row
+            .small(equipment::LENS_TO_TRANSMITTER, LENS)
+            .unwrap_or(0.0),
+        axis_above_invert: row.small(equipment::AXIS_ABOVE_INVERT, AXIS),
         sensor_height: row.number(equipment::SENSOR_HEIGHT).unwrap_or(0.0),
         antenna_height: row.number(equipment::ANTENNA_HEIGHT).unwrap_or(0.0),
         signal_is_linear: row.flag(equipment::SIGNAL_IS_LINEAR).unwrap_or(false),
