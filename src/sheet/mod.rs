@@ -1,1 +1,34 @@
 //! Stage 11: the drawing and the page. Content (what), layout (where, millimetres), PDF and HTML (how).
+//!
+//! | in | out |
+//! | --- | --- |
+//! | the record | [`html`]: one self-contained page |
+//!
+//! Everything is drawn from the record alone: no clock, no chance, no file but the two faces that the crate carries. The
+//! same record gives the same bytes.
+
+pub mod content;
+pub mod draw;
+pub mod font;
+mod html;
+
+use crate::record::AsBuilt;
+
+/// Why a document can't be made. None of it is the job's fault.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// A face that the crate carries can't be read.
+    #[error("the sheet's type face can't be read: {0}")]
+    Font(String),
+    /// The PDF writer refuses.
+    #[error("the PDF can't be written: {0}")]
+    Pdf(String),
+    /// The code would hold more than it can.
+    #[error("the sheet's code can't be made: {0}")]
+    Code(String),
+}
+
+/// The page: one file that works offline, `report.html`.
+pub fn html(record: &AsBuilt) -> Result<Vec<u8>, Error> {
+    Ok(html::page(record, &font::Fonts::new()?).into_bytes())
+}
