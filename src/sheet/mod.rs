@@ -3,14 +3,21 @@
 //! | in | out |
 //! | --- | --- |
 //! | the record | [`html`]: one self-contained page |
+//! | the record, paper | [`pdf()`]: the sheet |
 //!
 //! Everything is drawn from the record alone: no clock, no chance, no file but the two faces that the crate carries. The
 //! same record gives the same bytes.
 
+mod code;
 pub mod content;
 pub mod draw;
 pub mod font;
 mod html;
+mod layout;
+pub mod options;
+mod pdf;
+
+pub use options::{Dig, Paper, SheetOptions};
 
 use crate::record::AsBuilt;
 
@@ -31,4 +38,16 @@ pub enum Error {
 /// The page: one file that works offline, `report.html`.
 pub fn html(record: &AsBuilt) -> Result<Vec<u8>, Error> {
     Ok(html::page(record, &font::Fonts::new()?).into_bytes())
+}
+
+/// The drawing to hand over: plan and profile to scale, title block, tables, dig pages, `sheet.pdf`.
+pub fn pdf(record: &AsBuilt, options: &SheetOptions) -> Result<Vec<u8>, Error> {
+    let fonts = font::Fonts::new()?;
+    let pages = layout::sheets(record, options, &fonts)?;
+    let about = pdf::About {
+        title: format!("{}: {}", content::head::WHAT_IT_IS, content::head::title(record)),
+        creator: record.generator.clone(),
+        keywords: Vec::new(),
+    };
+    pdf::write(&pages, about, &fonts)
 }

@@ -129,6 +129,7 @@ fn empty(spec: &Spec) -> AsBuilt {
         inputs: vec![Input { file: "marks.csv".to_owned(), bytes: 1234, sha256: pretend_hash(99) }],
         cells: Cells { used: 120, kept: 4, named: 2 },
         cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
+        published: Vec::new(),
     }
 }
 

@@ -11,6 +11,8 @@ mod runs;
 mod settings;
 mod ties;
 
+pub use ties::side;
+
 use std::collections::BTreeMap;
 
 use crate::record::AsBuilt;

@@ -14,6 +14,7 @@ pub fn table(record: &AsBuilt) -> Option<Table> {
         columns.push(words(format!("From {n}")));
         columns.push(figures(format!("Distance {n}")));
     }
+    columns.push(words("Side of the line 1 to 2"));
     columns.push(figures("± 95 %"));
     let names = Names::of(record);
     let rows = record.ties.iter().map(|tie| row(record, &names, tie, most)).collect();
@@ -36,6 +37,23 @@ fn row(record: &AsBuilt, names: &Names<'_>, tie: &Tie, most: usize) -> Row {
             None => cells.extend([f::UNKNOWN.to_owned(), f::UNKNOWN.to_owned()]),
         }
     }
+    cells.push(side(record, tie).unwrap_or(f::UNKNOWN).to_owned());
     cells.push(f::length(tie.semi_major_95));
     Row::new(cells).about(feature)
+}
+
+/// The side of the line from the first to the second reference, looking along it, on which the place lies: two tapes meet
+/// on either side.
+#[must_use]
+pub fn side(record: &AsBuilt, tie: &Tie) -> Option<&'static str> {
+    let reference = |n: usize| {
+        let name = &tie.distances.get(n)?.reference;
+        record.references.iter().find(|r| r.point == *name).map(|r| (r.easting, r.northing))
+    };
+    let ((e1, n1), (e2, n2)) = (reference(0)?, reference(1)?);
+    let mark = record.marks.iter().find(|m| m.id == tie.id).map(|m| (m.easting, m.northing));
+    let seen = || record.camera.iter().find(|c| c.id == tie.id).and_then(|c| Some((c.easting?, c.northing?)));
+    let (e, n) = mark.or_else(seen)?;
+    let turn = (e2 - e1) * (n - n1) - (n2 - n1) * (e - e1);
+    Some(if turn > 0.0 { "left" } else { "right" })
 }
