@@ -15,8 +15,8 @@
 //! | 7 | [`profile`] | inverts along the run | falls, grades, sags |
 //! | 8 | [`findings`] | every stage's result | findings |
 //! | 9 | [`record`] | every stage's result | [`record::AsBuilt`] |
-//! | 10 | [`export`] | the record | files |
-//! | 11 | [`sheet`] | the record | drawing and page |
+//! | 10 | [`sheet`] | the record | drawing and page |
+//! | 11 | [`export`] | the record | files |
 
 pub mod cli;
 
@@ -54,6 +54,6 @@ pub mod advice;
 
 pub mod record;
 
-pub mod export;
-
 pub mod sheet;
+
+pub mod export;

@@ -16,8 +16,8 @@ const FLOW: &[&str] = &[
     "findings",
     "advice",
     "record",
-    "export",
     "sheet",
+    "export",
     "pipeline",
     "cli",
 ];

@@ -20,6 +20,7 @@ fn look() {
         ("hostile", sample::hostile()),
         ("bare", sample::bare()),
     ] {
+        if std::env::var("ONLY").is_ok_and(|o| o != name) { continue; }
         for size in [Paper::A4, Paper::Tabloid, Paper::AnsiD] {
             let options = SheetOptions { size: Some(size), dig: Dig::Marked };
             let start = std::time::Instant::now();

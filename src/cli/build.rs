@@ -10,14 +10,16 @@ use crate::error::Error;
 use crate::export::deliver::{Delivered, Delivery, deliver};
 use crate::export::{self, Format};
 use crate::pipeline::Outcome;
+use crate::sheet::SheetOptions;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let formats = export::select(&args.formats)?;
     let jobs = jobs::named(&args.paths)?;
+    let sheet = args.sheet_options();
     let finish = |path: &Path, outcome: Outcome| {
         let report = Report::of(path, &outcome);
         let delivered = root(args.out.as_ref(), path)
-            .and_then(|root| write(&root, outcome, args.draft, &formats));
+            .and_then(|root| write(&root, outcome, args.draft, &formats, &sheet));
         report.delivered(delivered)
     };
     let reports = batch::run(
@@ -38,6 +40,7 @@ fn write(
     outcome: Outcome,
     draft: bool,
     formats: &[&'static dyn Format],
+    sheet: &SheetOptions,
 ) -> Result<Delivered, Error> {
     let corrections = jobs::corrections(&outcome)?;
     let blocked = outcome.blocked() && !draft;
@@ -48,6 +51,13 @@ fn write(
         ..
     } = outcome;
     let record = record.filter(|_| !blocked);
+    let unknown = record.as_ref().map_or_else(Vec::new, |record| sheet.unknown(record));
+    if !unknown.is_empty() {
+        return Err(Error::Usage(format!(
+            "--dig: job {job} has no camera observation called {}; the sheet names them c1, c2, …",
+            unknown.join(", ")
+        )));
+    }
     deliver(
         root,
         Delivery {
@@ -56,6 +66,7 @@ fn write(
             findings: &findings,
             corrections,
             formats,
+            sheet,
         },
     )
 }

@@ -16,6 +16,7 @@ mod new;
 mod output;
 mod report;
 mod schema;
+mod verify;
 
 use args::{Cli, Command};
 use output::Output;
@@ -43,6 +44,7 @@ pub fn main() -> ExitCode {
         Some(Command::Build(args)) => build::run(&args, &mut output),
         Some(Command::Check(args)) => check::run(&args, &mut output),
         Some(Command::New(args)) => new::run(&args, &mut output),
+        Some(Command::Verify(args)) => verify::run(&args, &mut output),
         Some(Command::Schema { name }) => schema::run(&name, &mut output),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();

@@ -9,6 +9,7 @@ use super::{CORRECTIONS, Format, View, findings, record};
 use crate::error::Error;
 use crate::findings::Finding;
 use crate::record::AsBuilt;
+use crate::sheet::SheetOptions;
 
 /// What is to be delivered.
 pub struct Delivery<'a> {
@@ -22,6 +23,8 @@ pub struct Delivery<'a> {
     pub corrections: Option<Vec<u8>>,
     /// Formats asked for.
     pub formats: &'a [&'static dyn Format],
+    /// Paper and dig pages of the sheet.
+    pub sheet: &'a SheetOptions,
 }
 
 /// What was delivered.
@@ -46,6 +49,7 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
         findings,
         corrections,
         formats,
+        sheet,
     } = delivery;
     let record = record
         .map(record::seal)
@@ -64,7 +68,10 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
     }
     let fill = |folder: &Path| -> Result<(), Error> {
         if let Some(record) = &record {
-            let view = View::new(record);
+            let view = View {
+                sheet: sheet.clone(),
+                ..View::new(record)
+            };
             // At once: a large record's formats use all threads, a small one's flushes to the disk overlap.
             let results: Vec<Result<(), Error>> = written
                 .par_iter()

@@ -1,4 +1,4 @@
-//! Stage 10: the record as files. Comes in: the [`AsBuilt`]. Goes out: files, put in place whole or not at all.
+//! Stage 11: the record as files. Comes in: the [`AsBuilt`]. Goes out: files, put in place whole or not at all.
 //!
 //! Exporters compute nothing but what their format demands. Columns are declared once, in [`columns`]; rounding and
 //! types once, in [`value`]. A new format is one file with a [`Format`] and one line in [`FORMATS`].
@@ -7,6 +7,7 @@ use std::io::{self, Write};
 
 use crate::error::Error;
 use crate::record::AsBuilt;
+use crate::sheet::SheetOptions;
 
 pub mod columns;
 pub mod csv;
@@ -19,7 +20,9 @@ pub mod kml;
 mod lock;
 pub mod place;
 pub mod record;
+pub mod report;
 pub mod schema;
+pub mod sheet;
 pub mod table;
 pub mod value;
 
@@ -30,6 +33,8 @@ pub struct View<'a> {
     pub record: &'a AsBuilt,
     /// Its tables, feature tables first.
     pub tables: Vec<table::Table>,
+    /// Paper and dig pages of the sheet.
+    pub sheet: SheetOptions,
 }
 
 impl<'a> View<'a> {
@@ -39,6 +44,7 @@ impl<'a> View<'a> {
         Self {
             record,
             tables: table::of(record),
+            sheet: SheetOptions::default(),
         }
     }
 
@@ -84,6 +90,8 @@ pub const FORMATS: &[&dyn Format] = &[
     &csv::PROFILE,
     &csv::CAMERA,
     &csv::TIES,
+    &sheet::Sheet,
+    &report::Report,
 ];
 
 /// Files besides those of [`FORMATS`] that a result folder of ours can hold.

@@ -1,9 +1,11 @@
-//! Stage 11: the drawing and the page. Content (what), layout (where, millimetres), PDF and HTML (how).
+//! Stage 10: the drawing and the page. Content (what), layout (where, millimetres), PDF and HTML (how).
 //!
 //! | in | out |
 //! | --- | --- |
 //! | the record | [`html`]: one self-contained page |
-//! | the record, paper | [`pdf()`]: the sheet |
+//! | the record, paper, dig pages | [`pdf()`]: the sheet |
+//! | a sheet, a record | [`verify()`]: whether they belong together |
+//! | paper | [`form()`]: the blank field form |
 //!
 //! Everything is drawn from the record alone: no clock, no chance, no file but the two faces that the crate carries. The
 //! same record gives the same bytes.
@@ -16,8 +18,12 @@ mod html;
 mod layout;
 pub mod options;
 mod pdf;
+mod form;
+mod verify;
 
+pub use form::form;
 pub use options::{Dig, Paper, SheetOptions};
+pub use verify::{Verdict, verify};
 
 use crate::record::AsBuilt;
 
@@ -42,12 +48,18 @@ pub fn html(record: &AsBuilt) -> Result<Vec<u8>, Error> {
 
 /// The drawing to hand over: plan and profile to scale, title block, tables, dig pages, `sheet.pdf`.
 pub fn pdf(record: &AsBuilt, options: &SheetOptions) -> Result<Vec<u8>, Error> {
+    pdf_of(record, options, &options.chosen(record))
+}
+
+/// The same with the dig pages by their observations' places in the record.
+fn pdf_of(record: &AsBuilt, options: &SheetOptions, chosen: &[usize]) -> Result<Vec<u8>, Error> {
     let fonts = font::Fonts::new()?;
-    let pages = layout::sheets(record, options, &fonts)?;
+    let paper = options.paper(record);
+    let pages = layout::sheets(record, paper, chosen, &fonts)?;
     let about = pdf::About {
         title: format!("{}: {}", content::head::WHAT_IT_IS, content::head::title(record)),
         creator: record.generator.clone(),
-        keywords: Vec::new(),
+        keywords: verify::keywords(record, paper, chosen),
     };
     pdf::write(&pages, about, &fonts)
 }

@@ -1,6 +1,6 @@
 //! The plan: runs, marks with their 95 % ellipses, camera observations and references on grid north.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use super::geometry::{Pt, Rect, pt};
 use super::labels::{Obstacles, Placed, Wanted, place};
@@ -56,8 +56,9 @@ pub fn draw(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
         sketch.run(run, &mut inside);
     }
     sketch.symbols(&mut inside);
-    let unlabelled = sketch.labels(&mut inside);
-    sketch.beyond(&mut edge);
+    let (arrows, boxes) = sketch.beyond();
+    let unlabelled = sketch.labels(&boxes, &mut inside);
+    edge.extend(arrows);
     let mut drawing = Drawing::new(view.size.0, view.size.1);
     drawing.nodes.push(Node::Clip(sketch.frame, inside));
     drawing.nodes.extend(edge);
@@ -138,6 +139,10 @@ impl Sketch<'_> {
         for &e in &eastings {
             for &n in &northings {
                 let p = self.at(e, n);
+                // The figures at the border need their room.
+                if !self.frame.grown(-5.0).contains(p) {
+                    continue;
+                }
                 inside.push(item(Item::path(Pen::Grid, vec![p - pt(1.5, 0.0), p + pt(1.5, 0.0)])));
                 inside.push(item(Item::path(Pen::Grid, vec![p - pt(0.0, 1.5), p + pt(0.0, 1.5)])));
             }
@@ -238,10 +243,10 @@ impl Sketch<'_> {
         }
     }
 
-    fn labels(&self, out: &mut Vec<Node>) -> usize {
+    fn labels(&self, taken: &[Rect], out: &mut Vec<Node>) -> usize {
         let labels = self.wanted();
         let wanted: Vec<Wanted> = labels.iter().map(|l| l.wanted).collect();
-        let placed = place(&wanted, &self.obstacles(), self.frame.grown(-MARGIN));
+        let placed = place(&wanted, &self.obstacles(taken), self.frame.grown(-MARGIN));
         for (label, placed) in labels.iter().zip(&placed) {
             if let Some(placed) = placed {
                 out.push(lettered(label.wanted.at, label.feature, &label.lines, placed));
@@ -250,7 +255,7 @@ impl Sketch<'_> {
         placed.iter().filter(|p| p.is_none()).count()
     }
 
-    fn obstacles(&self) -> Obstacles {
+    fn obstacles(&self, taken: &[Rect]) -> Obstacles {
         let legs = |run: &Run| {
             let path = thinned(self.path(run), 0.8);
             path.iter().copied().zip(path.iter().copied().skip(1)).collect::<Vec<_>>()
@@ -258,7 +263,8 @@ impl Sketch<'_> {
         let lines = self.record.runs.iter().flat_map(legs).collect();
         let places = places(self.record).chain(self.record.references.iter().map(|r| (r.easting, r.northing)));
         let seen = places.map(|(e, n)| self.at(e, n)).filter(|p| self.frame.contains(*p)).collect();
-        let symbols = thinned(seen, 0.3).into_iter().map(|p| (p, symbols::CLEAR)).collect();
+        let symbols = thinned(seen, 0.3).into_iter().map(|p| (p, symbols::CLEAR));
+        let symbols = symbols.chain(taken.iter().flat_map(|rect| circles(*rect))).collect();
         Obstacles { lines, symbols }
     }
 
@@ -307,37 +313,51 @@ impl Sketch<'_> {
         lines
     }
 
-    /// References outside the plan that ties use: an arrow at the border with name and distance.
-    fn beyond(&self, out: &mut Vec<Node>) {
-        let mut used: BTreeMap<&str, ()> = BTreeMap::new();
-        for distance in self.record.ties.iter().flat_map(|tie| &tie.distances) {
-            used.insert(&distance.reference, ());
-        }
+    /// References outside the plan that ties of what is in it use: an arrow at the border with name and distance. Nodes, and
+    /// the boxes of their words.
+    fn beyond(&self) -> (Vec<Node>, Vec<Rect>) {
+        let used = self.used();
         let border = self.frame.grown(-2.2);
-        let mut taken: Vec<Rect> = Vec::new();
+        let (mut nodes, mut taken): (Vec<Node>, Vec<Rect>) = (Vec::new(), Vec::new());
         for (i, r) in self.record.references.iter().enumerate() {
             let p = self.at(r.easting, r.northing);
-            if self.frame.contains(p) || !used.contains_key(r.point.as_str()) {
+            if self.frame.contains(p) || !used.contains(r.point.as_str()) {
                 continue;
             }
             let Some((_, edge)) = border.clip(self.frame.centre(), p) else { continue };
             let away = p - edge;
             let along = away * (1.0 / away.length().max(1e-9));
-            let metres = away.length() / self.per_length();
-            let text = format!("{} {} {} off", self.fonts.fit(&r.point, 24.0, LABEL, true), figures::fixed(metres, 1), self.record.frame.unit);
-            let size = text_box(self.fonts, std::slice::from_ref(&text));
-            let corner = |x: f64, lo: f64, hi: f64| x.clamp(lo, hi.max(lo));
-            let x = corner(edge.x - size.0 / 2.0, self.frame.x0 + MARGIN, self.frame.x1 - MARGIN - size.0);
-            let y = corner(edge.y - size.1 / 2.0, self.frame.y0 + MARGIN, self.frame.y1 - MARGIN - size.1);
-            let mut rect = Rect::new(x, y, size.0, size.1);
-            while taken.iter().any(|other| other.overlaps(rect)) && rect.y1 + 3.0 < self.frame.y1 {
-                rect = rect.moved(pt(0.0, 3.0));
-            }
+            let lengths = figures::fixed(away.length() / self.per_length(), 1);
+            let text = format!("{} {lengths} {} off", self.fonts.fit(&r.point, 24.0, LABEL, true), self.record.frame.unit);
+            let Some(rect) = self.beside(edge, text_box(self.fonts, std::slice::from_ref(&text)), &taken) else { continue };
             taken.push(rect);
             let mut items = vec![symbols::arrow(pt(0.0, 0.0), along, 1.4), Item::rect(Pen::Halo, rect.moved(edge * -1.0))];
             items.push(Item::text(pt(rect.x0 + 0.4, rect.y1 - 0.75) - edge, LABEL, Anchor::Start, text));
-            out.push(Node::Anchored { at: edge, role: Role::Symbol, feature: Some(Feature::Reference(i)), items });
+            nodes.push(Node::Anchored { at: edge, role: Role::Symbol, feature: Some(Feature::Reference(i)), items });
         }
+        (nodes, taken)
+    }
+
+    /// A free box just inside the border near a point of it, or a little along the border.
+    fn beside(&self, edge: Pt, size: (f64, f64), taken: &[Rect]) -> Option<Rect> {
+        let inside = self.frame.grown(-MARGIN);
+        let within = |v: f64, lo: f64, hi: f64| v.clamp(lo, hi.max(lo));
+        let x = within(edge.x - size.0 / 2.0, inside.x0, inside.x1 - size.0);
+        [0.0, 1.0, -1.0, 2.0, -2.0, 3.0, -3.0].into_iter().find_map(|step| {
+            let y = within(edge.y - size.1 / 2.0 + step * 3.2, inside.y0, inside.y1 - size.1);
+            let rect = Rect::new(x, y, size.0, size.1);
+            (!taken.iter().any(|other| other.overlaps(rect))).then_some(rect)
+        })
+    }
+
+    /// References that the ties of what is in the frame use.
+    fn used(&self) -> BTreeSet<&str> {
+        let seen = |e: f64, n: f64| self.frame.contains(self.at(e, n));
+        let marks = self.record.marks.iter().filter(|m| seen(m.easting, m.northing)).map(|m| m.id.as_str());
+        let camera = self.record.camera.iter().filter(|c| matches!((c.easting, c.northing), (Some(e), Some(n)) if seen(e, n)));
+        let shown: BTreeSet<&str> = marks.chain(camera.map(|c| c.id.as_str())).collect();
+        let ties = self.record.ties.iter().filter(|tie| shown.contains(tie.id.as_str()));
+        ties.flat_map(|tie| &tie.distances).map(|d| d.reference.as_str()).collect()
     }
 }
 
@@ -355,6 +375,13 @@ fn arrows(path: &[Pt]) -> Vec<(Pt, Pt)> {
         }
     }
     found
+}
+
+/// Circles along a box of one line of text: labels keep off symbols.
+pub fn circles(rect: Rect) -> impl Iterator<Item = (Pt, f64)> {
+    let count = (rect.width() / 2.0).ceil().max(1.0);
+    let radius = rect.height() / 2.0;
+    (0..=count as usize).map(move |i| (pt(rect.x0 + rect.width() * i as f64 / count, rect.centre().y), radius))
 }
 
 /// Points without those nearer than `least` to the one kept before: label search need not see every one of thousands.

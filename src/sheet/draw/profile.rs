@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::geometry::{Pt, Rect, pt};
 use super::labels::{Obstacles, Wanted, place};
-use super::plan::{LABEL, camera_name, lettered, text_box, thinned};
+use super::plan::{LABEL, camera_name, circles, lettered, text_box, thinned};
 use super::scale::{Scale, round_step};
 use super::symbols;
 use super::{Anchor, Drawing, Feature, Item, Node, Pen, Role};
@@ -51,7 +51,7 @@ const LEFT: f64 = 15.0;
 const RIGHT: f64 = 4.0;
 const TOP: f64 = 8.0;
 /// Rows of figures beneath, their heights.
-const ROWS: [(&str, f64); 4] = [("Station", 12.0), ("Ground", 11.0), ("Top of pipe", 10.5), ("Invert", 11.0)];
+const ROWS: [(&str, f64); 4] = [("Station", 14.0), ("Ground", 11.0), ("Top of pipe", 10.5), ("Invert", 11.0)];
 const PLAIN_FOOT: f64 = 6.0;
 /// Least distance between two columns of figures set upright.
 const COLUMN: f64 = 2.9;
@@ -335,12 +335,7 @@ impl<'a> Panel<'a> {
             symbols.push((at, symbols::CLEAR));
         }
         // Grades are already there: circles along their boxes keep labels off them.
-        for rect in grades {
-            let count = (rect.width() / 2.0).ceil();
-            symbols.extend((0..=count as usize).map(|i| {
-                (pt(rect.x0 + rect.width() * i as f64 / count, rect.centre().y), 1.5)
-            }));
-        }
+        symbols.extend(grades.iter().flat_map(|rect| circles(*rect)));
         let wanted: Vec<Wanted> = labels.iter().map(|l| l.0).collect();
         let area = Rect { y0: 3.8, y1: self.graph.y1 - 0.3, x0: self.graph.x0 + 0.3, x1: self.graph.x1 };
         let placed = place(&wanted, &Obstacles { lines, symbols }, area);

@@ -99,6 +99,7 @@ fn legend(_: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
         pieces.push(Piece { height: 3.9, items, ..Piece::default() });
     }
     let triangle = "Triangle: reference point, with a dot where its place is given. In the plan, \u{201c}top\u{201d} is the depth of the top of the pipe.";
+    pieces.push(Piece::space(0.8));
     pieces.extend(paragraph(triangle, width, false, fonts));
     pieces
 }

@@ -51,7 +51,7 @@ fn picture(record: &AsBuilt, (e, n): (f64, f64), seen: &Camera, room: (f64, f64)
     let scale = largest(record.frame.unit, w, h, (size.0 - 26.0, size.1 - 26.0));
     let mut view = plans::view(record, extent.centre(), size, scale);
     view.exaggeration = 1.0;
-    plans::figure(record, &view, fonts)
+    plans::figure(record, &view, fonts).drawing
 }
 
 fn words(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Vec<Piece> {

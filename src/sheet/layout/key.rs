@@ -87,7 +87,11 @@ pub fn draw(record: &AsBuilt, extent: Extent, cells: &[Cell], room: (f64, f64), 
     let middle = frame.centre();
     let centre = if cells.is_empty() { pt(extent.centre().0, extent.centre().1) } else { around.centre() };
     let at = |p: Pt| pt(middle.x + (p.x - centre.x) * k, middle.y - (p.y - centre.y) * k);
-    let text = format!("Key to the sheets, {}. North up. Plan on sheets 2 to {}.", scale.text(), cells.len() + 1);
+    let plans = match cells.len() {
+        0 | 1 => "The plan is on sheet 2".to_owned(),
+        n => format!("The plan is on sheets 2 to {}", n + 1),
+    };
+    let text = format!("Key, {}, north up. {plans}.", scale.text());
     drawing.push(Item::text(pt(0.0, 3.6), SMALL, Anchor::Start, fonts.fit(&text, room.0, SMALL, false)));
     let mut inside = Vec::new();
     for cell in cells {

@@ -5,7 +5,7 @@
 
 mod block;
 mod dig;
-mod flow;
+pub(super) mod flow;
 mod frame;
 mod key;
 mod plans;
@@ -16,7 +16,7 @@ use super::Error;
 use super::content::tables::all;
 use super::draw::{Drawing, pt};
 use super::font::Fonts;
-use super::options::SheetOptions;
+use super::options::Paper;
 use crate::record::AsBuilt;
 use frame::Frame;
 
@@ -25,11 +25,11 @@ const GAP: f64 = 4.0;
 /// From this height of the body on, the profile stands under the plan.
 const TOGETHER: f64 = 175.0;
 
-/// Every sheet of a record, in order.
-pub fn sheets(record: &AsBuilt, options: &SheetOptions, fonts: &Fonts) -> Result<Vec<Drawing>, Error> {
-    let frame = Frame::new(record, options.paper(record), fonts)?;
+/// Every sheet of a record, in order; `dig` are the observations that get a dig page, by their place in the record.
+pub fn sheets(record: &AsBuilt, paper: Paper, dig: &[usize], fonts: &Fonts) -> Result<Vec<Drawing>, Error> {
+    let frame = Frame::new(record, paper, fonts)?;
     let mut bodies = drawings(record, &frame, fonts);
-    for camera in options.chosen(record) {
+    for &camera in dig {
         bodies.push(dig::page(record, camera, frame.room(), fonts));
     }
     let total = bodies.len();
@@ -43,7 +43,8 @@ fn drawings(record: &AsBuilt, frame: &Frame<'_>, fonts: &Fonts) -> Vec<Drawing> 
     let column = if together { 96.0 } else { 78.0 };
     let left = width - column - GAP;
     let mut first = Drawing::new(width, height);
-    let mut profiles = profiles::panels(record, if together { left } else { width }, fonts);
+    let (beside, room) = if together { (left, 2.0 * height) } else { (width, height) };
+    let mut profiles = profiles::panels(record, (beside, room), fonts);
     let beneath = (together && !profiles.is_empty()).then(|| profiles.remove(0));
     let plan_height = beneath.as_ref().map_or(height, |p| height - p.height - GAP);
     let plans = plans::draw(record, (left, plan_height), (width, height), fonts);

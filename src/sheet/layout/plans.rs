@@ -4,8 +4,8 @@
 use super::flow::{LEADING, SMALL};
 use super::key;
 use crate::record::AsBuilt;
-use crate::sheet::content::{figures, head};
-use crate::sheet::draw::plan::{self, View};
+use crate::sheet::content::figures;
+use crate::sheet::draw::plan::{self, Plan, View};
 use crate::sheet::draw::scale::{Scale, coarsest, largest, round_step};
 use crate::sheet::draw::{Anchor, Drawing, Item, Pen, Pt, Rect, pt, symbols};
 use crate::sheet::font::Fonts;
@@ -17,8 +17,8 @@ const AROUND: f64 = 24.0;
 /// White around a plan with match lines, for their words, and the strip shown beyond a match line.
 const EDGE: f64 = 4.5;
 const BEYOND: f64 = 10.0;
-/// References are shown where that costs no more than this in scale (our choice).
-const WORTH: f64 = 2.0;
+/// References are shown where that costs no more than this in scale and no label (our choice).
+const WORTH: f64 = 2.5;
 
 /// The plan on the first sheet, and whole sheets of plan that follow.
 pub struct Plans {
@@ -78,10 +78,11 @@ pub fn draw(record: &AsBuilt, first: (f64, f64), whole: (f64, f64), fonts: &Font
     let all = Extent::of(plan::places(record).chain(record.references.iter().map(|r| (r.easting, r.northing))));
     let all = all.unwrap_or(runs);
     let with = fit(all, size);
-    let worth = with.ratio <= alone.ratio * WORTH && with.ratio <= coarsest(unit).ratio;
-    let (extent, scale) = if worth { (all, with) } else { (runs, alone) };
-    let view = view(record, extent.centre(), size, scale);
-    Plans { first: figure(record, &view, fonts), further: Vec::new() }
+    let figure = |extent: Extent, scale| figure(record, &view(record, extent.centre(), size, scale), fonts);
+    let close = figure(runs, alone);
+    let wide = (with.ratio <= alone.ratio * WORTH && with.ratio <= coarsest(unit).ratio).then(|| figure(all, with));
+    let first = wide.filter(|wide| wide.unlabelled <= close.unlabelled).unwrap_or(close);
+    Plans { first: first.drawing, further: Vec::new() }
 }
 
 /// A view at a scale.
@@ -91,14 +92,14 @@ pub fn view(record: &AsBuilt, centre: (f64, f64), size: (f64, f64), scale: Scale
 }
 
 /// A plan with its border and caption.
-pub fn figure(record: &AsBuilt, view: &View, fonts: &Fonts) -> Drawing {
+pub fn figure(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
     let plan = plan::draw(record, view, fonts);
     let (width, height) = view.size;
     let mut figure = Drawing::new(width, height + CAPTION);
     figure.place(pt(0.0, 0.0), plan.drawing);
     figure.push(Item::rect(Pen::Rule, Rect::new(0.0, 0.0, width, height)));
     caption(record, view, plan.unlabelled, &mut figure, fonts);
-    figure
+    Plan { drawing: figure, unlabelled: plan.unlabelled }
 }
 
 fn caption(record: &AsBuilt, view: &View, unlabelled: usize, figure: &mut Drawing, fonts: &Fonts) {
@@ -172,8 +173,9 @@ fn cut(record: &AsBuilt, runs: Extent, first: (f64, f64), whole: (f64, f64), fon
     let further = cells.iter().map(|c| {
         let view = view(record, c.centre(), size, scale);
         let mut sheet = Drawing::new(whole.0, whole.1);
-        sheet.place(pt(EDGE, EDGE), figure(record, &view, fonts));
+        // Beneath the plan, so that a label's white ground interrupts the line.
         matches(&cells, c, size, &mut sheet);
+        sheet.place(pt(EDGE, EDGE), figure(record, &view, fonts).drawing);
         sheet
     });
     Plans { further: further.collect(), first: key::draw(record, runs, &cells, first, fonts) }

@@ -7,19 +7,22 @@ use crate::sheet::draw::profile::{self, Look};
 use crate::sheet::draw::{Anchor, Drawing, Item, pt};
 use crate::sheet::font::Fonts;
 
-/// Height of a panel with its title and scales (our choice: heights of a lateral, 1 to 4 m, at 1:50 or 1:100).
+/// Height of a panel with its title and scales, where several stand on a sheet (our choice: heights of a lateral, 1 to 4 m,
+/// at 1:50 or 1:100), and the most that one alone takes.
 const HEIGHT: f64 = 112.0;
+const ALONE: f64 = 140.0;
 const HEAD: f64 = 9.5;
 
 /// A panel for each run.
-pub fn panels(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Drawing> {
-    record.runs.iter().map(|run| panel(record, run, width, fonts)).collect()
+pub fn panels(record: &AsBuilt, (width, room): (f64, f64), fonts: &Fonts) -> Vec<Drawing> {
+    let height = if room >= 2.0 * HEIGHT { HEIGHT } else { room.min(ALONE) };
+    record.runs.iter().map(|run| panel(record, run, (width, height), fonts)).collect()
 }
 
-fn panel(record: &AsBuilt, run: &Run, width: f64, fonts: &Fonts) -> Drawing {
-    let look = Look { size: (width, HEIGHT - HEAD), paper: true };
+fn panel(record: &AsBuilt, run: &Run, (width, height): (f64, f64), fonts: &Fonts) -> Drawing {
+    let look = Look { size: (width, height - HEAD), paper: true };
     let drawn = profile::draw(record, run, &look, fonts);
-    let mut panel = Drawing::new(width, if drawn.is_some() { HEIGHT } else { HEAD });
+    let mut panel = Drawing::new(width, if drawn.is_some() { height } else { HEAD });
     let side = if run.station_from == "downstream" { "left" } else { "right" };
     let text = |key: &str, other: &str| run.texts.get(key).cloned().unwrap_or_else(|| other.to_owned());
     let title = format!("Profile of run {}", run.run);

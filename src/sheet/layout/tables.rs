@@ -9,6 +9,8 @@ use crate::sheet::font::Fonts;
 
 /// White left and right of a cell's text.
 const PAD: f64 = 1.0;
+/// A text as wide as its column must not be cut for a rounding's sake.
+const SLACK: f64 = 0.01;
 /// A column of words is never asked to be narrower than this for a long word's sake: the word is cut.
 const WORD: f64 = 20.0;
 /// Lines of a row that stay together; a longer row goes on in the next lane.
@@ -131,7 +133,7 @@ impl Set<'_> {
 
 fn heading(set: &Set<'_>, fonts: &Fonts) -> Piece {
     let cells: Vec<Vec<String>> =
-        set.columns.iter().map(|(column, _, width)| fonts.wrap(&column.head, width - 2.0 * PAD, SMALL, true)).collect();
+        set.columns.iter().map(|(column, _, width)| fonts.wrap(&column.head, width - 2.0 * PAD + SLACK, SMALL, true)).collect();
     let tall = cells.iter().map(Vec::len).max().unwrap_or(1);
     // Heads stand on the line, whatever their number of lines.
     let lowered: Vec<Vec<String>> = cells
@@ -160,8 +162,8 @@ fn rows(set: &Set<'_>, cells: &[String], fonts: &Fonts) -> Vec<Piece> {
         .map(|(column, i, width)| {
             let text = cells.get(*i).map_or("", String::as_str);
             match column.align {
-                Align::Words => fonts.wrap(text, width - 2.0 * PAD, SMALL, false),
-                Align::Figures => vec![fonts.fit(text, width - 2.0 * PAD + 0.01, SMALL, false)],
+                Align::Words => fonts.wrap(text, width - 2.0 * PAD + SLACK, SMALL, false),
+                Align::Figures => vec![fonts.fit(text, width - 2.0 * PAD + SLACK, SMALL, false)],
             }
         })
         .collect();
