@@ -103,7 +103,7 @@ struct Named {
 impl Named {
     /// The words of the file's information dictionary, which is not compressed. `None` unless there is exactly one set of them.
     fn read(sheet: &[u8]) -> Option<Self> {
-        let key = b"/Keywords (";
+        let key = b"/Keywords(";
         let mut places = sheet.windows(key.len()).enumerate().filter(|(_, window)| window == key).map(|(i, _)| i);
         let (start, None) = (places.next()? + key.len(), places.next()) else { return None };
         let text = sheet.get(start..)?.split(|byte| *byte == b')').next()?;

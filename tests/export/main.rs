@@ -26,6 +26,7 @@ fn build(root: &Path, record: AsBuilt) -> Delivered {
         findings: &findings,
         corrections: None,
         formats: &formats,
+        sheet: &aslaid::sheet::SheetOptions::default(),
     };
     deliver(root, delivery).unwrap()
 }

@@ -37,6 +37,7 @@ fn with_errors(root: &Path) -> Delivered {
             findings: &findings,
             corrections: None,
             formats: &formats,
+            sheet: &aslaid::sheet::SheetOptions::default(),
         },
     )
     .unwrap()
@@ -85,6 +86,7 @@ fn a_second_build_replaces_the_whole_set_and_leaves_nothing_beside() {
         findings: &[],
         corrections: None,
         formats: &formats,
+        sheet: &aslaid::sheet::SheetOptions::default(),
     };
     deliver(root.path(), only).unwrap();
     // Formats that were not asked for would be out of date; what is not ours stays.
@@ -195,6 +197,7 @@ fn nothing_of_the_user_is_replaced() {
             findings: &[],
             corrections: None,
             formats: &formats,
+            sheet: &aslaid::sheet::SheetOptions::default(),
         };
         let error = deliver(root.path(), delivery).unwrap_err().to_string();
         assert!(error.contains(why), "{error}");
