@@ -148,6 +148,13 @@ fn compute(
         semi_major: &|mark| semi_major.get(mark).copied().flatten(),
         unit,
     }));
+    findings.extend(rules::pipe::find(&rules::pipe::Pipe {
+        inputs,
+        sensed: &sensed,
+        traced: &traced,
+        profiles: &profiles,
+        unit,
+    }));
     finish(job, &mut findings);
 
     let quality = survey.quality();
@@ -162,7 +169,7 @@ fn compute(
         adjustment: survey.adjustment(),
         measurements: survey.measurements(),
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
-        checks: Vec::new(),
+        checks: survey.checks(inputs, &traced),
         advice: Vec::new(),
         findings: findings.clone(),
         notes: observed.notes.iter().map(note).collect(),

@@ -16,8 +16,10 @@ const FLOW: &[&str] = &[
     "findings",
     "advice",
     "record",
+    "plan",
     "sheet",
     "export",
+    "intake",
     "pipeline",
     "cli",
 ];

@@ -58,6 +58,8 @@ pub enum Command {
     Build(BuildArgs),
     /// Say whether a sheet.pdf and a record.json belong together
     Verify(VerifyArgs),
+    /// Take in results for a utility: check each, find the main that it meets, put the good ones on file
+    Intake(super::intake::IntakeArgs),
     /// Print a JSON Schema
     Schema {
         /// Which one
@@ -121,6 +123,9 @@ pub struct BuildArgs {
     /// Deliverables, separated by commas [default: all]
     #[arg(long, value_name = "A,B,…", value_delimiter = ',', long_help = formats_help())]
     pub formats: Vec<String>,
+    /// Site plans.
+    #[command(flatten)]
+    pub plans: super::plan::PlanArgs,
     /// Build a draft without the rows that can't be used, marked as one in every file
     #[arg(long)]
     pub draft: bool,

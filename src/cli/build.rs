@@ -13,13 +13,15 @@ use crate::pipeline::Outcome;
 use crate::sheet::SheetOptions;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
-    let formats = export::select(&args.formats)?;
+    let formats = args.plans.formats(export::select(&args.formats)?);
     let jobs = jobs::named(&args.paths)?;
     let sheet = args.sheet_options();
-    let finish = |path: &Path, outcome: Outcome| {
+    let finish = |path: &Path, mut outcome: Outcome| {
         let report = Report::of(path, &outcome);
-        let delivered = root(args.out.as_ref(), path)
-            .and_then(|root| write(&root, outcome, args.draft, &formats, &sheet));
+        let delivered = root(args.out.as_ref(), path).and_then(|root| {
+            args.plans.lay_under(&mut outcome)?;
+            write(&root, outcome, args.draft, &formats, &sheet)
+        });
         report.delivered(delivered)
     };
     let reports = batch::run(

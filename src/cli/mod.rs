@@ -11,9 +11,11 @@ mod args;
 mod batch;
 mod build;
 mod check;
+mod intake;
 mod jobs;
 mod new;
 mod output;
+mod plan;
 mod report;
 mod schema;
 mod verify;
@@ -43,6 +45,7 @@ pub fn main() -> ExitCode {
         None => build::run(&cli.build, &mut output),
         Some(Command::Build(args)) => build::run(&args, &mut output),
         Some(Command::Check(args)) => check::run(&args, &mut output),
+        Some(Command::Intake(args)) => intake::run(&args, &mut output),
         Some(Command::New(args)) => new::run(&args, &mut output),
         Some(Command::Verify(args)) => verify::run(&args, &mut output),
         Some(Command::Schema { name }) => schema::run(&name, &mut output),

@@ -33,6 +33,14 @@ use pair::Place;
 #[derive(Clone, Debug)]
 pub struct Crs(Arc<System>);
 
+/// Codes of the projected systems that may be used within `margin` of a place (radians), the registry's order; withdrawn ones
+/// left out. For messages that say which system would fit.
+pub fn systems_about(longitude: f64, latitude: f64, margin: f64) -> Result<Vec<String>, CrsError> {
+    let [west, east] = [longitude - margin, longitude + margin].map(f64::to_degrees);
+    let [south, north] = [latitude - margin, latitude + margin].map(f64::to_degrees);
+    thread::projected_codes([west.max(-180.0), south.max(-90.0), east.min(180.0), north.min(90.0)])
+}
+
 /// What is known of a coordinate system.
 #[derive(Debug)]
 struct System {

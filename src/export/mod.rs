@@ -1,4 +1,4 @@
-//! Stage 11: the record as files. Comes in: the [`AsBuilt`]. Goes out: files, put in place whole or not at all.
+//! Stage 12: the record as files. Comes in: the [`AsBuilt`]. Goes out: files, put in place whole or not at all.
 //!
 //! Exporters compute nothing but what their format demands. Columns are declared once, in [`columns`]; rounding and
 //! types once, in [`value`]. A new format is one file with a [`Format`] and one line in [`FORMATS`].
@@ -90,6 +90,7 @@ pub const FORMATS: &[&dyn Format] = &[
     &csv::PROFILE,
     &csv::CAMERA,
     &csv::TIES,
+    &csv::CROSSINGS,
     &sheet::Sheet,
     &report::Report,
 ];

@@ -2,7 +2,7 @@
 
 use crate::findings::Finding;
 use crate::record::AsBuilt;
-use crate::record::model::{Camera, Mark, Reference, Run, Tie, Vertex};
+use crate::record::model::{Camera, Crossing, Mark, Reference, Run, Tie, Vertex};
 
 use super::columns;
 use super::value::{Quantity, Value};
@@ -22,6 +22,8 @@ pub enum Item<'a> {
     Vertex(&'a Run, &'a Vertex),
     /// Ties of a point.
     Tie(&'a Tie),
+    /// Where a run crosses or comes near something of a plan.
+    Crossing(&'a Crossing),
     /// A finding.
     Finding(&'a Finding),
 }
@@ -101,6 +103,9 @@ impl Table {
     }
 }
 
+/// Name of the table of crossings.
+const CROSSING: &str = "crossing";
+
 /// The tables as declared: feature tables first, in the order in which formats write them.
 #[must_use]
 pub fn declared() -> Vec<Table> {
@@ -122,6 +127,12 @@ pub fn declared() -> Vec<Table> {
             "a reference point",
             columns::reference(),
             |r| Box::new(r.references.iter().map(Item::Reference)),
+        ),
+        feature(
+            CROSSING,
+            "where a run crosses or comes near something of a site plan",
+            columns::crossing(),
+            |r| Box::new(r.crossings.iter().map(Item::Crossing)),
         ),
         plain_table(
             "profile",
@@ -182,6 +193,8 @@ fn vertices(record: &AsBuilt) -> Box<dyn Iterator<Item = Item<'_>> + '_> {
 #[must_use]
 pub fn of(record: &AsBuilt) -> Vec<Table> {
     let mut tables = declared();
+    // Only a record that a plan was laid under has crossings to speak of.
+    tables.retain(|table| table.name != CROSSING || !record.plans.is_empty());
     for table in &mut tables {
         if table.name == "mark" {
             for name in &record.published {

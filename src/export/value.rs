@@ -135,6 +135,12 @@ impl Value<'_> {
     }
 }
 
+impl<'a> From<Option<&'a str>> for Value<'a> {
+    fn from(text: Option<&'a str>) -> Self {
+        text.map_or(Self::Absent, Self::from)
+    }
+}
+
 impl<'a> From<&'a str> for Value<'a> {
     fn from(text: &'a str) -> Self {
         Self::Text(Cow::Borrowed(text))

@@ -3,6 +3,7 @@
 
 pub mod build;
 pub mod hash;
+mod crossing;
 pub mod model;
 
 pub use build::{Parts, PointQuality, build};

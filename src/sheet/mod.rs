@@ -1,4 +1,4 @@
-//! Stage 10: the drawing and the page. Content (what), layout (where, millimetres), PDF and HTML (how).
+//! Stage 11: the drawing and the page. Content (what), layout (where, millimetres), PDF and HTML (how).
 //!
 //! | in | out |
 //! | --- | --- |

@@ -130,6 +130,8 @@ fn empty(spec: &Spec) -> AsBuilt {
         cells: Cells { used: 120, kept: 4, named: 2 },
         cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
         published: Vec::new(),
+        plans: Vec::new(),
+        crossings: Vec::new(),
     }
 }
 

@@ -4,11 +4,13 @@ mod accuracy;
 mod camera;
 mod cautions;
 mod head;
+mod joint;
 mod marks;
 mod references;
 mod runs;
 mod scale;
 mod survey;
+mod ties;
 
 pub use cautions::CAUTIONS;
 pub use survey::Survey;
@@ -27,6 +29,7 @@ use crate::run::{Inputs, Traced};
 use crate::transmitter::Sensed;
 use crate::units::LengthUnit;
 use scale::Scale;
+use ties::Tying;
 
 /// What the adjustment says of one point's own measurements.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -116,6 +119,8 @@ pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
         camera: camera::camera(&view),
         references: references::references(&view),
         ties: Vec::new(),
+        plans: Vec::new(),
+        crossings: Vec::new(),
         measurements: parts.measurements,
         checks: parts.checks,
         advice: parts.advice,
@@ -127,6 +132,12 @@ pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
         published: job.publish.clone(),
     };
+    let tying = Tying {
+        accuracy: &job.accuracy,
+        scale,
+        ground_to_grid: view.inputs.ground_to_grid(),
+    };
+    record.ties = ties::ties(&tying, &record.marks, &record.camera, &record.references);
     set_geographic(&mut record, parts.to_wgs84, &heights(&view), scale);
     record.hash = Some(hash(&record)?);
     Ok(record)
