@@ -217,12 +217,14 @@ fn run(record: &mut AsBuilt, spec: &Spec, id: &str, corners: &[(f64, f64)], numb
             ellipse: Some(ellipse),
             ground: Some(u.of(ground)),
             transmitter_depth: Some(u.of(depth)),
+            depth_95: Some(u.of(0.09)),
             cover: Some(u.of(cover)),
             invert: Some(u.of(invert)),
             invert_95: Some(u.of(0.09 + 0.02 * depth)),
             grade: None,
             grade_95: None,
             evidence,
+            joint: None,
         });
         if let Some(name) = name {
             record.marks.push(mark(record, spec, id, &name, vertices.last().unwrap(), random));

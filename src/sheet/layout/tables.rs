@@ -69,7 +69,8 @@ fn widths(table: &Table, fonts: &Fonts) -> Vec<(f64, f64)> {
         let head = longest(&column.head, true);
         let words = cells().map(|cell| longest(cell, false)).fold(0.0, f64::max);
         let least = if column.align == Align::Figures { natural } else { words.min(WORD) };
-        (least.max(head) + 2.0 * PAD, natural.max(head) + 2.0 * PAD)
+        let whole = fonts.width(&column.head, SMALL, true).min(WORD);
+        (least.max(head) + 2.0 * PAD, natural.max(head).max(whole) + 2.0 * PAD)
     };
     table.columns.iter().enumerate().map(column).collect()
 }
