@@ -15,8 +15,10 @@
 //! | 7 | [`profile`] | inverts along the run | falls, grades, sags |
 //! | 8 | [`findings`] | every stage's result | findings |
 //! | 9 | [`record`] | every stage's result | [`record::AsBuilt`] |
-//! | 10 | [`export`] | the record | files |
-//! | 11 | [`sheet`] | the record | drawing and page |
+//! | 10 | [`plan`] | record and site plans | where runs cross or come near what the plans show |
+//! | 11 | [`export`] | the record | files |
+//! | 12 | [`sheet`] | the record | drawing and page |
+//! | 13 | [`intake`] | deliveries, mains, what is on file | accepted records, a report |
 
 pub mod cli;
 
@@ -54,6 +56,10 @@ pub mod advice;
 
 pub mod record;
 
+pub mod plan;
+
 pub mod export;
 
 pub mod sheet;
+
+pub mod intake;

@@ -13,7 +13,7 @@ use crate::record::build::{Parts, Survey};
 use crate::record::{self, AsBuilt, model};
 use crate::run::{Inputs, Traced};
 use crate::units::LengthUnit;
-use crate::{height, observe, position, profile, run, transmitter};
+use crate::{advice, height, observe, position, profile, run, transmitter};
 
 /// What the caller may ask for.
 #[derive(Clone, Debug, Default)]
@@ -24,6 +24,8 @@ pub struct Options {
     pub draft: bool,
     /// Another projected CRS for the results.
     pub crs: Option<String>,
+    /// Keep the tables as typed, for the workbook of corrections.
+    pub tables: bool,
 }
 
 /// What became of one job.
@@ -35,10 +37,12 @@ pub struct Outcome {
     pub record: Option<AsBuilt>,
     /// All findings, errors first.
     pub findings: Vec<Finding>,
+    /// What reading the files has to say besides: how they were read, and the columns that are kept and not used.
+    pub remarks: Vec<String>,
     /// What became of every filled cell.
     pub cells: model::Cells,
-    /// The tables as typed, for the workbook of corrections.
-    pub tables: Tables,
+    /// The tables as typed, where they were asked for and there is something to correct.
+    pub tables: Option<Tables>,
 }
 
 impl Outcome {
@@ -58,6 +62,8 @@ impl Outcome {
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     let reading = job::read(&JobPath::of(path), &|code| crs_unit(code))?;
     let (mut job, mut findings) = (reading.job, reading.findings);
+    let remarks = remarks(&job, &reading.kept);
+    let tables = options.tables.then_some(reading.tables);
     let mut record = None;
     if reading.usable {
         let own =
@@ -78,10 +84,22 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     Ok(Outcome {
         job: job.head.id,
         record,
+        tables: tables.filter(|_| !findings.is_empty()),
         findings,
+        remarks,
         cells,
-        tables: reading.tables,
     })
+}
+
+fn remarks(job: &Job, kept: &[String]) -> Vec<String> {
+    let notes = job.notes.iter().map(|note| match &note.source {
+        Some(source) => format!("{source}: {}", note.text),
+        None => note.text.clone(),
+    });
+    let kept = kept
+        .iter()
+        .map(|columns| format!("kept for the record and not used: {columns}"));
+    notes.chain(kept).collect()
 }
 
 /// Tells the job in another system; a note says by which operation, and how good that is.
@@ -148,8 +166,23 @@ fn compute(
         semi_major: &|mark| semi_major.get(mark).copied().flatten(),
         unit,
     }));
+    findings.extend(rules::pipe::find(&rules::pipe::Pipe {
+        inputs,
+        sensed: &sensed,
+        traced: &traced,
+        profiles: &profiles,
+        unit,
+    }));
     finish(job, &mut findings);
 
+    let known = advice::Known {
+        inputs,
+        adjusted: &adjusted,
+        sensed: &sensed,
+        traced: &traced,
+        profiles: &profiles,
+        unit,
+    };
     let quality = survey.quality();
     let built = record::build(Parts {
         inputs,
@@ -162,8 +195,8 @@ fn compute(
         adjustment: survey.adjustment(),
         measurements: survey.measurements(),
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
-        checks: Vec::new(),
-        advice: Vec::new(),
+        checks: survey.checks(inputs, &traced),
+        advice: advice::advise(&known),
         findings: findings.clone(),
         notes: observed.notes.iter().map(note).collect(),
         draft: options.draft && findings.iter().any(|finding| finding.level == Level::Error),

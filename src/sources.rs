@@ -44,6 +44,8 @@ sources! {
     GeoPackage = "OGC 12-128, GeoPackage Encoding Standard";
     /// GeoParquet 1.1.0 specification.
     GeoParquet = "GeoParquet 1.1.0";
+    /// Names of a drawing's layers: United States National CAD Standard, AIA CAD Layer Guidelines (from memory).
+    CadStandard = "United States National CAD Standard, layer guidelines";
     /// NMEA 0183 sentences GGA, GST and RMC, as public descriptions give them.
     Nmea0183 = "NMEA 0183, sentences GGA, GST, RMC";
     /// World Magnetic Model 2020, NOAA/NCEI and BGS, for dates before 2025.

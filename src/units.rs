@@ -82,7 +82,7 @@ impl LengthUnit {
         match word.trim().to_ascii_lowercase().as_str() {
             "m" | "metre" | "metres" | "meter" | "meters" => Some(Self::Metre),
             "ft" | "foot" | "feet" => Some(Self::Foot),
-            "us-ft" | "usft" | "ftus" | "us survey foot" | "us survey feet" => {
+            "us-ft" | "us_ft" | "us ft" | "usft" | "ftus" | "us survey foot" | "us survey feet" => {
                 Some(Self::UsSurveyFoot)
             }
             _ => None,

@@ -16,8 +16,10 @@ const FLOW: &[&str] = &[
     "findings",
     "advice",
     "record",
+    "plan",
     "export",
     "sheet",
+    "intake",
     "pipeline",
     "cli",
 ];

@@ -3,6 +3,19 @@
 
 use std::process::{Command, Output, Stdio};
 
+#[path = "cli/batch.rs"]
+mod batch;
+#[path = "cli/broken.rs"]
+mod broken;
+#[path = "cli/build.rs"]
+mod build;
+#[path = "cli/cells.rs"]
+mod cells;
+#[path = "cli/new.rs"]
+mod new;
+#[path = "cli/site.rs"]
+mod site;
+
 fn aslaid(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_aslaid"))
         .args(arguments)
@@ -54,7 +67,12 @@ fn usage_errors_end_with_2_and_say_what_is_right() {
             "no format is called \"shape\"",
         ),
         (&["build", "/no/such/job"], "/no/such/job"),
-        (&["/no/such/job"], "/no/such/job"),
+        (
+            &["/no/such/job"],
+            "/no/such/job: there is no such file or folder",
+        ),
+        (&["chekc"], "did you mean the command check?"),
+        (&["man", "shape"], "no command is called \"shape\""),
     ] {
         let output = aslaid(arguments);
         assert_eq!(output.status.code(), Some(2), "{arguments:?}");
@@ -87,6 +105,8 @@ fn completions_and_the_manual_page_come_out() {
     assert!(out(&aslaid(&["completions", "fish"])).contains("complete -c aslaid"));
     let page = out(&aslaid(&["man"]));
     assert!(page.contains(".TH aslaid") && page.contains("Exit status"));
+    let page = out(&aslaid(&["man", "build"]));
+    assert!(page.contains(".TH aslaid-build") && page.contains("asbuilt.geojson"));
 }
 
 #[test]

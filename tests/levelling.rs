@@ -212,14 +212,14 @@ fn a_misread_difference_is_named_first() {
     assert_eq!(solved.1.suspects.len(), 1);
 }
 
-fn gnss(height: f64) -> Geographic {
-    Geographic {
+fn gnss(height: f64) -> Box<Geographic> {
+    Box::new(Geographic {
         latitude: 0.79,
         longitude: -1.6,
         height: Some(height),
         datum: None,
         fix: Some(Fix::Rtk),
-    }
+    })
 }
 
 #[test]

@@ -172,30 +172,30 @@ fn every_way_of_placing_gives_the_same_place() {
         tie("P2", (30.0 - e).hypot(n), 2),
         tie("P4", e.hypot(25.0 - n), 3),
     ];
-    mark(&mut job, "A2").placing.baseline = Some(BaselineOffset {
+    mark(&mut job, "A2").placing.baseline = Some(Box::new(BaselineOffset {
         from: "P1".into(),
         to: "P2".into(),
         station: e,
         offset: -n,
-    });
+    }));
     let direction = PolarDirection::Angle {
         backsight: "P2".into(),
         angle: -n.atan2(e),
     };
-    mark(&mut job, "A3").placing.polar = Some(Polar {
+    mark(&mut job, "A3").placing.polar = Some(Box::new(Polar {
         setup: "P1".into(),
         direction: Some(direction),
         distance: Some(e.hypot(n)),
-    });
+    }));
     let direction = PolarDirection::Bearing {
         north: North::Grid,
         bearing: e.atan2(n),
     };
-    mark(&mut job, "A4").placing.polar = Some(Polar {
+    mark(&mut job, "A4").placing.polar = Some(Box::new(Polar {
         setup: "P1".into(),
         direction: Some(direction),
         distance: Some(e.hypot(n)),
-    });
+    }));
     mark(&mut job, "A5").placing.grid = Some((1000.0 + e, 2000.0 + n));
     let row = mark(&mut job, "A6");
     row.placing.ties = vec![tie("P1", e.hypot(n), 1), tie("P2", (30.0 - e).hypot(n), 2)];
@@ -315,14 +315,14 @@ fn names_that_nothing_defines() {
     );
 }
 
-fn gnss(latitude: f64, longitude: f64, fix: Fix) -> Geographic {
-    Geographic {
+fn gnss(latitude: f64, longitude: f64, fix: Fix) -> Box<Geographic> {
+    Box::new(Geographic {
         latitude: latitude.to_radians(),
         longitude: longitude.to_radians(),
         height: None,
         datum: None,
         fix: Some(fix),
-    }
+    })
 }
 
 #[test]

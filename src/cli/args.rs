@@ -18,6 +18,8 @@ Examples:
   aslaid build season-2026 --out results --jobs 8
                                           every job below a folder, on eight threads
   aslaid build my-job --out results --formats geojson,csv --unit m
+  aslaid load results --into postgres://gis@localhost/sewers
+                                          records into a utility's own database
   find . -name job.toml -printf '%h\\n' | aslaid check --json -
                                           jobs named on standard input, findings as JSON
 
@@ -54,6 +56,10 @@ pub enum Command {
     Check(CheckArgs),
     /// Compute, and write each job's deliverables into DIR/<job id>/
     Build(BuildArgs),
+    /// Take in results for a utility: check each, find the main that it meets, put the good ones on file
+    Intake(super::intake::IntakeArgs),
+    /// Load records into a utility's own database: PostgreSQL with PostGIS, or a GeoPackage
+    Load(LoadArgs),
     /// Print a JSON Schema
     Schema {
         /// Which one
@@ -65,8 +71,11 @@ pub enum Command {
         /// Which shell
         shell: clap_complete::Shell,
     },
-    /// Print the manual page, in roff
-    Man,
+    /// Print the manual page, in roff: `aslaid man | man -l -`
+    Man {
+        /// Of this command; of aslaid as a whole if left out
+        command: Option<String>,
+    },
 }
 
 /// Options of `new`.
@@ -103,12 +112,47 @@ pub struct BuildArgs {
     /// Deliverables, separated by commas [default: all]
     #[arg(long, value_name = "A,B,…", value_delimiter = ',', long_help = formats_help())]
     pub formats: Vec<String>,
+    /// Site plans.
+    #[command(flatten)]
+    pub plans: super::plan::PlanArgs,
+    /// Names, types, units and values of the columns as FILE says (TOML; `aslaid schema fields` describes it)
+    #[arg(long, value_name = "FILE")]
+    pub fields: Option<PathBuf>,
     /// Build a draft without the rows that can't be used, marked as one in every file
     #[arg(long)]
     pub draft: bool,
     /// What all commands that compute have in common.
     #[command(flatten)]
     pub common: Common,
+}
+
+/// Options of `load`.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Everything goes in by one transaction, or nothing. A record is told by its supplier and job; another record in its place\nneeds a higher revision, or --replace, and the earlier one is kept in the tables whose names end in _history."
+)]
+pub struct LoadArgs {
+    /// Result folders, folders of them, or record.json files
+    #[arg(value_name = "RESULT", required = true)]
+    pub paths: Vec<PathBuf>,
+    /// postgres://user@host/database (password from PGPASSWORD, if the URL has none), or the path of a GeoPackage
+    #[arg(long, value_name = "URL")]
+    pub into: String,
+    /// Schema of the tables in PostgreSQL [default: aslaid]
+    #[arg(long, value_name = "NAME")]
+    pub schema: Option<String>,
+    /// Another name of a table: run, mark, camera, reference or record
+    #[arg(long = "table", value_name = "WHAT=NAME")]
+    pub tables: Vec<String>,
+    /// Names, types, units and values of the columns as FILE says
+    #[arg(long, value_name = "FILE")]
+    pub fields: Option<PathBuf>,
+    /// Put a record in another's place whatever its revision
+    #[arg(long)]
+    pub replace: bool,
+    /// Print nothing where all went well
+    #[arg(long, short)]
+    pub quiet: bool,
 }
 
 /// Options of every command that computes.
@@ -133,11 +177,11 @@ pub struct Common {
 
 impl Common {
     /// What the stages are asked for.
-    pub fn options(&self, draft: bool) -> Options {
+    pub fn options(&self) -> Options {
         Options {
             unit: self.unit,
-            draft,
             crs: self.crs.clone(),
+            ..Options::default()
         }
     }
 }

@@ -8,24 +8,29 @@ use super::report::{self, Report};
 use super::{Status, batch, jobs};
 use crate::error::Error;
 use crate::export::deliver::{Delivered, Delivery, deliver};
+use crate::export::fields::Fields;
 use crate::export::{self, Format};
-use crate::pipeline::Outcome;
+use crate::pipeline::{Options, Outcome};
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
-    let formats = export::select(&args.formats)?;
+    let formats = args.plans.formats(export::select(&args.formats)?);
+    let fields = args.fields.as_deref().map(Fields::read).transpose()?;
     let jobs = jobs::named(&args.paths)?;
-    let finish = |path: &Path, outcome: Outcome| {
+    let finish = |path: &Path, mut outcome: Outcome| {
         let report = Report::of(path, &outcome);
-        let delivered = root(args.out.as_ref(), path)
-            .and_then(|root| write(&root, outcome, args.draft, &formats));
-        report.delivered(delivered)
+        let blocked = outcome.blocked() && !args.draft;
+        let delivered = root(args.out.as_ref(), path).and_then(|root| {
+            args.plans.lay_under(&mut outcome)?;
+            write(&root, outcome, blocked, &formats, fields.as_ref())
+        });
+        report.delivered(delivered, blocked)
     };
-    let reports = batch::run(
-        &jobs,
-        &args.common,
-        &args.common.options(args.draft),
-        &finish,
-    )?;
+    let options = Options {
+        draft: args.draft,
+        tables: true,
+        ..args.common.options()
+    };
+    let reports = batch::run(&jobs, &args.common, &options, &finish)?;
     report::print_all(&reports, args.common.quiet, args.common.json, output)
 }
 
@@ -36,11 +41,11 @@ fn root(out: Option<&PathBuf>, job: &Path) -> Result<PathBuf, Error> {
 fn write(
     root: &Path,
     outcome: Outcome,
-    draft: bool,
+    blocked: bool,
     formats: &[&'static dyn Format],
+    fields: Option<&Fields>,
 ) -> Result<Delivered, Error> {
     let corrections = jobs::corrections(&outcome)?;
-    let blocked = outcome.blocked() && !draft;
     let Outcome {
         job,
         record,
@@ -56,6 +61,7 @@ fn write(
             findings: &findings,
             corrections,
             formats,
+            fields,
         },
     )
 }

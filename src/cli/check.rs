@@ -10,6 +10,6 @@ pub fn run(args: &CheckArgs, output: &mut Output) -> Result<Status, Error> {
     let jobs = jobs::named(&args.paths)?;
     let finish =
         |path: &std::path::Path, outcome: crate::pipeline::Outcome| Report::of(path, &outcome);
-    let reports = batch::run(&jobs, &args.common, &args.common.options(false), &finish)?;
+    let reports = batch::run(&jobs, &args.common, &args.common.options(), &finish)?;
     report::print_all(&reports, args.common.quiet, args.common.json, output)
 }

@@ -3,7 +3,7 @@
 use std::io::{self, BufRead};
 use std::path::{Path, PathBuf};
 
-use crate::error::Error;
+use crate::error::{Error, unread};
 use crate::job;
 use crate::pipeline::Outcome;
 
@@ -30,7 +30,7 @@ pub fn beside(job: &Path) -> Result<PathBuf, Error> {
     let whole = if job.file_name().is_none() {
         job.canonicalize().map_err(|e| Error::Read {
             path: job.to_owned(),
-            why: e.to_string(),
+            why: unread(&e),
         })?
     } else {
         job.to_owned()
@@ -40,14 +40,29 @@ pub fn beside(job: &Path) -> Result<PathBuf, Error> {
 
 /// The jobs behind the paths.
 fn discover(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
+    if let [path] = paths
+        && let Some(command) = misspelt(path)
+    {
+        let why = format!(
+            "there is no file or folder {}; did you mean the command {command}?",
+            path.display()
+        );
+        return Err(Error::Usage(why));
+    }
     let found = job::discover(paths)?;
     Ok(found.iter().map(|job| job.path().to_owned()).collect())
 }
 
+/// The command that a word looks like which names no file: `aslaid chekc` is taken for a job.
+fn misspelt(path: &Path) -> Option<String> {
+    let word = path.to_str().filter(|_| !path.exists())?;
+    let commands = super::definition();
+    let mut names = commands.get_subcommands().map(clap::Command::get_name);
+    names.find(|name| job::near(name, word)).map(str::to_owned)
+}
+
 /// The workbook of corrections, where there is anything to correct.
 pub fn corrections(outcome: &Outcome) -> Result<Option<Vec<u8>>, Error> {
-    if outcome.findings.is_empty() {
-        return Ok(None);
-    }
-    job::corrections::workbook(&outcome.tables, &outcome.findings).map(Some)
+    let workbook = |tables| job::corrections::workbook(tables, &outcome.findings);
+    outcome.tables.as_ref().map(workbook).transpose()
 }

@@ -11,9 +11,13 @@ mod args;
 mod batch;
 mod build;
 mod check;
+mod intake;
 mod jobs;
+mod listing;
+mod load;
 mod new;
 mod output;
+mod plan;
 mod report;
 mod schema;
 
@@ -42,6 +46,8 @@ pub fn main() -> ExitCode {
         None => build::run(&cli.build, &mut output),
         Some(Command::Build(args)) => build::run(&args, &mut output),
         Some(Command::Check(args)) => check::run(&args, &mut output),
+        Some(Command::Intake(args)) => intake::run(&args, &mut output),
+        Some(Command::Load(args)) => load::run(&args, &mut output),
         Some(Command::New(args)) => new::run(&args, &mut output),
         Some(Command::Schema { name }) => schema::run(&name, &mut output),
         Some(Command::Completions { shell }) => {
@@ -50,7 +56,7 @@ pub fn main() -> ExitCode {
             output.bytes(&script);
             Ok(Status::Done)
         }
-        Some(Command::Man) => schema::man(&mut output),
+        Some(Command::Man { command }) => schema::man(command.as_deref(), &mut output),
     };
     let status = result.unwrap_or_else(|error| {
         output.problem(&error);

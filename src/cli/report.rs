@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::Status;
 use super::output::Output;
+use super::{Status, listing};
 use crate::error::Error;
 use crate::export::deliver::Delivered;
 use crate::findings::{Finding, Level};
@@ -22,8 +22,13 @@ struct Told {
     /// Marks and runs, where anything could be computed.
     size: Option<(usize, usize)>,
     cells: Option<Cells>,
+    remarks: Vec<String>,
     advice: Vec<String>,
+    /// Rows that a draft leaves out.
+    draft: Option<usize>,
     delivered: Option<Result<Delivered, Error>>,
+    /// Errors keep the deliverables back.
+    blocked: bool,
 }
 
 impl Report {
@@ -43,10 +48,13 @@ impl Report {
             findings: outcome.findings.clone(),
             size: record.map(|record| (record.marks.len(), record.runs.len())),
             cells: Some(outcome.cells),
+            remarks: outcome.remarks.clone(),
             advice: record.map_or_else(Vec::new, |record| {
                 record.advice.iter().map(|a| a.text.clone()).collect()
             }),
+            draft: record.and_then(|record| Some(record.draft.as_ref()?.left_out)),
             delivered: None,
+            blocked: false,
         };
         Self {
             path: path.to_owned(),
@@ -55,9 +63,10 @@ impl Report {
     }
 
     /// Adds what was written, or why nothing could be.
-    pub fn delivered(mut self, delivered: Result<Delivered, Error>) -> Self {
+    pub fn delivered(mut self, delivered: Result<Delivered, Error>, blocked: bool) -> Self {
         if let Ok(told) = &mut self.told {
             told.delivered = Some(delivered);
+            told.blocked = blocked;
         }
         self
     }
@@ -101,18 +110,55 @@ impl Told {
             let size = self.size.map_or_else(String::new, |(marks, runs)| {
                 format!(": {}, {}", count(marks, "mark"), count(runs, "run"))
             });
-            output.line(&format!("{} ({}){size}", self.job, path.display()));
+            output.line(&format!("{}{size}", self.title(path)));
         }
-        for finding in shown {
-            output.line(&format!("  {}", line(finding)));
+        for line in listing::lines(&shown) {
+            output.line(&format!("  {line}"));
         }
         if !quiet {
             self.print_sums(output);
         }
         match &self.delivered {
-            Some(Ok(delivered)) if !quiet => print_delivered(delivered, output),
+            Some(Ok(delivered)) if !quiet => self.print_delivered(delivered, output),
             Some(Err(error)) => output.problem(error),
             _ => {}
+        }
+    }
+
+    /// Id and path; the path alone where the id can't be read.
+    fn title(&self, path: &Path) -> String {
+        if self.job.is_empty() {
+            path.display().to_string()
+        } else {
+            format!("{} ({})", self.job, path.display())
+        }
+    }
+
+    fn print_delivered(&self, delivered: &Delivered, output: &mut Output) {
+        let folder = delivered.folder.display();
+        output.line(&format!(
+            "  written to {folder}: {}",
+            delivered.files.join(", ")
+        ));
+        for (file, why) in &delivered.absent {
+            output.line(&format!("  no {file}: {why}"));
+        }
+        if let Some(rows) = self.draft {
+            let rows = count(rows, "row");
+            output.line(&format!("  DRAFT, without {rows} that can't be used"));
+        }
+        if self.blocked {
+            output.line(
+                "  no deliverables while there are errors: mend the job, or the marked cells of corrections.xlsx, and \
+                 build it again; --draft builds without the rows concerned",
+            );
+            let earlier = superseded(&delivered.folder);
+            if earlier.exists() {
+                output.line(&format!(
+                    "  earlier results, no longer current, are in {}",
+                    earlier.display()
+                ));
+            }
         }
     }
 
@@ -139,37 +185,20 @@ impl Told {
                 "  cells: {used} used + {kept} kept + {named} named in findings = {sum} filled"
             ));
         }
+        for text in &self.remarks {
+            output.line(&format!("  note: {text}"));
+        }
         for text in &self.advice {
             output.line(&format!("  next: {text}"));
         }
     }
 }
 
-fn print_delivered(delivered: &Delivered, output: &mut Output) {
-    output.line(&format!(
-        "  written to {}: {}",
-        delivered.folder.display(),
-        delivered.files.join(", ")
-    ));
-    for (file, why) in &delivered.absent {
-        output.line(&format!("  no {file}: {why}"));
-    }
-}
-
-/// `warning depth-single  marks.csv:14  A5: …`
-fn line(finding: &Finding) -> String {
-    let place = finding.source.as_deref().unwrap_or("");
-    let whom = match (&finding.run, &finding.mark) {
-        (_, Some(mark)) => format!("{mark}: "),
-        (Some(run), None) => format!("run {run}: "),
-        (None, None) => String::new(),
-    };
-    let head = format!(
-        "{:7} {:18} {place:14}",
-        finding.level.word(),
-        finding.code.word()
-    );
-    format!("{head} {whom}{}", finding.message)
+/// Where results go that a job with errors had before.
+fn superseded(folder: &Path) -> PathBuf {
+    let mut name = folder.as_os_str().to_owned();
+    name.push(".superseded");
+    PathBuf::from(name)
 }
 
 fn count(number: usize, word: &str) -> String {

@@ -9,7 +9,7 @@ use crate::export;
 use crate::job;
 
 /// Names that `aslaid schema` knows.
-pub const NAMES: [&str; 3] = ["job", "record", "geojson"];
+pub const NAMES: [&str; 4] = ["job", "record", "geojson", "fields"];
 
 /// A JSON Schema by name.
 #[must_use]
@@ -18,6 +18,7 @@ pub fn of(name: &str) -> Option<Value> {
         "job" => Some(job::schema()),
         "record" => Some(export::schema::record()),
         "geojson" => Some(export::schema::geojson()),
+        "fields" => Some(export::fields::schema()),
         _ => None,
     }
 }
@@ -28,9 +29,17 @@ pub fn run(name: &str, output: &mut Output) -> Result<Status, Error> {
     Ok(Status::Done)
 }
 
-pub fn man(output: &mut Output) -> Result<Status, Error> {
+pub fn man(name: Option<&str>, output: &mut Output) -> Result<Status, Error> {
     let mut page = Vec::new();
-    let command = super::definition();
+    let mut command = super::definition();
+    // Gives the commands below it their whole names.
+    command.build();
+    if let Some(name) = name {
+        command = command
+            .find_subcommand(name)
+            .cloned()
+            .ok_or_else(|| Error::Usage(format!("no command is called \"{name}\"")))?;
+    }
     clap_mangen::Man::new(command)
         .render(&mut page)
         .map_err(|e| Error::Usage(e.to_string()))?;

@@ -143,6 +143,47 @@ impl Context {
             )
         })
     }
+
+    /// Codes of the EPSG registry's projected systems, not withdrawn, whose area of use meets the bounds (west, south,
+    /// east, north; degrees), in the registry's order.
+    pub(super) fn projected_codes(&self, bounds: [f64; 4]) -> Vec<String> {
+        // SAFETY: live context; the parameters are made and destroyed here, and live through the call; the list has the
+        // length that PROJ writes, its members are not null, their texts are copied before it is destroyed once.
+        unsafe {
+            let parameters = sys::proj_get_crs_list_parameters_create();
+            let Some(wanted) = parameters.as_mut() else {
+                return Vec::new();
+            };
+            let types = [sys::PJ_TYPE_PJ_TYPE_PROJECTED_CRS];
+            wanted.types = types.as_ptr();
+            wanted.typesCount = types.len();
+            wanted.bbox_valid = 1;
+            wanted.crs_area_of_use_contains_bbox = 0;
+            [
+                wanted.west_lon_degree,
+                wanted.south_lat_degree,
+                wanted.east_lon_degree,
+                wanted.north_lat_degree,
+            ] = bounds;
+            let mut count = 0;
+            let list = sys::proj_get_crs_info_list_from_database(
+                self.0.as_ptr(),
+                c"EPSG".as_ptr(),
+                parameters,
+                &raw mut count,
+            );
+            sys::proj_get_crs_list_parameters_destroy(parameters);
+            if list.is_null() {
+                return Vec::new();
+            }
+            let codes = (0..usize::try_from(count).unwrap_or(0))
+                .filter_map(|index| (*list.add(index)).as_ref())
+                .map(|info| format!("EPSG:{}", text(info.code)))
+                .collect();
+            sys::proj_crs_info_list_destroy(list);
+            codes
+        }
+    }
 }
 
 impl Drop for Context {
@@ -360,6 +401,20 @@ impl Object {
                 self.ctx(),
                 self.raw(),
                 sys::PJ_WKT_TYPE_PJ_WKT2_2019,
+                options.as_ptr(),
+            ))
+        }
+    }
+
+    /// WKT of OGC 01-009 as GDAL writes it, on one line; empty where that old form can't express the CRS.
+    pub(super) fn wkt1(&self) -> String {
+        let options = [c"MULTILINE=NO".as_ptr(), null()];
+        // SAFETY: as above.
+        unsafe {
+            text(sys::proj_as_wkt(
+                self.ctx(),
+                self.raw(),
+                sys::PJ_WKT_TYPE_PJ_WKT1_GDAL,
                 options.as_ptr(),
             ))
         }

@@ -33,6 +33,19 @@ use pair::Place;
 #[derive(Clone, Debug)]
 pub struct Crs(Arc<System>);
 
+/// Codes of the projected systems that may be used within `margin` of a place (radians), the registry's order; withdrawn ones
+/// left out. For messages that say which system would fit.
+pub fn systems_about(longitude: f64, latitude: f64, margin: f64) -> Result<Vec<String>, CrsError> {
+    let [west, east] = [longitude - margin, longitude + margin].map(f64::to_degrees);
+    let [south, north] = [latitude - margin, latitude + margin].map(f64::to_degrees);
+    thread::projected_codes([
+        west.max(-180.0),
+        south.max(-90.0),
+        east.min(180.0),
+        north.min(90.0),
+    ])
+}
+
 /// What is known of a coordinate system.
 #[derive(Debug)]
 struct System {
@@ -56,6 +69,8 @@ struct Earth {
     meridian: f64,
     projjson: String,
     wkt: String,
+    /// Empty where the old form can't express it.
+    wkt1: String,
 }
 
 /// The area in which a coordinate system may be used; radians. West is greater than east across the antimeridian.
@@ -201,6 +216,14 @@ impl Crs {
     #[must_use]
     pub fn wkt(&self) -> Option<String> {
         self.0.earth.as_ref().map(|earth| earth.wkt.clone())
+    }
+
+    /// The CRS as WKT of OGC 01-009, which older formats ask for; `None` on a site grid, and where that form can't
+    /// express it.
+    #[must_use]
+    pub fn wkt1(&self) -> Option<&str> {
+        let earth = self.0.earth.as_ref()?;
+        Some(earth.wkt1.as_str()).filter(|wkt| !wkt.is_empty())
     }
 
     /// Scale, convergence and radius at easting, northing in metres. A site grid has scale 1 and no convergence.

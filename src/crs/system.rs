@@ -104,6 +104,7 @@ impl System {
                     .unwrap_or(0.0),
                 projjson: object.projjson(),
                 wkt: object.wkt(),
+                wkt1: object.wkt1(),
             }),
         })
     }

@@ -136,3 +136,8 @@ pub(super) fn factors(
 ) -> Result<Option<Shape>, CrsError> {
     with(|cache| Ok(cache.system(code)?.1.factors(longitude, latitude)))
 }
+
+/// Codes of projected systems that may be used within bounds in degrees.
+pub(super) fn projected_codes(bounds: [f64; 4]) -> Result<Vec<String>, CrsError> {
+    with(|cache| Ok(cache.context.projected_codes(bounds)))
+}

@@ -33,7 +33,7 @@ columns! {
     /// What every feature states.
     common, Row { record: Some(r), item } => {
         "id": Text required, "stable identity: supplier/job/run/mark" => id(item);
-        "feature": Text required, "run, mark, camera or reference" => feature(item);
+        "feature": Text required, "run, mark, camera, reference or crossing" => feature(item);
         "supplier": Text optional, "who made the record" => &r.job.supplier;
         "job": Text required, "job id" => &r.job.id;
         "revision": Integer optional, "revision of the record" => r.job.revision;
@@ -192,6 +192,42 @@ columns! {
 }
 
 columns! {
+    /// Where a run crosses or comes near something of a site plan.
+    crossing, Row { item: Item::Crossing(x), .. } => {
+        "run": Text required, "run id" => &x.run;
+        "meeting": Text required, "crosses, within or near" => x.meeting.word();
+        "role": Text required, "what the plan's layer is taken for" => &x.role;
+        "layer": Text required, "layer of the plan" => &x.layer;
+        "kind": Text optional, "kind of a utility" => &x.kind;
+        "name": Text optional, "name of the plan's feature" => &x.name;
+        "station": Length required, "horizontal distance along the run" => x.station;
+        "easting": Coordinate required, "place on the run" => x.easting;
+        "northing": Coordinate required, "place on the run" => x.northing;
+        "semi_major_95": Length optional, "semi-major axis of the 95 % error ellipse" => x.ellipse.map(|e| e.semi_major_95);
+        "semi_minor_95": Length optional, "semi-minor axis of the 95 % error ellipse" => x.ellipse.map(|e| e.semi_minor_95);
+        "azimuth_95": Degrees optional, "grid azimuth of the ellipse's major axis" => x.ellipse.map(|e| e.azimuth_95);
+        "along_95": Length optional, "95 % bound of where along the plan's line the pipe crosses" => x.along_95;
+        "distance": Length required, "run's line to the feature as drawn, horizontal" => x.distance;
+        "clearance": Length required, "the same less the half widths that are known" => x.clearance;
+        "clearance_95": Length optional, "95 % bound of distance and clearance" => x.clearance_95;
+        "transmitter_depth": Length optional, "ground to transmitter axis there" => x.transmitter_depth;
+        "depth_95": Length optional, "95 % bound of depth and cover there" => x.depth_95;
+        "cover": Length optional, "ground to the outside top of the pipe there" => x.cover;
+        "cover_least": Length optional, "lower one-sided 95 % bound of the cover there" => x.cover_least;
+        "invert": Length optional, "invert elevation there" => x.invert;
+        "invert_95": Length optional, "95 % bound of the invert there" => x.invert_95;
+        "passes": Text optional, "over or under the other utility" => &x.passes;
+        "vertical_clearance": Length optional, "between the outsides of pipe and utility, in height" => x.vertical_clearance;
+        "vertical_clearance_95": Length optional, "95 % bound of it" => x.vertical_clearance_95;
+        "direction": Text optional, "separation required: horizontal or vertical" => x.requirement.as_ref().map(|r| r.direction.word());
+        "required": Length optional, "how much of it is required" => x.requirement.as_ref().map(|r| r.required);
+        "required_by": Text optional, "where the requirement comes from" => x.requirement.as_ref().and_then(|r| r.source.as_deref());
+        "separation": Text optional, "met, not met, or can't be told, the bound included" => x.requirement.as_ref().map(|r| r.verdict.word());
+        "source": Text required, "the feature: file!layer:number" => &x.source;
+    }
+}
+
+columns! {
     /// A finding. Its figures are in the unit that its message names.
     findings, Row { item: Item::Finding(f), .. } => {
         "code": Text required, "what it is about" => f.code.word();
@@ -206,13 +242,16 @@ columns! {
     }
 }
 
-fn id(item: Item<'_>) -> &str {
+/// The stable identity of an item.
+#[must_use]
+pub fn id(item: Item<'_>) -> &str {
     match item {
         Item::Run(n) | Item::Vertex(n, _) => &n.id,
         Item::Mark(m) => &m.id,
         Item::Camera(c) => &c.id,
         Item::Reference(p) => &p.id,
         Item::Tie(t) => &t.id,
+        Item::Crossing(x) => &x.id,
         Item::Finding(f) => &f.job,
     }
 }
@@ -225,6 +264,7 @@ fn feature(item: Item<'_>) -> &'static str {
         Item::Reference(_) => "reference",
         Item::Vertex(..) => "vertex",
         Item::Tie(_) => "tie",
+        Item::Crossing(_) => "crossing",
         Item::Finding(_) => "finding",
     }
 }

@@ -13,6 +13,7 @@ use std::io::{self, Write};
 use super::table::{Row, Table};
 use super::value::Value;
 use super::{Format, View, draft};
+use crate::record::AsBuilt;
 
 /// Characters that make a spreadsheet take a cell for a formula, or that let one slip in behind them: also the
 /// full-width forms, which some of them treat alike.
@@ -58,6 +59,14 @@ pub const TIES: Csv = Csv {
     about: "distances from the best two or three references",
 };
 
+/// One row a crossing or near place; only where a plan was laid under the job.
+pub const CROSSINGS: Csv = Csv {
+    name: "crossings",
+    file: "crossings.csv",
+    table: "crossing",
+    about: "where runs cross or come near what site plans show (--plan)",
+};
+
 impl Format for Csv {
     fn name(&self) -> &'static str {
         self.name
@@ -69,6 +78,11 @@ impl Format for Csv {
 
     fn about(&self) -> &'static str {
         self.about
+    }
+
+    fn absent(&self, record: &AsBuilt) -> Option<String> {
+        let planless = self.table == CROSSINGS.table && record.plans.is_empty();
+        planless.then(|| "no site plan was laid under the job (--plan)".to_owned())
     }
 
     fn write(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
+use super::fields::Fields;
 use super::place::{Earlier, failed, file, place};
 use super::{CORRECTIONS, Format, View, findings, record};
 use crate::error::Error;
@@ -22,6 +23,8 @@ pub struct Delivery<'a> {
     pub corrections: Option<Vec<u8>>,
     /// Formats asked for.
     pub formats: &'a [&'static dyn Format],
+    /// Names, units and values that somebody else's schema wants.
+    pub fields: Option<&'a Fields>,
 }
 
 /// What was delivered.
@@ -46,6 +49,7 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
         findings,
         corrections,
         formats,
+        fields,
     } = delivery;
     let record = record
         .map(record::seal)
@@ -64,7 +68,10 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
     }
     let fill = |folder: &Path| -> Result<(), Error> {
         if let Some(record) = &record {
-            let view = View::new(record);
+            let view = match fields {
+                Some(fields) => View::with_fields(record, fields)?,
+                None => View::new(record),
+            };
             // At once: a large record's formats use all threads, a small one's flushes to the disk overlap.
             let results: Vec<Result<(), Error>> = written
                 .par_iter()

@@ -88,15 +88,7 @@ impl Serialize for Feature<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let mut map = serializer.serialize_map(None)?;
         map.serialize_entry("type", "Feature")?;
-        if let Some(id) = self
-            .table
-            .columns
-            .first()
-            .map(|column| column.value(self.row))
-            .filter(|id| !id.is_absent())
-        {
-            map.serialize_entry("id", &id)?;
-        }
+        map.serialize_entry("id", super::columns::id(self.row.item))?;
         map.serialize_entry("geometry", &geometry(&geometry::geographic(self.row)))?;
         map.serialize_entry("properties", &Properties(self))?;
         map.end()

@@ -72,6 +72,7 @@ pub fn geographic(row: Row<'_>) -> Shape {
         Item::Camera(camera) => point(camera.geographic),
         Item::Reference(reference) => point(reference.geographic),
         Item::Vertex(_, vertex) => point(vertex.geographic),
+        Item::Crossing(crossing) => point(crossing.geographic),
         Item::Tie(_) | Item::Finding(_) => Shape::Nowhere,
     }
 }
@@ -104,6 +105,7 @@ pub fn projected(row: Row<'_>) -> Shape {
             point(reference.easting, reference.northing, reference.elevation)
         }
         Item::Vertex(_, vertex) => point(vertex.easting, vertex.northing, vertex.invert),
+        Item::Crossing(crossing) => point(crossing.easting, crossing.northing, crossing.invert),
         Item::Tie(_) | Item::Finding(_) => Shape::Nowhere,
     }
 }

@@ -59,7 +59,8 @@ const HEAD: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"htt
 const STYLES: &str = "<Style id=\"run\"><LineStyle><color>ff00a5ff</color><width>3</width></LineStyle></Style>\n\
      <Style id=\"mark\"><IconStyle><color>ff00a5ff</color><scale>0.6</scale></IconStyle><LabelStyle><scale>0.7</scale></LabelStyle></Style>\n\
      <Style id=\"camera\"><IconStyle><color>ffff5500</color><scale>0.5</scale></IconStyle><LabelStyle><scale>0.6</scale></LabelStyle></Style>\n\
-     <Style id=\"reference\"><IconStyle><color>ffaaaaaa</color><scale>0.4</scale></IconStyle><LabelStyle><scale>0.5</scale></LabelStyle></Style>\n";
+     <Style id=\"reference\"><IconStyle><color>ffaaaaaa</color><scale>0.4</scale></IconStyle><LabelStyle><scale>0.5</scale></LabelStyle></Style>\n\
+     <Style id=\"crossing\"><IconStyle><color>ff5500aa</color><scale>0.4</scale></IconStyle><LabelStyle><scale>0.5</scale></LabelStyle></Style>\n";
 
 /// Rows by run; references under the empty name.
 fn by_run<'a>(view: &'a View<'a>) -> BTreeMap<&'a str, Vec<(&'a Table, Row<'a>)>> {
@@ -70,6 +71,7 @@ fn by_run<'a>(view: &'a View<'a>) -> BTreeMap<&'a str, Vec<(&'a Table, Row<'a>)>
                 Item::Run(run) => &run.run,
                 Item::Mark(mark) => &mark.run,
                 Item::Camera(camera) => &camera.run,
+                Item::Crossing(crossing) => &crossing.run,
                 _ => "",
             };
             folders.entry(run).or_default().push((table, row));
@@ -94,6 +96,7 @@ fn placemark(out: &mut dyn Write, table: &Table, row: Row<'_>) -> io::Result<()>
         Item::Run(run) => &run.run,
         Item::Mark(mark) => &mark.mark,
         Item::Camera(camera) => &camera.what,
+        Item::Crossing(crossing) => crossing.name.as_ref().unwrap_or(&crossing.layer),
         Item::Reference(reference) => &reference.point,
         _ => "",
     };

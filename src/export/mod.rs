@@ -12,16 +12,23 @@ pub mod columns;
 pub mod csv;
 pub mod deliver;
 pub mod draft;
+pub mod dxf;
+pub mod fields;
 pub mod findings;
 pub mod geojson;
 pub mod geometry;
+pub mod gpkg;
 pub mod kml;
+pub mod load;
 mod lock;
+pub mod parquet;
 pub mod place;
 pub mod record;
 pub mod schema;
+pub mod system;
 pub mod table;
 pub mod value;
+pub mod wkb;
 
 /// What a format draws from: the record, and its tables as they are to be written.
 #[derive(Debug)]
@@ -36,10 +43,21 @@ impl<'a> View<'a> {
     /// The record with its own columns.
     #[must_use]
     pub fn new(record: &'a AsBuilt) -> Self {
-        Self {
-            record,
-            tables: table::of(record),
-        }
+        Self::of(record, table::of(record))
+    }
+
+    /// The record with the columns of a field file.
+    ///
+    /// # Errors
+    /// A value that the field file has no place for, with the file's line.
+    pub fn with_fields(record: &'a AsBuilt, fields: &fields::Fields) -> Result<Self, Error> {
+        let tables = fields.apply(table::of(record), record)?;
+        Ok(Self::of(record, tables))
+    }
+
+    fn of(record: &'a AsBuilt, mut tables: Vec<table::Table>) -> Self {
+        table::mark_draft(&mut tables, record);
+        Self { record, tables }
     }
 
     /// A table by name.
@@ -84,6 +102,10 @@ pub const FORMATS: &[&dyn Format] = &[
     &csv::PROFILE,
     &csv::CAMERA,
     &csv::TIES,
+    &csv::CROSSINGS,
+    &gpkg::GeoPackage,
+    &dxf::Dxf,
+    &parquet::GeoParquet,
 ];
 
 /// Files besides those of [`FORMATS`] that a result folder of ours can hold.

@@ -2,9 +2,10 @@
 
 use crate::findings::Finding;
 use crate::record::AsBuilt;
-use crate::record::model::{Camera, Mark, Reference, Run, Tie, Vertex};
+use crate::record::model::{Camera, Crossing, Frame, Mark, Reference, Run, Tie, Vertex};
 
 use super::columns;
+use super::fields::Conversion;
 use super::value::{Quantity, Value};
 
 /// What a row is about.
@@ -22,6 +23,8 @@ pub enum Item<'a> {
     Vertex(&'a Run, &'a Vertex),
     /// Ties of a point.
     Tie(&'a Tie),
+    /// Where a run crosses or comes near something of a plan.
+    Crossing(&'a Crossing),
     /// A finding.
     Finding(&'a Finding),
 }
@@ -44,6 +47,8 @@ pub enum Getter {
     Published(String),
     /// The same text in every row.
     Fixed(String),
+    /// Another column's values as a field file wants them.
+    Converted(Box<Conversion>),
 }
 
 /// A column of a table.
@@ -65,12 +70,37 @@ impl Column {
     /// The cell of a row, rounded as every writer rounds it.
     #[must_use]
     pub fn value<'a>(&'a self, row: Row<'a>) -> Value<'a> {
-        let value = match &self.getter {
+        self.unrounded(row).rounded(self.quantity)
+    }
+
+    /// The cell of a row as the record has it; what a field file converts is rounded as it says.
+    #[must_use]
+    pub fn unrounded<'a>(&'a self, row: Row<'a>) -> Value<'a> {
+        match &self.getter {
             Getter::Field(get) => get(row),
             Getter::Published(key) => published(row, key),
             Getter::Fixed(text) => Value::from(text),
-        };
-        value.rounded(self.quantity)
+            // A value that can't be converted was refused before anything was written.
+            Getter::Converted(conversion) => conversion.value(row).unwrap_or(Value::Absent),
+        }
+    }
+
+    /// Whether it holds the values of our column of this name, whatever it is called.
+    #[must_use]
+    pub fn holds(&self, name: &str) -> bool {
+        match &self.getter {
+            Getter::Converted(conversion) => conversion.unchanged() == Some(name),
+            _ => self.name == name,
+        }
+    }
+
+    /// The unit of its numbers, for people.
+    #[must_use]
+    pub fn unit<'a>(&'a self, frame: &'a Frame) -> Option<&'a str> {
+        match &self.getter {
+            Getter::Converted(conversion) => conversion.unit(frame),
+            _ => self.quantity.unit(frame),
+        }
     }
 }
 
@@ -101,6 +131,9 @@ impl Table {
     }
 }
 
+/// Name of the table of crossings.
+const CROSSING: &str = "crossing";
+
 /// The tables as declared: feature tables first, in the order in which formats write them.
 #[must_use]
 pub fn declared() -> Vec<Table> {
@@ -122,6 +155,12 @@ pub fn declared() -> Vec<Table> {
             "a reference point",
             columns::reference(),
             |r| Box::new(r.references.iter().map(Item::Reference)),
+        ),
+        feature(
+            CROSSING,
+            "where a run crosses or comes near something of a site plan",
+            columns::crossing(),
+            |r| Box::new(r.crossings.iter().map(Item::Crossing)),
         ),
         plain_table(
             "profile",
@@ -178,10 +217,12 @@ fn vertices(record: &AsBuilt) -> Box<dyn Iterator<Item = Item<'_>> + '_> {
     }))
 }
 
-/// The tables of a record: as declared, then the columns that the job publishes, then the mark of a draft.
+/// The tables of a record: as declared, then the columns that the job publishes.
 #[must_use]
 pub fn of(record: &AsBuilt) -> Vec<Table> {
     let mut tables = declared();
+    // Only a record that a plan was laid under has crossings to speak of.
+    tables.retain(|table| table.name != CROSSING || !record.plans.is_empty());
     for table in &mut tables {
         if table.name == "mark" {
             for name in &record.published {
@@ -189,11 +230,17 @@ pub fn of(record: &AsBuilt) -> Vec<Table> {
                 table.columns.push(column);
             }
         }
+    }
+    tables
+}
+
+/// The tables of a record, each with the column that only drafts have: a field file can't take it away.
+pub fn mark_draft(tables: &mut [Table], record: &AsBuilt) {
+    for table in tables {
         table
             .columns
             .extend(super::draft::column(record.draft.as_ref()));
     }
-    tables
 }
 
 fn published_column(taken: &[Column], name: &str) -> Column {

@@ -17,6 +17,7 @@ use crate::record::model::Frame;
 /// | percent | percent | 4 | 1 mm on 1 km |
 /// | ratio | 1 | 4 | |
 /// | figure | as its finding's message says | 6 | |
+/// | converted | as the field file says | as it says | |
 ///
 /// Longitude and latitude in geometries have 9 decimals (0.11 mm), ellipsoidal heights 4 (0.1 mm). `record.json` is
 /// not rounded at all.
@@ -38,6 +39,8 @@ pub enum Quantity {
     Ratio,
     /// The figure of a finding.
     Figure,
+    /// A number that a field file has converted and rounded.
+    Converted,
 }
 
 /// Decimals of longitudes and latitudes: 0.11 mm at the equator, the precision that coordinates keep.
@@ -45,12 +48,33 @@ pub const GEOGRAPHIC_DECIMALS: i32 = 9;
 /// Decimals of coordinates, lengths and heights: 0.1 mm in metres, less in feet.
 pub const LENGTH_DECIMALS: i32 = 4;
 
+/// The type of a column's cells.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Words.
+    Text,
+    /// A whole number.
+    Integer,
+    /// A real number.
+    Real,
+}
+
 impl Quantity {
+    /// The type of its cells.
+    #[must_use]
+    pub const fn kind(self) -> Kind {
+        match self {
+            Self::Text => Kind::Text,
+            Self::Integer => Kind::Integer,
+            _ => Kind::Real,
+        }
+    }
+
     /// Decimals that writers keep; `None` for what isn't a real number.
     #[must_use]
     pub const fn decimals(self) -> Option<i32> {
         match self {
-            Self::Text | Self::Integer => None,
+            Self::Text | Self::Integer | Self::Converted => None,
             Self::Figure => Some(6),
             _ => Some(LENGTH_DECIMALS),
         }
@@ -60,7 +84,7 @@ impl Quantity {
     #[must_use]
     pub fn unit(self, frame: &Frame) -> Option<&str> {
         match self {
-            Self::Text | Self::Integer | Self::Ratio | Self::Figure => None,
+            Self::Text | Self::Integer | Self::Ratio | Self::Figure | Self::Converted => None,
             Self::Coordinate => Some(&frame.crs_unit),
             Self::Length => Some(frame.unit.symbol()),
             Self::Degrees => Some("degree"),
@@ -72,7 +96,7 @@ impl Quantity {
     #[must_use]
     pub const fn words(self) -> Option<&'static str> {
         match self {
-            Self::Text | Self::Integer | Self::Ratio | Self::Figure => None,
+            Self::Text | Self::Integer | Self::Ratio | Self::Figure | Self::Converted => None,
             Self::Coordinate => Some("in the CRS's own unit"),
             Self::Length => Some("in the result unit (property `unit`)"),
             Self::Degrees => Some("in degrees"),
@@ -91,6 +115,16 @@ pub fn round(value: f64, decimals: i32) -> f64 {
         return value;
     }
     scaled.round() / scale + 0.0
+}
+
+/// Text for programs whose strings end at the character NUL: each NUL becomes U+FFFD, so that nothing after it is lost.
+#[must_use]
+pub fn without_nul(text: &str) -> Cow<'_, str> {
+    if text.contains('\0') {
+        Cow::Owned(text.replace('\0', "\u{fffd}"))
+    } else {
+        Cow::Borrowed(text)
+    }
 }
 
 /// One cell.
@@ -132,6 +166,12 @@ impl Value<'_> {
             Self::Integer(value) => Cow::Owned(value.to_string()),
             Self::Real(value) => Cow::Owned(value.to_string()),
         }
+    }
+}
+
+impl<'a> From<Option<&'a str>> for Value<'a> {
+    fn from(text: Option<&'a str>) -> Self {
+        text.map_or(Self::Absent, Self::from)
     }
 }
 

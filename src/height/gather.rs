@@ -9,6 +9,7 @@ use super::{GroundFrom, HeightCheck, HeightResidual, Heights};
 use crate::job::model::{Job, MarkRow, MeasureKind, Role, Source, Use};
 use crate::limits::Limits;
 use crate::math::adjust::{Model, Row, Values, adjust};
+use crate::math::solution::Solution;
 use crate::observe::{Observations, PointId, PointRole, window};
 
 /// A height given for one point.
@@ -220,6 +221,14 @@ fn differences(job: &Job, known: &dyn Fn(&str) -> Option<f64>) -> (Vec<Differenc
     (all, book)
 }
 
+fn root(group: &mut [usize], mut i: usize) -> usize {
+    while group[i] != i {
+        group[i] = group[group[i]];
+        i = group[i];
+    }
+    i
+}
+
 /// Points joined by height differences to a height that was given for the ground or a reference.
 fn anchored(
     pairs: &[(usize, usize)],
@@ -227,13 +236,6 @@ fn anchored(
     anchors: impl Iterator<Item = usize>,
 ) -> Vec<bool> {
     let mut group: Vec<usize> = (0..count).collect();
-    fn root(group: &mut [usize], mut i: usize) -> usize {
-        while group[i] != i {
-            group[i] = group[group[i]];
-            i = group[i];
-        }
-        i
-    }
     for &(a, b) in pairs {
         let (a, b) = (root(&mut group, a), root(&mut group, b));
         group[a.max(b)] = a.min(b);
@@ -279,71 +281,93 @@ fn gather(nodes: &mut Nodes<'_>, directs: &[Direct], differences: &[Difference])
         checks: vec![],
         from: vec![None; nodes.observations.points.len()],
     };
-    for direct in directs
-        .iter()
-        .filter(|d| d.usage == Use::Yes && d.sigma.is_none())
-    {
-        nodes.ends[direct.point.0 as usize] = Some(End::Fixed(direct.z));
-        out.from[direct.point.0 as usize] = Some(direct.from);
-    }
-    for direct in directs {
-        let index = direct.point.0 as usize;
-        let Some(sigma) = direct.sigma.or((direct.usage == Use::Check).then_some(0.0)) else {
-            continue;
-        };
-        // A levelled height goes before one from elsewhere, if the levels hang on something.
-        let anchor = direct.from == GroundFrom::Given || is_benchmark(nodes.observations, direct);
-        let beaten = levelled[index] && anchored[index] && !anchor;
-        if direct.usage == Use::Yes && beaten {
-            continue;
+    let beaten = |index: usize| levelled[index] && anchored[index];
+    out.directs(nodes, directs, &beaten);
+    out.differences(nodes, &pairs, differences);
+    out
+}
+
+impl Gathered {
+    /// Heights of single points. A levelled height goes before one from elsewhere, if the levels hang on something:
+    /// `beaten`.
+    fn directs(
+        &mut self,
+        nodes: &mut Nodes<'_>,
+        directs: &[Direct],
+        beaten: &dyn Fn(usize) -> bool,
+    ) {
+        for direct in directs
+            .iter()
+            .filter(|d| d.usage == Use::Yes && d.sigma.is_none())
+        {
+            nodes.ends[direct.point.0 as usize] = Some(End::Fixed(direct.z));
+            self.from[direct.point.0 as usize] = Some(direct.from);
         }
-        let what = match direct.from {
-            GroundFrom::Given => "ground",
-            GroundFrom::Gnss => "height",
-            GroundFrom::Elevation | GroundFrom::Levelled => "elevation",
-        };
-        let (to, names) = (nodes.end(index), vec![nodes.name(index)]);
-        let row = HeightRow {
-            from: None,
-            to,
-            value: direct.z,
-            sigma,
-            source: direct.source.clone(),
-            what,
-            names,
-        };
-        if direct.usage == Use::Check {
-            out.checks.push(row);
-        } else {
-            out.from[index].get_or_insert(direct.from);
-            out.rows.push(row);
-        }
-    }
-    for ((a, b), d) in pairs.into_iter().zip(differences) {
-        let (from, to) = (Some(nodes.end(a)), nodes.end(b));
-        let names = vec![nodes.name(a), nodes.name(b)];
-        let (value, sigma, source) = (d.value, d.sigma, d.source.clone());
-        let row = HeightRow {
-            from,
-            to,
-            value,
-            sigma,
-            source,
-            what: d.what,
-            names,
-        };
-        if d.usage == Use::Check {
-            out.checks.push(row);
-            continue;
-        }
-        for index in [a, b] {
-            if let Some(slot) = out.from.get_mut(index) {
-                slot.get_or_insert(GroundFrom::Levelled);
+        for direct in directs {
+            let index = direct.point.0 as usize;
+            let Some(sigma) = direct.sigma.or((direct.usage == Use::Check).then_some(0.0)) else {
+                continue;
+            };
+            let anchor =
+                direct.from == GroundFrom::Given || is_benchmark(nodes.observations, direct);
+            if direct.usage == Use::Yes && !anchor && beaten(index) {
+                continue;
+            }
+            let what = match direct.from {
+                GroundFrom::Given => "ground",
+                GroundFrom::Gnss => "height",
+                GroundFrom::Elevation | GroundFrom::Levelled => "elevation",
+            };
+            let (to, names) = (nodes.end(index), vec![nodes.name(index)]);
+            let row = HeightRow {
+                from: None,
+                to,
+                value: direct.z,
+                sigma,
+                source: direct.source.clone(),
+                what,
+                names,
+            };
+            if direct.usage == Use::Check {
+                self.checks.push(row);
+            } else {
+                self.from[index].get_or_insert(direct.from);
+                self.rows.push(row);
             }
         }
-        out.rows.push(row);
     }
-    out
+
+    fn differences(
+        &mut self,
+        nodes: &mut Nodes<'_>,
+        pairs: &[(usize, usize)],
+        differences: &[Difference],
+    ) {
+        for (&(a, b), d) in pairs.iter().zip(differences) {
+            let (from, to) = (Some(nodes.end(a)), nodes.end(b));
+            let names = vec![nodes.name(a), nodes.name(b)];
+            let (value, sigma, source) = (d.value, d.sigma, d.source.clone());
+            let row = HeightRow {
+                from,
+                to,
+                value,
+                sigma,
+                source,
+                what: d.what,
+                names,
+            };
+            if d.usage == Use::Check {
+                self.checks.push(row);
+                continue;
+            }
+            for index in [a, b] {
+                if let Some(slot) = self.from.get_mut(index) {
+                    slot.get_or_insert(GroundFrom::Levelled);
+                }
+            }
+            self.rows.push(row);
+        }
+    }
 }
 
 /// A reference point whose elevation was given: levels may begin and close on it.
@@ -381,30 +405,7 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
         .map(|i| residual(&network, &solution, i, rows[i].clone()))
         .collect();
     let suspects = search(&network, &residuals, &start, limits.alarm);
-    let values = Values::whole(&solution.values, network.nodes);
-    let compare = HeightNetwork {
-        nodes: network.nodes,
-        rows: &checks,
-    };
-    let checks = (0..checks.len())
-        .filter_map(|i| {
-            let mut row = Row::default();
-            compare.row(i, &values, &mut row);
-            let loose = row
-                .terms
-                .iter()
-                .any(|(node, _)| solution.loose.binary_search(node).is_ok());
-            let names: Vec<&str> = checks[i].names.iter().map(|name| &**name).collect();
-            (!loose).then(|| HeightCheck {
-                point: names.join("–"),
-                difference: row.misclosure,
-                sigma: (solution.variance(&row.terms) + row.sigma * row.sigma)
-                    .max(0.0)
-                    .sqrt(),
-                source: checks[i].source.clone(),
-            })
-        })
-        .collect();
+    let checks = compare(&checks, network.nodes, &solution);
     let loose =
         |end: &End| matches!(end, End::Node(node) if solution.loose.binary_search(node).is_ok());
     let undetermined = (0..nodes.ends.len())
@@ -430,9 +431,37 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
     }
 }
 
+/// Rows kept out against the adjusted heights; those of a point that is not determined are left out.
+fn compare(checks: &[HeightRow], nodes: usize, solution: &Solution) -> Vec<HeightCheck> {
+    let values = Values::whole(&solution.values, nodes);
+    let network = HeightNetwork {
+        nodes,
+        rows: checks,
+    };
+    (0..checks.len())
+        .filter_map(|i| {
+            let mut row = Row::default();
+            network.row(i, &values, &mut row);
+            let loose = row
+                .terms
+                .iter()
+                .any(|(node, _)| solution.loose.binary_search(node).is_ok());
+            let names: Vec<&str> = checks[i].names.iter().map(|name| &**name).collect();
+            (!loose).then(|| HeightCheck {
+                point: names.join("–"),
+                difference: row.misclosure,
+                sigma: (solution.variance(&row.terms) + row.sigma * row.sigma)
+                    .max(0.0)
+                    .sqrt(),
+                source: checks[i].source.clone(),
+            })
+        })
+        .collect()
+}
+
 fn residual(
     network: &HeightNetwork<'_>,
-    solution: &crate::math::solution::Solution,
+    solution: &Solution,
     i: usize,
     row: HeightRow,
 ) -> HeightResidual {

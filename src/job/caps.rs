@@ -6,7 +6,7 @@ use std::fs::{self, File};
 use std::io::Read;
 use std::path::Path;
 
-use crate::error::Error;
+use crate::error::{Error, unread};
 
 /// Largest file, bytes.
 pub const FILE: u64 = 1 << 30;
@@ -33,7 +33,7 @@ pub fn read_file(path: &Path, limit: u64) -> Result<Vec<u8>, Error> {
         path: path.to_owned(),
         why,
     };
-    let about = fs::symlink_metadata(path).map_err(|error| refuse(error.to_string()))?;
+    let about = fs::symlink_metadata(path).map_err(|error| refuse(unread(&error)))?;
     if about.file_type().is_symlink() {
         return Err(refuse("is a link: put the file itself here".to_owned()));
     }
@@ -48,10 +48,10 @@ pub fn read_file(path: &Path, limit: u64) -> Result<Vec<u8>, Error> {
     }
     let mut bytes = Vec::with_capacity(usize::try_from(about.len()).unwrap_or(0));
     // The file may grow while it is read, or have lied about its size.
-    let file = File::open(path).map_err(|error| refuse(error.to_string()))?;
+    let file = File::open(path).map_err(|error| refuse(unread(&error)))?;
     file.take(limit + 1)
         .read_to_end(&mut bytes)
-        .map_err(|error| refuse(error.to_string()))?;
+        .map_err(|error| refuse(unread(&error)))?;
     if bytes.len() as u64 > limit {
         return Err(refuse(format!("holds more than {limit} bytes")));
     }

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::caps;
-use crate::error::Error;
+use crate::error::{Error, unread};
 
 /// Where a job is.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -46,7 +46,7 @@ pub fn discover(paths: &[PathBuf]) -> Result<Vec<JobPath>, Error> {
             path: path.clone(),
             why: why.to_owned(),
         };
-        let about = fs::metadata(path).map_err(|error| refuse(&error.to_string()))?;
+        let about = fs::metadata(path).map_err(|error| refuse(&unread(&error)))?;
         let found = if about.is_dir() {
             let mut found = Vec::new();
             search(path, 0, &mut found)?;
@@ -81,7 +81,7 @@ pub fn discover(paths: &[PathBuf]) -> Result<Vec<JobPath>, Error> {
 fn search(folder: &Path, depth: usize, found: &mut Vec<JobPath>) -> Result<(), Error> {
     let refuse = |error: std::io::Error| Error::Read {
         path: folder.to_owned(),
-        why: error.to_string(),
+        why: unread(&error),
     };
     let mut entries = Vec::new();
     for entry in fs::read_dir(folder).map_err(refuse)? {

@@ -13,7 +13,7 @@ use super::row::Tally;
 use super::schema::{TABLES, TableSpec};
 use super::settings::{self, Section};
 use super::table::{Table, decode, near, normal, read_csv, read_workbook};
-use crate::error::Error;
+use crate::error::{Error, unread};
 use crate::findings::{Code, Finding};
 
 /// What the files hold, before anything is understood.
@@ -216,7 +216,7 @@ fn is_log(name: &str) -> bool {
 fn file_names(folder: &Path) -> Result<Vec<String>, Error> {
     let refuse = |error: std::io::Error| Error::Read {
         path: folder.to_owned(),
-        why: error.to_string(),
+        why: unread(&error),
     };
     let mut names = Vec::new();
     for entry in fs::read_dir(folder).map_err(refuse)? {

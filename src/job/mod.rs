@@ -30,4 +30,5 @@ pub mod template;
 pub use discover::{JobPath, discover};
 pub use read::{Reading, read};
 pub use schema::schema;
+pub(crate) use table::near;
 pub use table::{Table, Tables};

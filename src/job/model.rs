@@ -55,6 +55,8 @@ pub struct Job {
     pub limits: Limits,
     /// `[publish] columns`, as written.
     pub publish: Vec<String>,
+    /// `[layers]`: names of the drawing's layers, by key.
+    pub layers: BTreeMap<String, String>,
     /// Runs in the order of first mention.
     pub runs: Vec<Run>,
     /// Pushes; a run without any is one push.
@@ -393,19 +395,20 @@ pub enum Side {
     Right,
 }
 
-/// Every way in which a row can give its place; several at once are all used.
+/// Every way in which a row can give its place; several at once are all used. What few rows have stands in boxes: a job may
+/// hold a million marks.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Placing {
     /// Station and offset.
-    pub baseline: Option<BaselineOffset>,
+    pub baseline: Option<Box<BaselineOffset>>,
     /// Taped ties.
     pub ties: Vec<Tie>,
     /// For two ties.
     pub side: Option<Side>,
     /// Polar.
-    pub polar: Option<Polar>,
+    pub polar: Option<Box<Polar>>,
     /// GNSS.
-    pub gnss: Option<Geographic>,
+    pub gnss: Option<Box<Geographic>>,
     /// Antenna above the ground for this row, metres.
     pub pole: Option<f64>,
     /// Window of the receiver log: seconds since 1970-01-01 UTC, or of the day if `located_on` dates it.
@@ -506,8 +509,8 @@ pub struct MarkRow {
     pub end_ahead: Option<f64>,
     /// Taped from the mark to the end point behind, metres.
     pub end_behind: Option<f64>,
-    /// Signals.
-    pub signals: Signals,
+    /// Signals, where any were noted.
+    pub signals: Option<Box<Signals>>,
     /// Given tilt, radians, lens end up positive.
     pub tilt: Option<f64>,
     /// Exposed: measured, ground to invert, metres.
@@ -515,7 +518,7 @@ pub struct MarkRow {
     /// What is on the pipe here.
     pub fitting: Option<String>,
     /// As a named professional assigned it: level and by whom.
-    pub quality: Option<(String, Option<String>)>,
+    pub quality: Option<Box<(String, Option<String>)>>,
     /// Photo file name.
     pub photo: Option<String>,
     /// Note.

@@ -21,6 +21,8 @@ pub struct Reading {
     pub findings: Vec<Finding>,
     /// The tables as typed, for the workbook of corrections.
     pub tables: Tables,
+    /// Columns that are none of ours and are kept for the record, as `file: names`.
+    pub kept: Vec<String>,
     /// The unit and the coordinate system are known. If not, the job holds no rows, and later stages have nothing to say.
     pub usable: bool,
 }
@@ -68,6 +70,7 @@ pub fn read(path: &JobPath, crs_unit: CrsUnit<'_>) -> Result<Reading, Error> {
         .collect();
     let (job, usable) = assemble(&tables, settings, raw.inputs, logs, &mut tally);
     Ok(Reading {
+        kept: tables.kept(),
         job,
         findings: tally.findings,
         tables,
@@ -147,6 +150,7 @@ fn assemble(
         accuracy: settings.accuracy,
         limits: settings.limits,
         publish: settings.publish,
+        layers: settings.layers,
         runs: runs.list,
         pushes,
         control: control.unwrap_or_default(),

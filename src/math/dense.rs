@@ -78,11 +78,10 @@ impl Dense {
             b[i] = (b[i] * self.scale[i] - sum) / self.lower[i * n + i];
         }
         for i in (0..n).rev() {
-            let mut sum = b[i];
-            for k in i + 1..n {
-                sum -= self.lower[k * n + i] * b[k];
-            }
-            b[i] = sum / self.lower[i * n + i];
+            let (head, tail) = b.split_at_mut(i + 1);
+            let below = self.lower[i * n + i..].iter().step_by(n).skip(1);
+            let sum: f64 = below.zip(tail.iter()).map(|(l, x)| l * x).sum();
+            head[i] = (head[i] - sum) / self.lower[i * n + i];
         }
         for (x, s) in b.iter_mut().zip(&self.scale) {
             *x *= s;

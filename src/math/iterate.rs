@@ -164,7 +164,7 @@ impl<M: Model> Setting<'_, M> {
                 );
             }
         }
-        self.finish(normal, right, &coupled, (damping, last), sums)
+        self.finish(&normal, right, &coupled, (damping, last), sums)
     }
 
     fn local(&self, unknown: u32, base: usize, width: usize) -> usize {
@@ -174,7 +174,7 @@ impl<M: Model> Setting<'_, M> {
 
     fn finish(
         &self,
-        normal: Normal<'_>,
+        normal: &Normal<'_>,
         right: Vec<f64>,
         coupled: &[(u32, u32, f64)],
         (damping, last): (f64, bool),
@@ -210,7 +210,7 @@ impl<M: Model> Setting<'_, M> {
             }
         }
         let loose = if last {
-            loose(&factor, &normal, n)
+            loose(&factor, normal, n)
         } else {
             Vec::new()
         };
@@ -239,7 +239,7 @@ impl<M: Model> Setting<'_, M> {
                 let done = bundle
                     .iter()
                     .map(|&p| {
-                        self.eliminate(&self.parts.parts[p as usize], x, shared, how, &mut sums)
+                        self.eliminate(&self.parts.list[p as usize], x, shared, how, &mut sums)
                     })
                     .collect();
                 (done, sums)
@@ -252,6 +252,20 @@ impl<M: Model> Setting<'_, M> {
             sums.add(&part);
         }
         (all, sums)
+    }
+
+    /// The last pass, at the adjusted values: what each part leaves behind, and the sums over the shared unknowns.
+    fn covariances(&self, set: &[u32], x: &[f64], shared: &[f64]) -> (Vec<Block>, SharedSums) {
+        let mut blocks: Vec<Block> = Vec::with_capacity(set.len());
+        let mut sums = SharedSums::new(self.parts.shared);
+        // Bundle by bundle, so that a million factors never exist at once.
+        for group in set.chunks(BUNDLE * 64) {
+            let (done, part) = self.pass(group, x, shared, (0.0, true));
+            sums.add(&part);
+            blocks.par_extend(done.into_par_iter().map(Block::new));
+        }
+        self.shared_rows(shared, &mut sums);
+        (blocks, sums)
     }
 
     /// Equations of shared unknowns only.
@@ -279,7 +293,7 @@ impl<M: Model> Setting<'_, M> {
                 bundle
                     .iter()
                     .map(|&p| {
-                        let part = &self.parts.parts[p as usize];
+                        let part = &self.parts.list[p as usize];
                         self.squares(
                             self.parts.rows_of(part),
                             &self.values(part, x, shared),
@@ -381,7 +395,7 @@ impl<M: Model> Setting<'_, M> {
         let mut trial = x.to_vec();
         for (&p, done) in set.iter().zip(&parts) {
             pinned |= !done.factor.pinned().is_empty();
-            let range = self.range(&self.parts.parts[p as usize]);
+            let range = self.range(&self.parts.list[p as usize]);
             for (i, target) in trial[range].iter_mut().enumerate() {
                 gain += done.step[i] * done.right[i];
                 let shift: f64 = done
@@ -481,11 +495,11 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
         .collect();
     let mut shared = start[own..].to_vec();
     let (coupled, alone): (Vec<u32>, Vec<u32>) =
-        (0..parts.parts.len() as u32).partition(|&p| parts.parts[p as usize].coupled);
+        (0..parts.list.len() as u32).partition(|&p| parts.list[p as usize].coupled);
     let mut failed: Vec<u32> = Vec::new();
 
     let one = |&p: &u32| {
-        let range = parts.range(&parts.parts[p as usize]);
+        let range = parts.range(&parts.list[p as usize]);
         let mut own_values = x[range.clone()].to_vec();
         let setting = Setting {
             model,
@@ -499,7 +513,7 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
     };
     let done: Vec<(Vec<f64>, bool)> = alone.par_iter().map(one).collect();
     for (&p, (values, converged)) in alone.iter().zip(done) {
-        let range = parts.range(&parts.parts[p as usize]);
+        let range = parts.range(&parts.list[p as usize]);
         x[range].copy_from_slice(&values);
         if !converged {
             failed.push(p);
@@ -509,16 +523,8 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
         failed.extend(&coupled);
     }
 
-    let set: Vec<u32> = (0..parts.parts.len() as u32).collect();
-    let mut blocks: Vec<Block> = Vec::with_capacity(set.len());
-    let mut sums = SharedSums::new(parts.shared);
-    // Bundle by bundle, so that a million factors never exist at once.
-    for group in set.chunks(BUNDLE * 64) {
-        let (done, part) = setting.pass(group, &x, &shared, (0.0, true));
-        sums.add(&part);
-        blocks.par_extend(done.into_par_iter().map(Block::new));
-    }
-    setting.shared_rows(&shared, &mut sums);
+    let set: Vec<u32> = (0..parts.list.len() as u32).collect();
+    let (blocks, sums) = setting.covariances(&set, &x, &shared);
     let factor = Dense::factor(shared.len(), sums.matrix.clone(), 0.0);
     Solution::assemble(
         parts,

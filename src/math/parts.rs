@@ -32,7 +32,7 @@ pub(super) struct Parts {
     pub(super) place: Vec<u32>,
     /// Node → its part.
     pub(super) part_of: Vec<u32>,
-    pub(super) parts: Vec<Part>,
+    pub(super) list: Vec<Part>,
     /// Equations, part by part.
     pub(super) rows: Vec<u32>,
     /// Equations of shared unknowns only.
@@ -109,7 +109,7 @@ impl Parts {
             order: Vec::with_capacity(nodes),
             place: vec![0; nodes],
             part_of: vec![0; nodes],
-            parts: Vec::new(),
+            list: Vec::new(),
             rows: Vec::new(),
             shared_rows: Vec::new(),
         };
@@ -124,8 +124,8 @@ impl Parts {
         for i in 0..nodes as u32 {
             let r = root(parent, i);
             if r == i {
-                self.part_of[i as usize] = self.parts.len() as u32;
-                self.parts.push(Part {
+                self.part_of[i as usize] = self.list.len() as u32;
+                self.list.push(Part {
                     first: 0,
                     nodes: 0,
                     rows_first: 0,
@@ -136,14 +136,14 @@ impl Parts {
             } else {
                 self.part_of[i as usize] = self.part_of[r as usize];
             }
-            self.parts[self.part_of[i as usize] as usize].nodes += 1;
+            self.list[self.part_of[i as usize] as usize].nodes += 1;
         }
         let mut next = 0;
-        for part in &mut self.parts {
+        for part in &mut self.list {
             part.first = next;
             next += part.nodes;
         }
-        let mut filled: Vec<u32> = self.parts.iter().map(|part| part.first).collect();
+        let mut filled: Vec<u32> = self.list.iter().map(|part| part.first).collect();
         self.order = vec![0; nodes];
         for i in 0..nodes {
             let at = &mut filled[self.part_of[i] as usize];
@@ -157,7 +157,7 @@ impl Parts {
         for i in 0..rows {
             match incidence.nodes(i).first() {
                 Some(&node) => {
-                    let part = &mut self.parts[self.part_of[node as usize] as usize];
+                    let part = &mut self.list[self.part_of[node as usize] as usize];
                     part.rows_end += 1;
                     part.coupled |= incidence.coupled[i];
                 }
@@ -165,7 +165,7 @@ impl Parts {
             }
         }
         let mut next = 0;
-        for part in &mut self.parts {
+        for part in &mut self.list {
             part.rows_first = next;
             next += part.rows_end;
             part.rows_end = part.rows_first;
@@ -173,7 +173,7 @@ impl Parts {
         self.rows = vec![0; next as usize];
         for i in 0..rows {
             if let Some(&node) = incidence.nodes(i).first() {
-                let part = &mut self.parts[self.part_of[node as usize] as usize];
+                let part = &mut self.list[self.part_of[node as usize] as usize];
                 self.rows[part.rows_end as usize] = i as u32;
                 part.rows_end += 1;
             }
@@ -181,7 +181,7 @@ impl Parts {
     }
 
     fn find_patterns(&mut self, incidence: &Incidence) {
-        for part in &mut self.parts {
+        for part in &mut self.list {
             if part.nodes as usize * self.width <= DENSE {
                 continue;
             }

@@ -1,5 +1,8 @@
 //! Plane similarity between two systems of coordinates.
 
+/// East, north or x, y.
+type Pair = (f64, f64);
+
 /// East = e + a·(x − x₀) + b·(y − y₀), north = n − b·(x − x₀) + a·(y − y₀): scale √(a² + b²), clockwise turn atan2(b, a) of the axes of the image.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Similarity {
@@ -24,7 +27,7 @@ impl Similarity {
 
     /// Image of a source point.
     #[must_use]
-    pub fn apply(&self, (x, y): (f64, f64)) -> (f64, f64) {
+    pub fn apply(&self, (x, y): Pair) -> Pair {
         let [a, b, e, n] = self.parameters;
         let (x, y) = (x - self.origin.0, y - self.origin.1);
         (e + a * x + b * y, n - b * x + a * y)
@@ -32,14 +35,14 @@ impl Similarity {
 
     /// Partial derivatives of the image of a source point with respect to a, b, e, n: rows east, north.
     #[must_use]
-    pub fn partials(&self, (x, y): (f64, f64)) -> [[f64; 4]; 2] {
+    pub fn partials(&self, (x, y): Pair) -> [[f64; 4]; 2] {
         let (x, y) = (x - self.origin.0, y - self.origin.1);
         [[x, y, 1.0, 0.0], [y, -x, 0.0, 1.0]]
     }
 
     /// The similarity that fits pairs (source, image) best with equal weights; `None` with fewer than two distinct source points.
     #[must_use]
-    pub fn fit(pairs: &[((f64, f64), (f64, f64))]) -> Option<Self> {
+    pub fn fit(pairs: &[(Pair, Pair)]) -> Option<Self> {
         let n = pairs.len() as f64;
         let mean = pairs.iter().fold([0.0; 4], |m, ((x, y), (e, nn))| {
             [m[0] + x, m[1] + y, m[2] + e, m[3] + nn]

@@ -108,7 +108,7 @@ impl Solution {
         }
         values.extend(shared);
         let node_of = |part: usize, local: u32| {
-            parts.order[parts.parts[part].first as usize + local as usize / width]
+            parts.order[parts.list[part].first as usize + local as usize / width]
         };
         let mut loose: Vec<u32> = blocks
             .iter()
@@ -119,7 +119,7 @@ impl Solution {
         let mut failed: Vec<u32> = failed
             .iter()
             .flat_map(|&p| {
-                let part = &parts.parts[p as usize];
+                let part = &parts.list[p as usize];
                 parts.order[part.first as usize..][..part.nodes as usize]
                     .iter()
                     .copied()
@@ -128,7 +128,7 @@ impl Solution {
         let null = null_vectors(factor, matrix);
         let loose_shared = null.iter().map(|(p, _)| *p as u32).collect();
         for (p, block) in blocks.iter().enumerate().filter(|_| !null.is_empty()) {
-            for local in 0..parts.range(&parts.parts[p]).len() {
+            for local in 0..parts.range(&parts.list[p]).len() {
                 let moves = |z: &Vec<f64>| {
                     block
                         .coupling(local)
@@ -151,7 +151,7 @@ impl Solution {
             loose,
             loose_shared,
             failed,
-            part_count: parts.parts.len(),
+            part_count: parts.list.len(),
             shared: factor.inverse(),
             parts,
             blocks,
@@ -166,7 +166,7 @@ impl Solution {
         }
         let part = self.parts.part_of[unknown / width] as usize;
         let local =
-            (self.parts.place[unknown / width] - self.parts.parts[part].first) as usize * width;
+            (self.parts.place[unknown / width] - self.parts.list[part].first) as usize * width;
         At::Own {
             part,
             local: local + unknown % width,
@@ -182,7 +182,7 @@ impl Solution {
     /// Whether a part holds shared unknowns.
     #[must_use]
     pub fn is_coupled(&self, part: u32) -> bool {
-        self.parts.parts[part as usize].coupled
+        self.parts.list[part as usize].coupled
     }
 
     /// Covariance of two unknowns; zero where one is not determined.
@@ -212,7 +212,7 @@ impl Solution {
                 ) = (self.at(u), self.at(v))
                     && part == other
                 {
-                    let n = self.parts.range(&self.parts.parts[part]).len();
+                    let n = self.parts.range(&self.parts.list[part]).len();
                     sum += a * b * self.blocks[part].entry(n, local, with);
                 }
             }
@@ -236,7 +236,7 @@ impl Solution {
             match self.at(u) {
                 At::Shared(g) => form.push((g, a)),
                 At::Own { part, local } => {
-                    form.extend(self.blocks[part].coupling(local).map(|(g, c)| (g, -a * c)))
+                    form.extend(self.blocks[part].coupling(local).map(|(g, c)| (g, -a * c)));
                 }
             }
         }

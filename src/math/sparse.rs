@@ -227,9 +227,13 @@ impl Sparse {
         reach.clear();
         mark[k] = k as u32;
         let mut path = Vec::new();
-        for p in self.pattern.upper_start[k]..self.pattern.upper_start[k + 1] {
-            let row = self.pattern.upper_row[p] as usize;
-            x[row] = upper[p] * self.scale[row] * self.scale[k];
+        let column = self.pattern.upper_start[k]..self.pattern.upper_start[k + 1];
+        for (&row, value) in self.pattern.upper_row[column.clone()]
+            .iter()
+            .zip(&upper[column])
+        {
+            let row = row as usize;
+            x[row] = value * self.scale[row] * self.scale[k];
             let mut i = row as u32;
             path.clear();
             while mark[i as usize] != k as u32 {
@@ -292,11 +296,12 @@ impl Sparse {
                 let a = self.row[p] as usize;
                 let own = self.pattern.start[a];
                 sum[a] += coefficient[a] * z[own];
-                for q in own + 1..self.pattern.start[a + 1] {
-                    let r = self.row[q] as usize;
+                let column = own + 1..self.pattern.start[a + 1];
+                for (&r, entry) in self.row[column.clone()].iter().zip(&z[column]) {
+                    let r = r as usize;
                     if mark[r] == j as u32 {
-                        sum[a] += coefficient[r] * z[q];
-                        sum[r] += coefficient[a] * z[q];
+                        sum[a] += coefficient[r] * entry;
+                        sum[r] += coefficient[a] * entry;
                     }
                 }
             }

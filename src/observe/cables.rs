@@ -33,7 +33,7 @@ fn along(job: &Job, row: usize) -> f64 {
 
 /// Hints for each run and push, in the order of the counter; then those of end points and peaks.
 pub(super) fn hints(job: &Job, marks: &[MarkPoints], ground_to_grid: f64) -> Vec<CableHint> {
-    let mut pushes: BTreeMap<(usize, Option<usize>), Vec<(f64, usize, PointId)>> = BTreeMap::new();
+    let mut pushes: BTreeMap<_, Vec<(f64, usize, PointId)>> = BTreeMap::new();
     for (index, point) in marks.iter().filter_map(|mark| mark.centre) {
         let Some(row) = job
             .marks

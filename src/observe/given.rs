@@ -8,8 +8,8 @@ use super::positions::{Fixing, check_grid, convert, datum_of_control, datum_of_m
 use super::problem::{Problem, Subject};
 use super::rows::Given;
 use super::window::{self, WindowMean};
-use crate::crs::Crs;
-use crate::job::model::{Job, MarkRow};
+use crate::crs::{Crs, Datum};
+use crate::job::model::{Control, Job, MarkRow};
 use crate::record::model::Operation;
 
 /// The job's coordinates, row by row.
@@ -37,47 +37,59 @@ fn of_mark(row: &MarkRow) -> Subject {
     }
 }
 
-/// Gathers, checks and converts.
-pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> GivenAll {
-    let mut owners: Vec<Owner> = Vec::new();
-    let mut fixings: Vec<Fixing> = Vec::new();
-    let mut grids: Vec<(Subject, Plane)> = Vec::new();
-    let mut grid_owners: Vec<Owner> = Vec::new();
-    for (i, control) in job.control.iter().enumerate() {
-        let subject = Subject {
+/// Positions on their way in.
+#[derive(Default)]
+struct Gathering {
+    owners: Vec<Owner>,
+    fixings: Vec<Fixing>,
+    grid_owners: Vec<Owner>,
+    grids: Vec<(Subject, Plane)>,
+}
+
+impl Gathering {
+    fn fixing(
+        &mut self,
+        owner: Owner,
+        subject: Subject,
+        (latitude, longitude): (f64, f64),
+        (datum, corrected): (Datum, bool),
+    ) {
+        self.owners.push(owner);
+        self.fixings.push(Fixing {
+            subject,
+            latitude,
+            longitude,
+            datum,
+            corrected,
+        });
+    }
+
+    fn grid(&mut self, owner: Owner, subject: Subject, place: Plane) {
+        self.grid_owners.push(owner);
+        self.grids.push((subject, place));
+    }
+
+    fn control(&mut self, i: usize, control: &Control) {
+        let subject = || Subject {
             run: None,
             name: Arc::clone(&control.point),
             source: control.source.clone(),
         };
         if let Some(geographic) = &control.geographic {
-            let (latitude, longitude) = (geographic.latitude, geographic.longitude);
-            let datum = datum_of_control(geographic);
-            fixings.push(Fixing {
-                subject: subject.clone(),
-                latitude,
-                longitude,
-                datum,
-                corrected: false,
-            });
-            owners.push(Owner::Control(i));
+            let place = (geographic.latitude, geographic.longitude);
+            let datum = (datum_of_control(geographic), false);
+            self.fixing(Owner::Control(i), subject(), place, datum);
         }
         if let Some(place) = control.grid {
-            grids.push((subject, place));
-            grid_owners.push(Owner::Control(i));
+            self.grid(Owner::Control(i), subject(), place);
         }
     }
-    for (i, row) in job.marks.iter().enumerate() {
+
+    fn mark(&mut self, i: usize, row: &MarkRow, job: &Job, problems: &mut Vec<Problem>) {
         if let Some(gnss) = &row.placing.gnss {
-            let (datum, corrected) = datum_of_mark(gnss.datum.as_deref(), gnss.fix);
-            let (latitude, longitude) = (gnss.latitude, gnss.longitude);
-            fixings.push(Fixing {
-                subject: of_mark(row),
-                latitude,
-                longitude,
-                datum,
-                corrected,
-            });
-            owners.push(Owner::Mark(i));
+            let place = (gnss.latitude, gnss.longitude);
+            let datum = datum_of_mark(gnss.datum.as_deref(), gnss.fix);
+            self.fixing(Owner::Mark(i), of_mark(row), place, datum);
         }
         if let Some(times) = row.placing.window {
             let mean = window::mean(job, times);
@@ -89,24 +101,27 @@ pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> Given
                 });
             }
             if let Some(mean) = mean {
-                let (datum, corrected) = datum_of_mark(None, Some(mean.fix));
-                let (latitude, longitude) = (mean.latitude, mean.longitude);
-                fixings.push(Fixing {
-                    subject: of_mark(row),
-                    latitude,
-                    longitude,
-                    datum,
-                    corrected,
-                });
-                owners.push(Owner::Window(i, mean));
+                let place = (mean.latitude, mean.longitude);
+                let datum = datum_of_mark(None, Some(mean.fix));
+                self.fixing(Owner::Window(i, mean), of_mark(row), place, datum);
             }
         }
         if let Some(place) = row.placing.grid {
-            grids.push((of_mark(row), place));
-            grid_owners.push(Owner::Mark(i));
+            self.grid(Owner::Mark(i), of_mark(row), place);
         }
     }
-    let conversion = convert(job, crs, &fixings, problems);
+}
+
+/// Gathers, checks and converts.
+pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> GivenAll {
+    let mut gathering = Gathering::default();
+    for (i, control) in job.control.iter().enumerate() {
+        gathering.control(i, control);
+    }
+    for (i, row) in job.marks.iter().enumerate() {
+        gathering.mark(i, row, job, problems);
+    }
+    let conversion = convert(job, crs, &gathering.fixings, problems);
     let mut all = GivenAll {
         control: vec![Given::default(); job.control.len()],
         marks: vec![Given::default(); job.marks.len()],
@@ -114,7 +129,7 @@ pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> Given
         shifts: conversion.shifts,
         shift_names: conversion.shift_names,
     };
-    for (owner, fixed) in owners.into_iter().zip(conversion.fixed) {
+    for (owner, fixed) in gathering.owners.into_iter().zip(conversion.fixed) {
         let Some(fixed) = fixed else { continue };
         match owner {
             Owner::Control(i) => all.control[i].geographic = Some(fixed),
@@ -122,13 +137,9 @@ pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> Given
             Owner::Window(i, mean) => all.marks[i].window = Some((fixed, mean)),
         }
     }
-    let good = check_grid(crs, &grids, problems);
-    for ((owner, (_, place)), _) in grid_owners
-        .into_iter()
-        .zip(grids)
-        .zip(good)
-        .filter(|(_, good)| *good)
-    {
+    let good = check_grid(crs, &gathering.grids, problems);
+    let grids = gathering.grid_owners.into_iter().zip(gathering.grids);
+    for ((owner, (_, place)), _) in grids.zip(good).filter(|(_, good)| *good) {
         match owner {
             Owner::Control(i) => all.control[i].grid = Some(place),
             Owner::Mark(i) | Owner::Window(i, _) => all.marks[i].grid = Some(place),
@@ -137,22 +148,22 @@ pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> Given
     all
 }
 
+/// A local job whose only coordinates are x, y: they are its grid.
+pub(super) fn site_is_grid(job: &Job, crs: &Crs) -> bool {
+    let gridless = job.control.iter().all(|c| c.grid.is_none())
+        && job.marks.iter().all(|m| m.placing.grid.is_none());
+    crs.is_local() && gridless
+}
+
 impl GivenAll {
     /// Every usable place, for the mean of the site.
-    pub(super) fn places<'a>(&'a self) -> impl Iterator<Item = Plane> + 'a {
+    pub(super) fn places(&self) -> impl Iterator<Item = Plane> + '_ {
         self.control.iter().chain(&self.marks).filter_map(|given| {
             given
                 .grid
                 .or(given.geographic.map(|fixed| fixed.place))
                 .or(given.window.map(|(fixed, _)| fixed.place))
         })
-    }
-
-    /// A local job whose only coordinates are x, y: they are its grid.
-    pub(super) fn site_is_grid(&self, job: &Job, crs: &Crs) -> bool {
-        let gridless = job.control.iter().all(|c| c.grid.is_none())
-            && job.marks.iter().all(|m| m.placing.grid.is_none());
-        crs.is_local() && gridless
     }
 }
 

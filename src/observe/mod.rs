@@ -253,7 +253,7 @@ pub fn observe(job: &Job, crs: &Crs) -> Observed {
         heights,
         unreduced: 0,
     };
-    let site_is_grid = given.site_is_grid(job, crs);
+    let site_is_grid = given::site_is_grid(job, crs);
     for (control, given) in job.control.iter().zip(&given.control) {
         rows.control(control, *given, site_is_grid);
     }
@@ -276,6 +276,39 @@ fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
         unreduced,
         ..
     } = rows;
+    unknown_names(job, &names, &mut problems);
+    out.points = names.points;
+    out.marks = names.marks;
+    out.ground_to_grid = frame.ground_to_grid;
+    out.cables = cables::hints(job, &out.marks, frame.ground_to_grid);
+    let tied = out.points.iter().any(|point| point.fixed.is_some())
+        || out
+            .plane
+            .iter()
+            .any(|o| matches!(o.kind, Kind::East { .. } | Kind::North { .. }));
+    let wanted = job.marks.iter().any(|mark| mark.usage == Use::Yes) || !job.control.is_empty();
+    if !tied && wanted {
+        problems.push(Problem::NoDatum);
+    }
+    if unreduced > 0 {
+        notes.push(Note {
+            source: None,
+            text: format!(
+                "{unreduced} lengths taped along the slope are taken as level, because the heights of their ends are not \
+                 known (20 m on 5 % is 25 mm too long, always the same way)."
+            ),
+        });
+    }
+    Observed {
+        observations: out,
+        problems,
+        notes,
+        frame,
+    }
+}
+
+/// Runs that join what is not there, pushes that start where nothing is.
+fn unknown_names(job: &Job, names: &names::Names, problems: &mut Vec<Problem>) {
     for run in &job.runs {
         if let Some(joins) = run
             .joins
@@ -311,32 +344,5 @@ fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
                 near: None,
             });
         }
-    }
-    out.points = names.points;
-    out.marks = names.marks;
-    out.ground_to_grid = frame.ground_to_grid;
-    out.cables = cables::hints(job, &out.marks, frame.ground_to_grid);
-    let tied = out.points.iter().any(|point| point.fixed.is_some())
-        || out
-            .plane
-            .iter()
-            .any(|o| matches!(o.kind, Kind::East { .. } | Kind::North { .. }));
-    let wanted = job.marks.iter().any(|mark| mark.usage == Use::Yes) || !job.control.is_empty();
-    if !tied && wanted {
-        problems.push(Problem::NoDatum);
-    }
-    if unreduced > 0 {
-        notes.push(Note {
-            source: None,
-            text: format!(
-                "{unreduced} lengths taped along the slope are taken as level, because the heights of their ends                  are not known (20 m on 5 % is 25 mm too long, always the same way)."
-            ),
-        });
-    }
-    Observed {
-        observations: out,
-        problems,
-        notes,
-        frame,
     }
 }

@@ -144,26 +144,25 @@ impl Names {
             name: Arc::clone(&row.mark),
             source: row.source.clone(),
         };
-        let index = match self.by_mark.get(&row.mark) {
-            Some(&index) => index,
-            None => {
-                if let Some(first) = self.defined.get(&row.mark) {
-                    problems.push(Problem::Duplicate {
-                        subject,
-                        first: first.clone(),
-                    });
-                    return;
-                }
-                self.defined
-                    .insert(Arc::clone(&row.mark), row.source.clone());
-                self.by_mark.insert(Arc::clone(&row.mark), self.marks.len());
-                self.marks.push(MarkPoints {
-                    name: Arc::clone(&row.mark),
-                    run: row.run,
-                    ..MarkPoints::default()
+        let index = if let Some(&index) = self.by_mark.get(&row.mark) {
+            index
+        } else {
+            if let Some(first) = self.defined.get(&row.mark) {
+                problems.push(Problem::Duplicate {
+                    subject,
+                    first: first.clone(),
                 });
-                self.marks.len() - 1
+                return;
             }
+            self.defined
+                .insert(Arc::clone(&row.mark), row.source.clone());
+            self.by_mark.insert(Arc::clone(&row.mark), self.marks.len());
+            self.marks.push(MarkPoints {
+                name: Arc::clone(&row.mark),
+                run: row.run,
+                ..MarkPoints::default()
+            });
+            self.marks.len() - 1
         };
         let taken = slot(&mut self.marks[index], row.role).is_some();
         if taken || self.marks[index].run != row.run {

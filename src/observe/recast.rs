@@ -100,7 +100,7 @@ impl Moved<'_> {
         let marks = job
             .marks
             .iter_mut()
-            .filter_map(|mark| mark.placing.gnss.as_mut());
+            .filter_map(|mark| mark.placing.gnss.as_deref_mut());
         let of_crs = control.chain(marks.filter(|gnss| carrier(gnss.fix)));
         let mut slots: Vec<(&mut f64, &mut f64)> = of_crs
             .filter(|gnss| gnss.datum.is_none())

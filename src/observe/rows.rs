@@ -11,7 +11,7 @@ use super::window::WindowMean;
 use super::{Kind, Observation, Observations, PointId, SideHint};
 use crate::crs::Crs;
 use crate::job::model::{
-    BaselineOffset, Control, Job, MarkRow, Measure, MeasureKind, North, Note, Polar,
+    BaselineOffset, Control, Fix, Job, MarkRow, Measure, MeasureKind, North, Note, Polar,
     PolarDirection, Side, Source, Tie, Use,
 };
 
@@ -208,7 +208,7 @@ impl Rows<'_> {
                 );
             }
         }
-        if let Some((x, y)) = site {
+        if let Some(place) = site {
             let elsewhere = grid.is_some() || given.geographic.is_some();
             let site_sigma = match (fixed.filter(|_| exact), elsewhere, control.sigma) {
                 // Exact in both systems is once too often: the site's figures get the sigma of grid coordinates.
@@ -217,17 +217,19 @@ impl Rows<'_> {
                 (None, false, Some(sigma)) => Some(sigma),
                 _ => None,
             };
-            match site_sigma {
-                None if control.usage == Use::Yes => {
-                    self.names.points[at.0 as usize].site = Some((x, y))
-                }
-                sigma => {
-                    let sigma = sigma.unwrap_or(self.job.accuracy.grid);
-                    self.push(&row, "x", Kind::SiteX { at }, (x, sigma, x));
-                    self.push(&row, "y", Kind::SiteY { at }, (y, sigma, y));
-                }
-            }
+            self.site(&row, at, place, site_sigma);
         }
+    }
+
+    /// Coordinates on the site grid; exact without a sigma.
+    fn site(&mut self, row: &Row<'_>, at: PointId, (x, y): Plane, sigma: Option<f64>) {
+        if sigma.is_none() && row.usage == Use::Yes {
+            self.names.points[at.0 as usize].site = Some((x, y));
+            return;
+        }
+        let sigma = sigma.unwrap_or(self.job.accuracy.grid);
+        self.push(row, "x", Kind::SiteX { at }, (x, sigma, x));
+        self.push(row, "y", Kind::SiteY { at }, (y, sigma, y));
     }
 
     /// Everything that a row of `marks.csv` says of its place.
@@ -267,35 +269,29 @@ impl Rows<'_> {
             );
         }
         if let (Some(fixed), Some(gnss)) = (given.geographic, &placing.gnss) {
-            let by_fix = gnss.fix.map_or(self.job.accuracy.single, |fix| {
-                super::window::fix_sigma(fix, &self.job.accuracy)
-            });
+            let by_fix = gnss
+                .fix
+                .map_or(a.single, |fix| super::window::fix_sigma(fix, a));
             let sigma = placing.sigma.unwrap_or(by_fix);
             self.coordinates(&row, at, fixed, (sigma, sigma), ["longitude", "latitude"]);
-            if sigma > self.job.limits.gnss_sigma
-                || gnss.fix == Some(crate::job::model::Fix::Single)
-            {
-                self.problems.push(Problem::PoorFix {
-                    subject: subject.clone(),
-                    fix: gnss.fix,
-                    sigma,
-                });
-            }
+            self.poor(&subject, gnss.fix, sigma);
         }
         if let Some((fixed, mean)) = given.window {
             let (east, north, _) = mean.sigma;
             let (east, north) = placing.sigma.map_or((east, north), |sigma| (sigma, sigma));
             self.coordinates(&row, at, fixed, (east, north), ["from_time", "from_time"]);
-            if east.max(north) > self.job.limits.gnss_sigma
-                || mean.fix == crate::job::model::Fix::Single
-            {
-                let sigma = east.max(north);
-                self.problems.push(Problem::PoorFix {
-                    subject: subject.clone(),
-                    fix: Some(mean.fix),
-                    sigma,
-                });
-            }
+            self.poor(&subject, Some(mean.fix), east.max(north));
+        }
+    }
+
+    /// A position by GNSS that is no better than a guess is told.
+    fn poor(&mut self, subject: &Subject, fix: Option<Fix>, sigma: f64) {
+        if sigma > self.job.limits.gnss_sigma || fix == Some(Fix::Single) {
+            self.problems.push(Problem::PoorFix {
+                subject: subject.clone(),
+                fix,
+                sigma,
+            });
         }
     }
 
@@ -432,7 +428,7 @@ impl Rows<'_> {
         };
         match &measure.kind {
             MeasureKind::Distance => {
-                self.distance(&row, "value", (from, to), measure.value, measure.sigma)
+                self.distance(&row, "value", (from, to), measure.value, measure.sigma);
             }
             MeasureKind::Angle { at } => {
                 if let Some(at) = self.names.resolve(at, &subject, "at", &mut self.problems) {

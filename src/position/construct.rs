@@ -346,77 +346,45 @@ fn touching(point: PointId, touch: &Nearest, sigma: f64) -> Found {
     Found::Touching(touch.place, touch)
 }
 
+/// Points that wait to be looked at, and those that were looked at in vain.
+#[derive(Default)]
+struct Agenda {
+    queue: VecDeque<PointId>,
+    waiting: Vec<bool>,
+    open: BTreeMap<PointId, Found>,
+}
+
 /// Finds approximate places for all points that can be constructed.
 pub(super) fn construct(observations: &Observations) -> Approximate {
-    let count = observations.points.len();
-    let mut this = Construction {
-        observations,
-        incidence: Incidence::new(observations),
-        places: observations
-            .points
-            .iter()
-            .map(|point| point.fixed)
-            .collect(),
-        site: None,
-        sides: BTreeMap::new(),
-        cables: BTreeMap::new(),
+    let mut this = Construction::new(observations);
+    let mut agenda = Agenda {
+        waiting: vec![false; observations.points.len()],
+        ..Agenda::default()
     };
-    for hint in &observations.sides {
-        this.sides.entry(hint.at).or_default().push(*hint);
-    }
-    for hint in observations.cables.iter().copied() {
-        this.cables.entry(hint.a).or_default().push((hint.b, hint));
-        this.cables.entry(hint.b).or_default().push((hint.a, hint));
-    }
-    this.fit_site();
-    if let Some(site) = this.site {
-        for (i, point) in observations.points.iter().enumerate() {
-            if let (Some(xy), None) = (point.site, point.fixed) {
-                this.places[i] = Some(site.apply(xy));
-            }
+    for (i, point) in observations.points.iter().enumerate() {
+        if point.fixed.is_none() && point.site.is_none() {
+            agenda.waiting[i] = true;
+            agenda.queue.push_back(PointId(i as u32));
         }
     }
     let mut touches = Vec::new();
-    let mut open: BTreeMap<PointId, Found> = BTreeMap::new();
-    let mut waiting = vec![false; count];
-    let free =
-        |i: usize| observations.points[i].fixed.is_none() && observations.points[i].site.is_none();
-    let mut queue: VecDeque<PointId> = VecDeque::new();
-    for i in (0..count).filter(|&i| free(i)) {
-        waiting[i] = true;
-        queue.push_back(PointId(i as u32));
-    }
     loop {
-        while let Some(point) = queue.pop_front() {
-            waiting[point.0 as usize] = false;
-            let place = match this.find(point) {
-                Found::Place(place) => place,
+        while let Some(point) = agenda.queue.pop_front() {
+            agenda.waiting[point.0 as usize] = false;
+            match this.find(point) {
+                Found::Place(place) => this.accept(point, place, &mut agenda),
                 // A touch is only accepted when nothing else can come: other points may still add a value.
                 found => {
-                    open.insert(point, found);
-                    continue;
+                    agenda.open.insert(point, found);
                 }
-            };
-            this.accept(point, place, &mut open, &mut queue, &mut waiting);
+            }
         }
-        let before = open.len();
-        for point in open.keys().copied().collect::<Vec<_>>() {
-            let (place, touch) = match open.get(&point) {
-                Some(Found::Touching(place, touch)) => (*place, Some(*touch)),
-                Some(Found::Open(places)) => match this.by_cable(point, places) {
-                    Some(place) => (place, None),
-                    None => continue,
-                },
-                _ => continue,
-            };
-            touches.extend(touch);
-            this.accept(point, place, &mut open, &mut queue, &mut waiting);
-        }
-        if open.len() == before {
+        if !this.settle(&mut agenda, &mut touches) {
             break;
         }
     }
-    let why = open
+    let why = agenda
+        .open
         .into_iter()
         .map(|(point, found)| match found {
             Found::Open(places) => (point, Why::SeveralPlaces { places }),
@@ -432,18 +400,60 @@ pub(super) fn construct(observations: &Observations) -> Approximate {
     }
 }
 
-impl Construction<'_> {
+impl<'a> Construction<'a> {
+    fn new(observations: &'a Observations) -> Self {
+        let mut this = Self {
+            observations,
+            incidence: Incidence::new(observations),
+            places: observations
+                .points
+                .iter()
+                .map(|point| point.fixed)
+                .collect(),
+            site: None,
+            sides: BTreeMap::new(),
+            cables: BTreeMap::new(),
+        };
+        for hint in &observations.sides {
+            this.sides.entry(hint.at).or_default().push(*hint);
+        }
+        for hint in observations.cables.iter().copied() {
+            this.cables.entry(hint.a).or_default().push((hint.b, hint));
+            this.cables.entry(hint.b).or_default().push((hint.a, hint));
+        }
+        this.fit_site();
+        if let Some(site) = this.site {
+            for (i, point) in observations.points.iter().enumerate() {
+                if let (Some(xy), None) = (point.site, point.fixed) {
+                    this.places[i] = Some(site.apply(xy));
+                }
+            }
+        }
+        this
+    }
+
+    /// Takes a touch, or what the cable says, where nothing else came; false if there was nothing to take.
+    fn settle(&mut self, agenda: &mut Agenda, touches: &mut Vec<Touch>) -> bool {
+        let before = agenda.open.len();
+        for point in agenda.open.keys().copied().collect::<Vec<_>>() {
+            let (place, touch) = match agenda.open.get(&point) {
+                Some(Found::Touching(place, touch)) => (*place, Some(*touch)),
+                Some(Found::Open(places)) => match self.by_cable(point, places) {
+                    Some(place) => (place, None),
+                    None => continue,
+                },
+                _ => continue,
+            };
+            touches.extend(touch);
+            self.accept(point, place, agenda);
+        }
+        agenda.open.len() != before
+    }
+
     /// Takes a place, and looks again at the points that it may help.
-    fn accept(
-        &mut self,
-        point: PointId,
-        place: Plane,
-        open: &mut BTreeMap<PointId, Found>,
-        queue: &mut VecDeque<PointId>,
-        waiting: &mut [bool],
-    ) {
+    fn accept(&mut self, point: PointId, place: Plane, agenda: &mut Agenda) {
         self.places[point.0 as usize] = Some(place);
-        open.remove(&point);
+        agenda.open.remove(&point);
         for i in self.incidence.of(point) {
             for other in self.observations.plane[*i as usize]
                 .kind
@@ -453,11 +463,11 @@ impl Construction<'_> {
             {
                 let at = other.0 as usize;
                 if self.places[at].is_none()
-                    && !waiting[at]
+                    && !agenda.waiting[at]
                     && self.observations.points[at].site.is_none()
                 {
-                    waiting[at] = true;
-                    queue.push_back(other);
+                    agenda.waiting[at] = true;
+                    agenda.queue.push_back(other);
                 }
             }
         }

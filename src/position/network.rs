@@ -5,7 +5,7 @@ use super::Touch;
 use crate::math::adjust::{Model, Row, Values};
 use crate::math::similarity::Similarity;
 use crate::observe::kinds::{Plane, State, around, unit};
-use crate::observe::{Kind, Observations, PointId, ShiftId};
+use crate::observe::{Kind, Observations, Point, PointId, ShiftId};
 
 /// How a point takes part.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,6 +45,34 @@ pub(super) struct Network<'a> {
     pub(super) observed: usize,
 }
 
+/// How each point takes part, and the number of nodes.
+fn slots(
+    observations: &Observations,
+    rows: &[u32],
+    places: &[Option<Plane>],
+    (origin, has_site): (Plane, bool),
+) -> (Vec<Slot>, usize) {
+    let mut named = vec![false; observations.points.len()];
+    for &i in rows {
+        let points = observations.plane[i as usize].kind.points();
+        for point in points.into_iter().flatten() {
+            named[point.0 as usize] = true;
+        }
+    }
+    let mut nodes = 0;
+    let slot = |(i, point): (usize, &Point)| match (point.fixed, point.site, places[i]) {
+        (Some(place), ..) => Slot::Fixed((place.0 - origin.0, place.1 - origin.1)),
+        (None, Some(xy), Some(_)) if has_site => Slot::Site(xy),
+        (None, None, Some(_)) if named[i] => {
+            nodes += 1;
+            Slot::Node(nodes - 1)
+        }
+        _ => Slot::Out,
+    };
+    let slots = observations.points.iter().enumerate().map(slot).collect();
+    (slots, nodes as usize)
+}
+
 impl<'a> Network<'a> {
     /// The network of the given observations; `places` holds the approximate places of the points that take part, and
     /// with `shared` the shared unknowns take part too.
@@ -57,30 +85,7 @@ impl<'a> Network<'a> {
         shared: bool,
     ) -> Self {
         let origin = places.iter().flatten().next().copied().unwrap_or_default();
-        let mut slots = vec![Slot::Out; observations.points.len()];
-        let mut named = vec![false; observations.points.len()];
-        for &i in rows {
-            for point in observations.plane[i as usize]
-                .kind
-                .points()
-                .into_iter()
-                .flatten()
-            {
-                named[point.0 as usize] = true;
-            }
-        }
-        let mut nodes = 0;
-        for (i, point) in observations.points.iter().enumerate() {
-            slots[i] = match (point.fixed, point.site, places[i]) {
-                (Some(place), ..) => Slot::Fixed((place.0 - origin.0, place.1 - origin.1)),
-                (None, Some(xy), Some(_)) if site.is_some() => Slot::Site(xy),
-                (None, None, Some(_)) if named[i] => {
-                    nodes += 1;
-                    Slot::Node(nodes - 1)
-                }
-                _ => Slot::Out,
-            };
-        }
+        let (slots, nodes) = slots(observations, rows, places, (origin, site.is_some()));
         let takes_part = |i: &&u32| {
             let kind = observations.plane[**i as usize].kind;
             let gridless =
@@ -114,7 +119,7 @@ impl<'a> Network<'a> {
             observations,
             touches,
             slots,
-            nodes: nodes as usize,
+            nodes,
             shared: shifts + if shared && site.is_some() { 4 } else { 0 },
             origin,
             site_origin: site.map_or((0.0, 0.0), |site| site.origin),

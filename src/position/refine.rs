@@ -33,12 +33,12 @@ impl State for Here<'_> {
     }
 }
 
-fn observer<'a>(
+fn observer(
     point: PointId,
     place: Plane,
-    known: &'a dyn Fn(PointId) -> Option<Plane>,
+    known: &dyn Fn(PointId) -> Option<Plane>,
     site: Option<Similarity>,
-) -> Here<'a> {
+) -> Here<'_> {
     let site = site.unwrap_or(Similarity {
         origin: (0.0, 0.0),
         parameters: [1.0, 0.0, 0.0, 0.0],

@@ -43,7 +43,7 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
         } else if !drop_loose(&network, &solution, &mut places, &mut why) {
             let suspects =
                 snoop::search(observations, &touches, &network, &solution, &places, limits);
-            return finish(observations, network, solution, &touches, why, suspects);
+            return finish(observations, network, solution, &touches, &why, suspects);
         }
     }
 }
@@ -182,7 +182,7 @@ fn finish(
     network: Network<'_>,
     solution: Solution,
     touches: &[Touch],
-    why: BTreeMap<PointId, Why>,
+    why: &BTreeMap<PointId, Why>,
     suspects: Vec<super::Suspect>,
 ) -> Adjusted {
     let mut all = vec![Residual::default(); observations.plane.len()];

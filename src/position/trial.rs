@@ -3,11 +3,11 @@
 //! With Q the covariance of the unknowns and A the added equations with covariance Σ, the new covariance is
 //! Q − QAᵀ(AQAᵀ + Σ)⁻¹AQ: what solving again would give, for values that fit.
 
-use super::network::Network;
+use super::network::{Network, Slot};
 use super::{Adjusted, Block};
 use crate::math::adjust::{Model, Row, Values};
 use crate::math::dense::Dense;
-use crate::observe::{Kind, Observations, PointId};
+use crate::observe::{Kind, Observation, Observations, PointId};
 
 /// A measurement to be tried.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -66,35 +66,100 @@ impl<'a> Trials<'a> {
     /// determined.
     #[must_use]
     pub fn covariance(&self, point: PointId, trials: &[Trial]) -> Option<Block> {
+        self.with(trials)?.covariance(point)
+    }
+
+    /// The adjustment with trial measurements added; `None` if a point of one is not determined.
+    #[must_use]
+    pub fn with(&self, trials: &[Trial]) -> Option<Tried<'_, 'a>> {
         let rows: Vec<Row> = trials
             .iter()
             .map(|trial| self.row(trial))
             .collect::<Option<_>>()?;
-        let forms = self.adjusted.forms(point)?;
-        let cov = |a: &[(u32, f64)], b: &[(u32, f64)]| self.adjusted.solution.form_covariance(a, b);
         let m = rows.len();
         let mut matrix = vec![0.0; m * m];
         for (i, a) in rows.iter().enumerate() {
             for (j, b) in rows.iter().enumerate() {
-                matrix[i * m + j] =
-                    cov(&a.terms, &b.terms) + if i == j { a.sigma * a.sigma } else { 0.0 };
+                let own = if i == j { a.sigma * a.sigma } else { 0.0 };
+                matrix[i * m + j] = self.form_covariance(&a.terms, &b.terms) + own;
             }
         }
         let factor = Dense::factor(m, matrix, 0.0);
-        let cross = forms.each_ref().map(|form| {
-            rows.iter()
-                .map(|row| cov(form, &row.terms))
-                .collect::<Vec<f64>>()
-        });
-        let mut block = Block::default();
-        for i in 0..2 {
-            let mut solved = cross[i].clone();
-            factor.solve(&mut solved);
-            for j in 0..2 {
-                let gain: f64 = solved.iter().zip(&cross[j]).map(|(a, b)| a * b).sum();
-                block[i][j] = cov(&forms[i], &forms[j]) - gain;
-            }
+        Some(Tried {
+            trials: self,
+            rows,
+            factor,
+        })
+    }
+}
+
+/// An adjustment with trial measurements added.
+pub struct Tried<'t, 'a> {
+    trials: &'t Trials<'a>,
+    rows: Vec<Row>,
+    factor: Dense,
+}
+
+/// How well a measurement is checked by the others.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Checked {
+    /// Redundancy number, 0 to 1.
+    pub redundancy: f64,
+    /// How far an error of one one-sigma in the measurement reaches at the point, metres: the one-sigma itself for a
+    /// length, the arc for an angle.
+    pub reach: f64,
+}
+
+impl Tried<'_, '_> {
+    fn cross(&self, form: &[(u32, f64)]) -> Vec<f64> {
+        let with = |row: &Row| self.trials.form_covariance(form, &row.terms);
+        self.rows.iter().map(with).collect()
+    }
+
+    fn form_covariance(&self, a: &[(u32, f64)], b: &[(u32, f64)]) -> f64 {
+        let mut solved = self.cross(a);
+        self.factor.solve(&mut solved);
+        let gain: f64 = solved.iter().zip(self.cross(b)).map(|(a, b)| a * b).sum();
+        self.trials.form_covariance(a, b) - gain
+    }
+
+    /// Covariance of a point, metres²; `None` if it is not determined.
+    #[must_use]
+    pub fn covariance(&self, point: PointId) -> Option<Block> {
+        let forms = self.trials.adjusted.forms(point)?;
+        let entry = |i: usize, j: usize| self.form_covariance(&forms[i], &forms[j]);
+        Some([[entry(0, 0), entry(0, 1)], [entry(1, 0), entry(1, 1)]])
+    }
+
+    /// How well a measurement of the adjustment is checked, as seen from one of its points; `None` if it took no part.
+    #[must_use]
+    pub fn checked(&self, observation: &Observation, point: PointId) -> Option<Checked> {
+        let row = self
+            .trials
+            .written(&observation.kind, 0.0, observation.sigma)?;
+        Some(self.checked_row(&row, point))
+    }
+
+    /// How well each added measurement is checked.
+    pub fn added(&self, point: PointId) -> impl Iterator<Item = Checked> + '_ {
+        self.rows
+            .iter()
+            .map(move |row| self.checked_row(row, point))
+    }
+
+    fn checked_row(&self, row: &Row, point: PointId) -> Checked {
+        let variance = self.form_covariance(&row.terms, &row.terms);
+        let lever = match self.trials.adjusted.slots.get(point.0 as usize) {
+            Some(Slot::Node(node)) => row
+                .terms
+                .iter()
+                .filter(|(unknown, _)| unknown / 2 == *node)
+                .fold(0.0, |sum: f64, (_, a)| sum.hypot(*a)),
+            _ => 1.0,
+        };
+        Checked {
+            redundancy: (1.0 - variance / (row.sigma * row.sigma)).clamp(0.0, 1.0),
+            reach: row.sigma / lever.max(f64::MIN_POSITIVE),
         }
-        Some(block)
     }
 }

@@ -89,6 +89,12 @@ pub fn profiles(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Profile> {
         .collect()
 }
 
+/// The grade line of one run alone: what [`profiles`] has as [`Profile::line`], for a run as it might be.
+#[must_use]
+pub fn grade_line(inputs: Inputs<'_>, traced: &Traced) -> Option<Line> {
+    inverts::Levels::of(inputs, traced).line(inputs, traced)
+}
+
 fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
     let levels = inverts::Levels::of(inputs, traced);
     let line = levels.line(inputs, traced);

@@ -2,6 +2,7 @@
 //! after it only reads.
 
 pub mod build;
+mod crossing;
 pub mod hash;
 pub mod model;
 

@@ -19,6 +19,10 @@ use serde::{Deserialize, Serialize};
 use crate::findings::Finding;
 use crate::units::LengthUnit;
 
+pub use super::crossing::{
+    Crossing, Direction, Joint, Meeting, PlanLayer, Requirement, Separation,
+};
+
 /// Version of the record's schema.
 pub const SCHEMA: &str = "aslaid record 1";
 
@@ -59,6 +63,12 @@ pub struct AsBuilt {
     pub references: Vec<Reference>,
     /// Ties for the sheet.
     pub ties: Vec<Tie>,
+    /// Layers of the site plans that were laid under the job.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub plans: Vec<PlanLayer>,
+    /// Where runs cross or come near what site plans show, run by run, by station.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub crossings: Vec<Crossing>,
     /// Every measurement with its residual.
     pub measurements: Vec<Measurement>,
     /// Check shots.
@@ -80,6 +90,9 @@ pub struct AsBuilt {
     /// Further columns of `marks.csv` that may leave the record, as `[publish] columns` names them.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub published: Vec<String>,
+    /// Names that the job gives layers of its drawing, by key; see [`crate::export::dxf::layers`].
+    #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
+    pub layers: BTreeMap<String, String>,
 }
 
 /// A draft leaves out rows that can't be used.
@@ -512,6 +525,12 @@ pub struct Vertex {
     /// Its 95 % bound.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub grade_95: Option<f64>,
+    /// 95 % bound of the transmitter depth.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub depth_95: Option<f64>,
+    /// How its errors go together with those of the next vertex downstream.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub joint: Option<Joint>,
     /// Evidence.
     pub evidence: Evidence,
 }

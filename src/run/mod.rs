@@ -13,6 +13,7 @@
 mod bends;
 mod camera;
 mod chain;
+pub mod compare;
 pub mod direction;
 pub mod ground;
 mod heading;
@@ -81,6 +82,17 @@ impl Inputs<'_> {
         let own = self.job.runs.get(run).and_then(|run| run.axis_above_invert);
         own.or(self.job.equipment.axis_above_invert)
             .unwrap_or(AXIS_ABOVE_INVERT)
+    }
+}
+
+impl Inputs<'_> {
+    /// Cover over the outside top of a run's pipe, metres, where its axis lies `depth` below the ground; `None` without a
+    /// diameter. A blank wall counts as none.
+    #[must_use]
+    pub fn cover(&self, run: usize, depth: f64) -> Option<f64> {
+        let pipe = self.job.runs.get(run)?;
+        let above_axis = pipe.diameter? - self.axis_above_invert(run);
+        Some(depth - above_axis - pipe.wall.unwrap_or(0.0))
     }
 }
 

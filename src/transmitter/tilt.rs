@@ -72,7 +72,7 @@ pub(super) fn known(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
 /// Tilt from the ratio of linear signals ahead and behind: at the end points if the mark has both, else a step away from the
 /// crossline. The ratio does not depend on the receiver's gain.
 fn by_signals(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
-    let signals = &row.signals;
+    let signals = row.signals.as_deref()?;
     let (ahead, behind) = (
         signals.ahead.filter(|&s| s > 0.0)?,
         signals.behind.filter(|&s| s > 0.0)?,

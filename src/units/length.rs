@@ -119,10 +119,22 @@ pub fn parse_length(text: &str, plain: Plain) -> Result<f64, String> {
         text = text.split_off(1);
     }
     let Some(tokens) = tokens(&text, plain.decimal_comma) else {
-        return Err(first);
+        return Err(unknown_unit(&text).unwrap_or(first));
     };
     let metres = shape(&tokens, plain).map_err(|why| if why.is_empty() { first } else { why })?;
     Ok(if negative { -metres } else { metres })
+}
+
+/// What to say of figures with a word behind them that is no unit.
+fn unknown_unit(text: &str) -> Option<String> {
+    let figures = |letter: char| letter.is_ascii_digit() || " .,/'\"-".contains(letter);
+    let behind = text.trim_start_matches(figures);
+    let word = behind
+        .split(|letter: char| !letter.is_alphabetic())
+        .next()
+        .filter(|word| !word.is_empty())?;
+    (text.starts_with(|letter: char| letter.is_ascii_digit()) && plain_unit(word).is_none())
+        .then(|| format!("\"{word}\" is no unit of length that is known"))
 }
 
 /// Typographic marks to typewriter marks, vulgar fractions to `n/d` after a blank.

@@ -137,6 +137,8 @@ fn vertex(mark: &Mark) -> Vertex {
         invert_95: mark.invert_95,
         grade: Some(0.757_8),
         grade_95: Some(1.9),
+        depth_95: mark.depth_95,
+        joint: None,
         evidence: mark.evidence,
     }
 }
@@ -352,6 +354,8 @@ pub fn sample() -> AsBuilt {
             run("B", &marks[6..], Some("A")),
         ],
         ties: vec![tie(&marks[0]), tie(&marks[1])],
+        plans: Vec::new(),
+        crossings: Vec::new(),
         camera,
         references: vec![
             reference("P1", 0.0, true),
@@ -375,6 +379,7 @@ pub fn sample() -> AsBuilt {
         },
         cautions: vec!["Not exposed. Computed from signals received at the surface.".to_owned()],
         published: vec!["inspector".to_owned()],
+        layers: BTreeMap::new(),
         marks,
     }
 }

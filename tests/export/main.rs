@@ -26,6 +26,7 @@ fn build(root: &Path, record: AsBuilt) -> Delivered {
         findings: &findings,
         corrections: None,
         formats: &formats,
+        fields: None,
     };
     deliver(root, delivery).unwrap()
 }

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use aslaid::error::Error;
 use aslaid::export::deliver::{Delivered, Delivery, deliver};
@@ -37,6 +37,7 @@ fn with_errors(root: &Path) -> Delivered {
             findings: &findings,
             corrections: None,
             formats: &formats,
+            fields: None,
         },
     )
     .unwrap()
@@ -85,6 +86,7 @@ fn a_second_build_replaces_the_whole_set_and_leaves_nothing_beside() {
         findings: &[],
         corrections: None,
         formats: &formats,
+        fields: None,
     };
     deliver(root.path(), only).unwrap();
     // Formats that were not asked for would be out of date; what is not ours stays.
@@ -195,6 +197,7 @@ fn nothing_of_the_user_is_replaced() {
             findings: &[],
             corrections: None,
             formats: &formats,
+            fields: None,
         };
         let error = deliver(root.path(), delivery).unwrap_err().to_string();
         assert!(error.contains(why), "{error}");
@@ -281,16 +284,21 @@ fn builds_until_it_is_killed() {
 #[test]
 fn killed_at_any_moment_the_results_are_whole() {
     let root = tempfile::tempdir().unwrap();
+    let elsewhere = tempfile::tempdir().unwrap();
+    let begun = Instant::now();
+    build(elsewhere.path(), revision(1));
+    let whole_build = begun.elapsed();
     let mut seen = 0;
-    for round in 0..40_u64 {
+    for round in 0..40_u32 {
         let mut child = Command::new(std::env::current_exe().unwrap())
             .args(["--exact", "placing::builds_until_it_is_killed"])
             .env("ASLAID_BUILD_UNTIL_KILLED", root.path())
             .stdout(Stdio::null())
             .spawn()
             .unwrap();
-        // Spread over start, writing and swapping; the steps share no factor with the loop's own rhythm.
-        std::thread::sleep(Duration::from_millis(20 + (round * 37) % 101));
+        // Spread over start and the first four builds; the steps share no factor with the loop's own rhythm.
+        let part = f64::from((round * 37) % 101) / 101.0;
+        std::thread::sleep(Duration::from_millis(20) + whole_build.mul_f64(4.0 * part));
         child.kill().unwrap();
         child.wait().unwrap();
         for folder in [ID.to_owned(), format!("{ID}.superseded")] {

@@ -5,8 +5,7 @@ use std::sync::Arc;
 
 use aslaid::height::{Ground, GroundFrom, Grounds};
 use aslaid::job::model::{
-    CellCount, Equipment, Grid, Head, Job, MarkRow, Placing, ReadBy, Role, Run, Signals, Source,
-    Stream,
+    CellCount, Equipment, Grid, Head, Job, MarkRow, Placing, ReadBy, Role, Run, Source, Stream,
 };
 use aslaid::limits::{Accuracy, Limits};
 use aslaid::observe::{MarkPoints, Observations, Point, PointId, PointRole};
@@ -88,7 +87,7 @@ pub fn row(mark: &str, role: Role) -> MarkRow {
         found_by: aslaid::job::model::FoundBy::Crossline,
         end_ahead: None,
         end_behind: None,
-        signals: Signals::default(),
+        signals: None,
         tilt: None,
         invert_depth: None,
         fitting: None,
@@ -126,6 +125,7 @@ impl Site {
             accuracy: Accuracy::default(),
             limits: Limits::default(),
             publish: Vec::new(),
+            layers: std::collections::BTreeMap::new(),
             runs,
             pushes: Vec::new(),
             control: Vec::new(),

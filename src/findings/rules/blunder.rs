@@ -7,6 +7,7 @@
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
+use crate::observe::Observation;
 use crate::position::Suspect;
 
 /// Equally suspect measurements that are named in full; more would not be read.
@@ -26,16 +27,15 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     plane.chain(heights).collect()
 }
 
-fn in_plane(survey: &Survey<'_>, suspect: &Suspect) -> Option<Finding> {
-    let observations = &survey.observed.observations;
-    let observation = observations.plane.get(suspect.observation)?;
-    let off = observation.value - suspect.predicted;
+/// What a measurement reads and what the others say it should, as the field book has it.
+fn figures(survey: &Survey<'_>, observation: &Observation, predicted: f64) -> (String, String) {
+    let off = observation.value - predicted;
     let ratio = if observation.value.abs() > 0.0 {
         observation.measured / observation.value
     } else {
         1.0
     };
-    let (reads, others) = if observation.kind.is_angular() {
+    if observation.kind.is_angular() {
         let turn = crate::observe::kinds::around(off).to_degrees();
         (
             format!("{:.3}°", observation.measured.to_degrees()),
@@ -48,14 +48,20 @@ fn in_plane(survey: &Survey<'_>, suspect: &Suspect) -> Option<Finding> {
         let unit = survey.crs.unit_metres();
         (
             format!("{:.3}", observation.value / unit),
-            format!("{:.3}", suspect.predicted / unit),
+            format!("{:.3}", predicted / unit),
         )
     } else {
         (
             survey.length(observation.measured),
-            survey.length(suspect.predicted * ratio),
+            survey.length(predicted * ratio),
         )
-    };
+    }
+}
+
+fn in_plane(survey: &Survey<'_>, suspect: &Suspect) -> Option<Finding> {
+    let observations = &survey.observed.observations;
+    let observation = observations.plane.get(suspect.observation)?;
+    let (reads, others) = figures(survey, observation, suspect.predicted);
     let alarm = survey.job.limits.alarm;
     let mut message = format!(
         "The {} reads {reads}; the other measurements say {others}. Its standardised residual is {:.1}, over the limit \
@@ -75,10 +81,9 @@ fn in_plane(survey: &Survey<'_>, suspect: &Suspect) -> Option<Finding> {
             .filter_map(|&i| observations.plane.get(i))
             .map(|other| survey.describe(other))
             .collect();
-        message.push_str(&format!(
-            " But the measurements can't tell which is wrong; it can as well be the {}. One more measurement would.",
-            names.join(", the ")
-        ));
+        message.push_str(" But the measurements can't tell which is wrong; it can as well be the ");
+        message.push_str(&names.join(", the "));
+        message.push_str(". One more measurement would.");
     }
     let finding = Finding::new(Code::Blunder, message)
         .at(&observation.source)

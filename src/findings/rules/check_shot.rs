@@ -63,7 +63,7 @@ fn verdict(what: &str, found: &str, bound: &str, inside: bool) -> Finding {
 }
 
 fn in_plane(survey: &Survey<'_>, shot: &CheckShot) -> Finding {
-    let name = survey.name(shot.point);
+    let name = survey.called(shot.point);
     let what = if shot.what == "horizontal" {
         format!("place of {name}")
     } else {

@@ -1,5 +1,7 @@
 //! The rules over observing, positions and heights: what they read, and their registry.
 
+use std::borrow::Cow;
+
 use crate::crs::Crs;
 use crate::findings::Finding;
 use crate::height::Heights;
@@ -74,6 +76,11 @@ impl Survey<'_> {
             .map_or("?", |point| &point.name)
     }
 
+    /// A point as messages call it.
+    pub(super) fn called(&self, point: PointId) -> Cow<'_, str> {
+        super::called(self.name(point))
+    }
+
     /// Adds a point's run and mark to a finding.
     pub(super) fn about(&self, finding: Finding, point: PointId) -> Finding {
         let role = self
@@ -125,7 +132,7 @@ impl Survey<'_> {
     /// A measurement in words: `tie_2 from P1 to A3 (marks.csv:7)`.
     pub(super) fn describe(&self, observation: &Observation) -> String {
         use crate::observe::Kind;
-        let name = |point| self.name(point);
+        let name = |point| self.called(point);
         let what = match observation.kind {
             Kind::Distance { from, to } => format!("distance {} to {}", name(from), name(to)),
             Kind::Station { from, to, at } => {

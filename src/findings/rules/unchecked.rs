@@ -4,6 +4,7 @@
 //! 0.01 ([`crate::sources::Source::OurChoice`]: above nothing but what a shared shift or datum gives back).
 //! *Example*: two tapes and nothing else.
 
+use super::called;
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
 use crate::observe::PointId;
@@ -38,7 +39,7 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
             let message = format!(
                 "Nothing checks the position of {}: a misread figure would go unseen. One more tape, or any other \
                  measurement, would check it.",
-                mark.name
+                called(&mark.name)
             );
             let finding = Finding::new(Code::Unchecked, message).at(source).mark(&*mark.name);
             free(point).then(|| survey.in_run(finding, Some(mark.run)))

@@ -17,7 +17,7 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .iter()
         .filter(|u| matters(survey, u.point))
         .map(|undetermined| {
-            let name = survey.name(undetermined.point);
+            let name = survey.called(undetermined.point);
             let message = format!("{name} has no place: {}", why(survey, &undetermined.why));
             let finding = survey.about(
                 Finding::new(Code::Undetermined, message),

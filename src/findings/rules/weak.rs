@@ -20,7 +20,7 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         let message = format!(
             "{}: its two measurements {how}. They are taken as touching, so it is known to ± {} along the touch (95 %). \
              Add a measurement across it.",
-            survey.name(touch.at),
+            survey.called(touch.at),
             survey.rough(crate::math::stats::NORMAL_95 * touch.sigma)
         );
         let finding =

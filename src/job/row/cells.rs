@@ -5,13 +5,14 @@ use std::sync::Arc;
 
 use super::walk::left_out;
 use super::{Tally, quoted};
-use crate::findings::{Code, Finding, Level};
+use crate::findings::{Code, Finding};
 use crate::job::model::{LeftOut, Source};
 use crate::job::schema::{Cell, Column, Form, Typing, name as checked_name, yes_no};
 use crate::job::table::{Heading, Kind, Sheet};
+use crate::units::Plain;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum State {
+pub(super) enum State {
     Untouched,
     Used,
     Named,
@@ -19,12 +20,12 @@ enum State {
 
 /// A row being read.
 pub struct Row<'a> {
-    sheet: &'a Sheet,
-    index: usize,
+    pub(super) sheet: &'a Sheet,
+    pub(super) index: usize,
     typings: Rc<[Typing]>,
     states: Vec<State>,
-    findings: Vec<Finding>,
-    failed: bool,
+    pub(super) findings: Vec<Finding>,
+    pub(super) failed: bool,
     usage: Option<&'static str>,
 }
 
@@ -80,11 +81,11 @@ impl<'a> Row<'a> {
     }
 
     /// The filled cell of one of our columns, with its place in the file.
-    fn filled(&self, column: usize) -> Option<(usize, Cell<'a>)> {
+    pub(super) fn filled(&self, column: usize) -> Option<(usize, Cell<'a>)> {
         self.filled_at(self.sheet.layout.places.get(column).copied().flatten()?)
     }
 
-    fn filled_at(&self, place: usize) -> Option<(usize, Cell<'a>)> {
+    pub(super) fn filled_at(&self, place: usize) -> Option<(usize, Cell<'a>)> {
         let table = &self.sheet.table;
         let text = table.cell(self.index, place);
         (!text.is_empty()).then(|| {
@@ -98,12 +99,17 @@ impl<'a> Row<'a> {
         })
     }
 
+    /// How plain figures of a column of the file are meant.
+    pub(super) fn plain(&self, place: usize) -> Option<Plain> {
+        self.typings.get(place).map(|typing| typing.plain)
+    }
+
     /// Whether the column's cell holds something.
     pub fn has(&self, column: usize) -> bool {
         self.filled(column).is_some()
     }
 
-    fn column(&self, column: usize) -> Column {
+    pub(super) fn column(&self, column: usize) -> Column {
         // Indices come from the constants of the same table.
         self.sheet
             .spec
@@ -119,7 +125,7 @@ impl<'a> Row<'a> {
             })
     }
 
-    fn set(&mut self, place: usize, state: State) {
+    pub(super) fn set(&mut self, place: usize, state: State) {
         if let Some(slot) = self.states.get_mut(place) {
             *slot = state;
         }
@@ -143,7 +149,7 @@ impl<'a> Row<'a> {
         )
     }
 
-    fn take_at<T>(
+    pub(super) fn take_at<T>(
         &mut self,
         place: usize,
         cell: Cell<'a>,
@@ -158,13 +164,8 @@ impl<'a> Row<'a> {
                 Some(value)
             }
             Err(why) => {
-                let message = format!(
-                    "{}: {name}: {} can't be read as {}: {why}. Accepted: {}",
-                    self.cell_source(place),
-                    quoted(cell.text),
-                    form.noun(),
-                    form.accepted(),
-                );
+                let refused = form.refusal(&quoted(cell.text), &why);
+                let message = format!("{}: {name}: {refused}", self.cell_source(place));
                 self.set(place, State::Named);
                 let source = self.cell_source(place);
                 self.report(
@@ -242,6 +243,9 @@ impl<'a> Row<'a> {
                 "r" => "right",
                 "y" => "yes",
                 "n" => "no",
+                "fix" | "rtk_fix" | "rtk_fixed" => "fixed",
+                "rtk_float" => "float",
+                "dgps" => "dgnss",
                 other => other,
             };
             words
@@ -257,108 +261,6 @@ impl<'a> Row<'a> {
         self.take(column, None, |cell, _, _| {
             yes_no(cell.text).ok_or_else(|| "it is neither".to_owned())
         })
-    }
-
-    /// A cell of a numbered column, as a name.
-    pub fn numbered_name(
-        &mut self,
-        part: usize,
-        number: u16,
-        place: Option<usize>,
-    ) -> Option<&'a str> {
-        let (place, cell) = self.filled_at(place?)?;
-        let (name, form) = self.numbered_column(part, number)?;
-        self.take_at(place, cell, name, form, |cell, _, _| checked_name(cell))
-    }
-
-    /// A cell of a numbered column, as a number.
-    pub fn numbered_number(
-        &mut self,
-        part: usize,
-        number: u16,
-        place: Option<usize>,
-    ) -> Option<f64> {
-        let (place, cell) = self.filled_at(place?)?;
-        let (name, form) = self.numbered_column(part, number)?;
-        self.take_at(place, cell, name, form, |cell, form, typing| {
-            form.value(cell, typing)
-        })
-    }
-
-    fn numbered_column(&self, part: usize, number: u16) -> Option<(String, Form)> {
-        let column = self.sheet.spec.numbered.get(part)?;
-        Some((
-            column.name.replacen('N', &number.to_string(), 1),
-            column.form,
-        ))
-    }
-
-    /// The numbered columns of the table: number and places.
-    pub fn groups(&self) -> &'a [(u16, Vec<Option<usize>>)] {
-        &self.sheet.layout.groups
-    }
-
-    /// How many of these places of the file are filled.
-    pub fn filled_places(&self, places: &[Option<usize>]) -> usize {
-        places
-            .iter()
-            .flatten()
-            .filter(|place| self.filled_at(**place).is_some())
-            .count()
-    }
-
-    /// Says that a required cell is blank.
-    pub fn lacks(&mut self, column: usize, why: &str) {
-        let about = self.column(column);
-        let message = format!(
-            "{}: {} is blank: {why}. Accepted: {}",
-            self.source(),
-            about.name,
-            about.form.accepted()
-        );
-        let source = self.source();
-        self.report(
-            Finding::new(Code::Unreadable, message)
-                .at(&source)
-                .column(about.name),
-        );
-    }
-
-    /// Says that cells which can be read do not make sense together; the row is lost.
-    pub fn refuse(&mut self, code: Code, columns: &[usize], message: &str) {
-        let source = columns
-            .first()
-            .map_or_else(|| self.source(), |column| self.source_of(*column));
-        let mut finding = Finding::new(code, format!("{source}: {message}")).at(&source);
-        for column in columns {
-            finding = finding.column(self.column(*column).name);
-            if let Some((place, _)) = self.filled(*column) {
-                self.set(place, State::Named);
-            }
-        }
-        self.report(finding);
-    }
-
-    /// Says that a numbered cell lacks its partner.
-    pub fn refuse_numbered(&mut self, number: u16, places: &[Option<usize>], message: &str) {
-        let mut finding = Finding::new(Code::Unreadable, format!("{}: {message}", self.source()))
-            .at(&self.source());
-        for (part, place) in places.iter().enumerate() {
-            finding = finding.column(
-                self.numbered_column(part, number)
-                    .map_or(String::new(), |(name, _)| name),
-            );
-            if let Some((place, _)) = place.and_then(|place| self.filled_at(place)) {
-                self.set(place, State::Named);
-            }
-        }
-        self.report(finding);
-    }
-
-    /// Adds a finding; an error loses the row.
-    fn report(&mut self, finding: Finding) {
-        self.failed |= finding.level == Level::Error;
-        self.findings.push(finding);
     }
 
     /// Filled cells of columns that are not ours: name and text.
@@ -399,42 +301,6 @@ impl<'a> Row<'a> {
                 reason: "kept for the record".to_owned(),
                 cells,
             });
-        }
-    }
-
-    /// Names what is wrong with the row as a whole.
-    fn inspect(&mut self) {
-        let table = &self.sheet.table;
-        let headings = self.sheet.layout.headings.len();
-        if let Some(why) = table.spoilt(table.line(self.index)) {
-            let message = format!("{}: {why}", self.source());
-            let source = self.source();
-            self.report(Finding::new(Code::Unreadable, message).at(&source));
-        }
-        let beyond: Vec<usize> = table
-            .filled(self.index)
-            .map(|(place, _)| place)
-            .filter(|place| *place >= headings)
-            .collect();
-        if !beyond.is_empty() {
-            let message = format!(
-                "{}: there are {} cells under {headings} headings. A comma inside a cell, or a decimal comma, needs quotation marks around \
-                 the cell or another separator",
-                self.source(),
-                table.width(self.index),
-            );
-            for place in beyond {
-                self.set(place, State::Named);
-            }
-            let source = self.source();
-            self.report(Finding::new(Code::Unreadable, message).at(&source));
-        }
-        for place in 0..headings {
-            if self.sheet.layout.headings.get(place) == Some(&Heading::Refused)
-                && self.filled_at(place).is_some()
-            {
-                self.set(place, State::Named);
-            }
         }
     }
 

@@ -1,6 +1,8 @@
 //! Rows of a table while they are read: every cell ends up used, kept, or named in a finding.
 
 mod cells;
+mod numbered;
+mod verdict;
 mod walk;
 
 pub use cells::Row;

@@ -213,7 +213,8 @@ fn aside(sheet: &Sheet, row: usize, heading: usize) -> Option<&'static str> {
 }
 
 fn is_total(word: &str) -> bool {
-    ["total", "totals", "sum", "subtotal", "average", "mean"]
-        .iter()
-        .any(|total| word.eq_ignore_ascii_case(total))
+    const WORDS: [&str; 10] = [
+        "total", "totals", "sum", "subtotal", "average", "mean", "summe", "gesamt", "somme", "suma",
+    ];
+    WORDS.iter().any(|total| word.eq_ignore_ascii_case(total))
 }

@@ -138,7 +138,7 @@ fn read_mark(
         tilt,
         invert_depth: row.number(marks::INVERT_DEPTH),
         fitting: row.text(marks::FITTING),
-        quality: quality.0.map(|level| (level, quality.1)),
+        quality: quality.0.map(|level| Box::new((level, quality.1))),
         photo: row.text(marks::PHOTO),
         note: row.text(marks::NOTE),
         attributes: row.attributes(),
@@ -195,8 +195,8 @@ fn read_role(row: &mut Row<'_>) -> Role {
     }
 }
 
-fn read_signals(row: &mut Row<'_>) -> Signals {
-    Signals {
+fn read_signals(row: &mut Row<'_>) -> Option<Box<Signals>> {
+    let signals = Signals {
         at: row.number(marks::SIGNAL),
         ahead: row.number(marks::SIGNAL_AHEAD),
         behind: row.number(marks::SIGNAL_BEHIND),
@@ -204,5 +204,6 @@ fn read_signals(row: &mut Row<'_>) -> Signals {
         right: row.number(marks::SIGNAL_RIGHT),
         step: row.number(marks::SIGNAL_STEP),
         checked: row.flag(marks::PEAK_CHECKED).unwrap_or(false),
-    }
+    };
+    (signals != Signals::default()).then(|| Box::new(signals))
 }

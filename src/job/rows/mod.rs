@@ -18,7 +18,7 @@ pub use levels::read as levels;
 pub use marks::read as marks;
 pub use measures::read as measures;
 pub use pushes::read as pushes;
-pub use runs::{Runs, mentioned, read as runs};
+pub use runs::{AXIS, Runs, mentioned, read as runs};
 
 use super::model::{North, Push, Source, Use};
 use super::row::{Row, quoted};
@@ -75,7 +75,7 @@ impl Refers {
         let found = self.runs.get(name).copied();
         if found.is_none() {
             let message = format!(
-                "run {} is defined nowhere; define it in job.toml or runs.csv",
+                "run {} is not known: add it to job.toml or runs.csv, or mend the name",
                 quoted(name)
             );
             row.refuse(Code::UnknownReference, &[column], &message);
@@ -100,7 +100,7 @@ impl Refers {
             (None, None) => {
                 row.lacks(
                     run,
-                    "the job has not just one run, so each row names its own",
+                    "the job has more than one run, so each row names its own",
                 );
                 None
             }

@@ -12,7 +12,7 @@ use crate::job::schema::{baseline, marks};
 /// Everything that the row says of its place.
 pub fn read(row: &mut Row<'_>, names: &mut Names) -> Placing {
     Placing {
-        baseline: read_baseline(row, names),
+        baseline: read_baseline(row, names).map(Box::new),
         ties: read_ties(row, names),
         side: row.word(marks::SIDE).map(|word| {
             if word == "left" {
@@ -21,8 +21,8 @@ pub fn read(row: &mut Row<'_>, names: &mut Names) -> Placing {
                 Side::Right
             }
         }),
-        polar: read_polar(row, names),
-        gnss: read_gnss(row),
+        polar: read_polar(row, names).map(Box::new),
+        gnss: read_gnss(row).map(Box::new),
         pole: row.number(marks::POLE),
         window: read_window(row),
         grid: pair(row, marks::EASTING, marks::NORTHING, "easting and northing"),

@@ -161,6 +161,12 @@ impl Runs {
     }
 }
 
+/// Largest plain figures that are believed to be in the job's unit, metres: a lateral is seldom over 12 in (0.3 m), so that
+/// feet or metres are a slip far above it. Our choice.
+const DIAMETER: f64 = 0.75;
+const WALL: f64 = 0.1;
+pub const AXIS: f64 = DIAMETER / 2.0;
+
 fn blank(id: Arc<str>, source: Source) -> Run {
     Run {
         id,
@@ -200,14 +206,14 @@ fn read_run(row: &mut Row<'_>, base: Run) -> Run {
     }
     Run {
         id,
-        diameter: row.number(run::DIAMETER).or(base.diameter),
-        wall: row.number(run::WALL).or(base.wall),
+        diameter: row.small(run::DIAMETER, DIAMETER).or(base.diameter),
+        wall: row.small(run::WALL, WALL).or(base.wall),
         texts,
         pushed: stream(row, run::PUSHED).unwrap_or(base.pushed),
         min_grade: row.read_typed(run::MIN_GRADE, min_grade).or(base.min_grade),
         station_from: stream(row, run::STATION_FROM).unwrap_or(base.station_from),
         axis_above_invert: row
-            .number(run::AXIS_ABOVE_INVERT)
+            .small(run::AXIS_ABOVE_INVERT, AXIS)
             .or(base.axis_above_invert),
         joins: row.name(run::JOINS).map(Arc::from).or(base.joins),
         source: row.source(),

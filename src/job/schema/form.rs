@@ -140,7 +140,7 @@ impl Form {
             Self::Id => "an id",
             Self::Crs => "a coordinate system",
             Self::Names => "a list of names",
-            Self::Word(_) => "one of the words",
+            Self::Word(_) => "one of its words",
             Self::YesNo => "yes or no",
             Self::Baseline => "a baseline",
             Self::Clock => "a clock position",
@@ -178,7 +178,8 @@ impl Form {
             Self::Count => "0, 1, 2, \u{2026}",
             Self::Date => "2026-05-14",
             Self::MinGrade => "2 %, 1:48, 1/4 in per ft, IPC 704.1",
-            Self::Length(_) | Self::Offset => LENGTHS,
+            Self::Length(_) => LENGTHS,
+            Self::Offset => "4.2 (right positive), -4.2, R 4.2, L 4.2, each with a unit if it isn't the job's: L 12' 6 1/2\"",
             Self::Grid => "1432429.595 in the unit of the coordinate system",
             Self::Station => "142.6, 1+42.6 in a job in feet, 0+042.6 in a job in metres, or a length with its unit",
             Self::Angle => "123.4567, 123 45 06, 123\u{b0}45'06\" (degrees)",
@@ -192,6 +193,20 @@ impl Form {
             Self::LengthOrAngle => "by kind: 12.5, 3.81 m, 12' 6 1/2\"; or 123\u{b0}45'06\", N 45\u{b0}30' E",
         }
         .to_owned()
+    }
+
+    /// What to say of a cell that is not of the form: the text, why, and what would do.
+    pub fn refusal(self, text: &str, why: &str) -> String {
+        let accepted = self.accepted();
+        match self {
+            Self::Word(_) => {
+                format!("{text} is not one of the words that belong here. Accepted: {accepted}")
+            }
+            _ => format!(
+                "{text} can't be read as {}: {why}. Accepted: {accepted}",
+                self.noun()
+            ),
+        }
     }
 
     /// The number in a cell of a form that has one; metres, radians, ratios, seconds. An error is a clause that says why.
@@ -295,12 +310,22 @@ pub fn name(cell: Cell<'_>) -> Result<&str, String> {
 
 /// A job's id: it names a folder, so nothing else is let through.
 pub fn id(cell: Cell<'_>) -> Result<&str, String> {
-    let letters = cell
-        .text
-        .chars()
-        .all(|c| c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-'));
-    if !letters || cell.text.starts_with('.') || cell.text.len() > 100 {
-        return Err("it names a folder".to_owned());
+    let fits = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-');
+    if let Some(other) = cell.text.chars().find(|c| !fits(*c)) {
+        let other = if other == ' ' {
+            "a blank".to_owned()
+        } else {
+            format!("{other:?}")
+        };
+        return Err(format!(
+            "the results' folder bears this name, and {other} can't stand in it"
+        ));
+    }
+    if cell.text.starts_with('.') {
+        return Err("it begins with a dot".to_owned());
+    }
+    if cell.text.len() > 100 {
+        return Err("it is longer than 100 letters".to_owned());
     }
     Ok(cell.text)
 }

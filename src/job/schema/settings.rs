@@ -71,6 +71,22 @@ pub mod publish {
     }
 }
 
+/// `[layers]`: names of the layers of `asbuilt.dxf`, see [`crate::export::dxf::layers`].
+pub mod layers {
+    use crate::job::schema::{Form, table};
+
+    table! { "layers", "Names of the drawing's layers.", key RUN, numbered &[];
+        RUN "run" Form::Text, optional, "Layer of sanitary and combined runs", "V-SSWR-PIPE";
+        RUN_STORM "run_storm" Form::Text, optional, "Layer of storm runs", "V-STRM-PIPE";
+        MARK "mark" Form::Text, optional, "Layer of marks of sanitary and combined runs", "V-NODE-SSWR";
+        MARK_STORM "mark_storm" Form::Text, optional, "Layer of marks of storm runs", "V-NODE-STRM";
+        CAMERA "camera" Form::Text, optional, "Layer of camera observations", "V-NODE-CMRA";
+        REFERENCE "reference" Form::Text, optional, "Layer of reference points", "V-CTRL-HCPT";
+        LABEL "label" Form::Text, optional, "Layer of labels", "V-ANNO-TEXT";
+        NOTICE "notice" Form::Text, optional, "Layer of the cautions", "V-ANNO-NOTE";
+    }
+}
+
 /// `[[run]]`, and the rows of `runs.csv`.
 pub mod run {
     use crate::job::schema::{Form, Sign, table};
@@ -152,7 +168,7 @@ fn of_settings(
 }
 
 /// The sections of `job.toml` that hold single values, in its order.
-pub fn sections() -> [&'static TableSpec; 7] {
+pub fn sections() -> [&'static TableSpec; 8] {
     [
         &head::TABLE,
         &grid::TABLE,
@@ -160,6 +176,7 @@ pub fn sections() -> [&'static TableSpec; 7] {
         accuracy(),
         limits(),
         &publish::TABLE,
+        &layers::TABLE,
         &RUN_DEFAULT,
     ]
 }

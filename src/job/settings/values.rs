@@ -6,7 +6,8 @@ use std::sync::Arc;
 use crate::findings::{Code, Finding};
 use crate::job::model::{Equipment, Grid, Head, Source};
 use crate::job::row::{Row, Tally, quoted, rows};
-use crate::job::schema::{Cell, Typing, equipment, grid, head, id, publish};
+use crate::job::rows::AXIS;
+use crate::job::schema::{Cell, Typing, equipment, grid, head, id, layers, publish};
 use crate::job::table::{Sheet, normal};
 use crate::limits::{Accuracy, Limits, Quantity, Setting};
 use crate::units::{LengthUnit, parse_date};
@@ -25,6 +26,8 @@ pub struct Settings {
     pub limits: Limits,
     /// `[publish] columns`.
     pub publish: Vec<String>,
+    /// `[layers]`.
+    pub layers: BTreeMap<String, String>,
     /// How plain figures of the tables are meant.
     pub typing: Typing,
     /// Unit and coordinate system are known, so that the tables mean something.
@@ -52,6 +55,7 @@ pub fn read(
         accuracy: Accuracy::default(),
         limits: Limits::default(),
         publish: Vec::new(),
+        layers: BTreeMap::new(),
         typing,
         usable: unit.is_some(),
     };
@@ -121,6 +125,12 @@ fn section(row: &mut Row<'_>, name: &str, settings: &mut Settings, crs_unit: Crs
                 .filter(|name| !name.is_empty());
             // In the spelling that attributes have.
             settings.publish = names.map(|name| normal(name).name).collect();
+        }
+        "layers" => {
+            let keys = layers::TABLE.columns.iter().enumerate();
+            let keys: Vec<(usize, &str)> =
+                keys.map(|(index, column)| (index, column.name)).collect();
+            settings.layers = texts(row, &keys);
         }
         _ => {}
     }
@@ -228,6 +238,9 @@ fn read_grid(row: &mut Row<'_>, unit: LengthUnit) -> Grid {
     }
 }
 
+/// Largest plain figure for the way from lens to transmitter that is believed to be in the job's unit, metres: our choice.
+const LENS: f64 = 2.0;
+
 fn read_equipment(row: &mut Row<'_>) -> Equipment {
     let free = [
         (equipment::RECEIVER, "receiver"),
@@ -236,8 +249,10 @@ fn read_equipment(row: &mut Row<'_>) -> Equipment {
         (equipment::LAST_CHECKED, "last_checked"),
     ];
     Equipment {
-        lens_to_transmitter: row.number(equipment::LENS_TO_TRANSMITTER).unwrap_or(0.0),
-        axis_above_invert: row.number(equipment::AXIS_ABOVE_INVERT),
+        lens_to_transmitter: row
+            .small(equipment::LENS_TO_TRANSMITTER, LENS)
+            .unwrap_or(0.0),
+        axis_above_invert: row.small(equipment::AXIS_ABOVE_INVERT, AXIS),
         sensor_height: row.number(equipment::SENSOR_HEIGHT).unwrap_or(0.0),
         antenna_height: row.number(equipment::ANTENNA_HEIGHT).unwrap_or(0.0),
         signal_is_linear: row.flag(equipment::SIGNAL_IS_LINEAR).unwrap_or(false),

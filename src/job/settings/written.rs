@@ -22,12 +22,8 @@ pub fn read(file: &Arc<str>, text: &str) -> (Vec<Section>, Vec<Finding>) {
     };
     for error in errors {
         let line = error.span().map_or(0, |span| writing.line(span.start));
-        let why = error.message().replace('\n', ", ");
-        writing.say(
-            Code::Unreadable,
-            line,
-            &format!("{why}. The line is not TOML: a key, =, and a value, text in quotation marks"),
-        );
+        let message = writing.broken(line, error.message());
+        writing.say(Code::Unreadable, line, &message);
     }
     for (name, value) in document.get_ref() {
         let line = writing.line(name.span().start);
@@ -49,6 +45,39 @@ impl Writing<'_> {
         u32::try_from(before.split(|byte| *byte == b'\n').count()).unwrap_or(u32::MAX)
     }
 
+    /// What to say of a line that is no TOML, by the looks of it: the parser's own words help only who knows TOML.
+    fn broken(&self, line: u32, why: &str) -> String {
+        let typed = (line as usize)
+            .checked_sub(1)
+            .and_then(|at| self.text.lines().nth(at))
+            .unwrap_or_default()
+            .trim();
+        let value = typed.split_once('=').map(|(_, value)| value.trim());
+        let decimal_comma = |value: &str| {
+            let figures =
+                |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+            value
+                .split_once(',')
+                .is_some_and(|(whole, part)| figures(whole) && figures(part))
+        };
+        let advice = match value {
+            _ if why.contains("duplicate") => "the key stands there twice; keep one".to_owned(),
+            Some("") => "nothing stands behind the =; write a value, or delete the line".to_owned(),
+            Some(value) if decimal_comma(value) => {
+                "write a decimal point in place of the comma".to_owned()
+            }
+            Some(value) if !value.contains('"') => {
+                format!("text and dates other than 2026-05-14 stand in quotation marks: {value:?}")
+            }
+            Some(_) => format!(
+                "a value is a number, or text between two quotation marks; a quotation mark inside it has a \\ before it ({})",
+                why.replace('\n', ", ")
+            ),
+            None => "a line is a section such as [grid], or key = value".to_owned(),
+        };
+        format!("{} can't be read: {advice}", quoted(typed))
+    }
+
     fn say(&mut self, code: Code, line: u32, message: &str) {
         let source = Source {
             file: Arc::clone(self.file),
@@ -60,7 +89,7 @@ impl Writing<'_> {
 
     fn section(&mut self, name: &str, line: u32, value: &Spanned<DeValue<'_>>) {
         if spec(name).is_none() || name == "runs" {
-            let known = "job, grid, equipment, accuracy, limits, publish, run_default, run";
+            let known = "job, grid, equipment, accuracy, limits, publish, layers, run_default, run";
             self.say(
                 Code::UnusedColumn,
                 line,

@@ -71,7 +71,8 @@ pub fn recognised(table: &Table, row: usize, spec: &TableSpec) -> usize {
         .count()
 }
 
-/// The known column that a name looks like: within two letters of it (fewer for short names), or containing it.
+/// The known column that a name looks like: within two letters of it (fewer for short names), containing it, short for it, or
+/// in common use for it.
 pub fn lookalike(name: &str, spec: &TableSpec) -> Option<&'static str> {
     let digits: String = name
         .chars()
@@ -88,11 +89,41 @@ pub fn lookalike(name: &str, spec: &TableSpec) -> Option<&'static str> {
         (known.len() >= 4 && name.contains(known))
             || (known.len() == 3 && parts.contains(&format!("_{known}_")))
     };
+    // `elev`, `dist`, `lat`; but `from` is not short for `from_time`.
+    let short = |known: &str| {
+        let rest = known.strip_prefix(name).filter(|_| name.len() >= 3);
+        rest.is_some_and(|rest| rest.starts_with(char::is_alphabetic))
+    };
+    let habit = || {
+        let ours =
+            |(habit, known): &&(&str, &str)| *habit == name && spec.position(known).is_some();
+        HABITS.iter().find(ours).map(|(_, known)| *known)
+    };
     all.clone()
         .find(|(known, name)| near(known, name))
-        .or_else(|| all.find(|(known, _)| contains(known)))
         .map(|(known, _)| known)
+        .or_else(habit)
+        .or_else(|| {
+            all.clone()
+                .find(|(known, _)| contains(known))
+                .map(|(known, _)| known)
+        })
+        .or_else(|| all.find(|(known, _)| short(known)).map(|(known, _)| known))
 }
+
+/// What field sheets call some of our columns (from memory), with the name that is read.
+const HABITS: [(&str, &str); 10] = [
+    ("remark", "note"),
+    ("remarks", "note"),
+    ("comment", "note"),
+    ("comments", "note"),
+    ("footage", "counter"),
+    ("name", "mark"),
+    ("name", "point"),
+    ("lng", "longitude"),
+    ("observation", "what"),
+    ("defect", "what"),
+];
 
 /// Whether a name is within two letters of a known one. Two letters of a name of four make another word, so short names
 /// allow fewer: our choice.
@@ -171,6 +202,11 @@ mod tests {
             ("counter_reading", Some("counter")),
             ("tie1ref", Some("tie_N_ref")),
             ("nots", Some("note")),
+            ("remarks", Some("note")),
+            ("footage", Some("counter")),
+            ("dist", Some("distance")),
+            ("lat", Some("latitude")),
+            ("from", None),
             ("gate_code", None),
             ("telephone", None),
             ("inspector", None),

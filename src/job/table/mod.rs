@@ -11,7 +11,8 @@ mod workbook;
 use std::sync::Arc;
 
 pub(super) use csv::{decode, read as read_csv};
-pub(super) use heading::{near, normal};
+pub(crate) use heading::near;
+pub(super) use heading::normal;
 pub(super) use layout::{Heading, Layout, lay_out};
 pub(super) use workbook::read as read_workbook;
 
@@ -268,4 +269,28 @@ pub struct Sheet {
 pub struct Tables {
     /// Sections of `job.toml` or of the `job` sheet, then the tables.
     pub(super) sheets: Vec<Sheet>,
+}
+
+impl Tables {
+    /// Columns that are none of ours, and were not named in a finding: `file: names`, by table.
+    pub(super) fn kept(&self) -> Vec<String> {
+        let tables = self.sheets.iter().filter(|sheet| !sheet.settings);
+        tables.filter_map(Sheet::kept).collect()
+    }
+}
+
+impl Sheet {
+    fn kept(&self) -> Option<String> {
+        let heading = self.layout.heading?;
+        let (headings, named) = (&self.layout.headings, &self.layout.named);
+        let other = |place: &usize| {
+            headings.get(*place) == Some(&Heading::Other)
+                && !named.get(*place).copied().unwrap_or(false)
+        };
+        let names: Vec<&str> = (0..headings.len())
+            .filter(other)
+            .map(|place| self.table.cell(heading, place))
+            .collect();
+        (!names.is_empty()).then(|| format!("{}: {}", self.table.file, names.join(", ")))
+    }
 }

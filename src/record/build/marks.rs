@@ -34,17 +34,9 @@ fn of_run(view: &View<'_>, traced: &Traced) -> Vec<Mark> {
     marks
 }
 
-/// Cover, ground to the outside top of the pipe, metres; `None` without a diameter. A blank wall counts as none.
+/// Cover, ground to the outside top of the pipe, metres.
 pub(super) fn cover(view: &View<'_>, run: usize, depth: f64) -> Option<f64> {
-    let diameter = view.inputs.job.runs.get(run)?.diameter?;
-    let wall = view
-        .inputs
-        .job
-        .runs
-        .get(run)
-        .and_then(|run| run.wall)
-        .unwrap_or(0.0);
-    Some(depth - (diameter - view.inputs.axis_above_invert(run)) - wall)
+    view.inputs.cover(run, depth)
 }
 
 /// The depth that cover and invert are counted from, and its one-sigma.
@@ -163,8 +155,8 @@ fn blank(view: &View<'_>, run: &Run, row: &MarkRow, name: &str) -> Mark {
         fitting: row.fitting.clone(),
         note: row.note.clone(),
         photo: row.photo.clone(),
-        quality_level: row.quality.as_ref().map(|(level, _)| level.clone()),
-        quality_by: row.quality.as_ref().and_then(|(_, by)| by.clone()),
+        quality_level: row.quality.as_deref().map(|(level, _)| level.clone()),
+        quality_by: row.quality.as_deref().and_then(|(_, by)| by.clone()),
         findings: view.codes.get(name).cloned(),
         source: row.source.to_string(),
         further_sources: Vec::new(),

@@ -5,12 +5,14 @@ mod camera;
 mod cautions;
 mod geographic;
 mod head;
+mod joint;
 mod marks;
 mod notes;
 mod references;
 mod runs;
 mod scale;
 mod survey;
+mod ties;
 
 pub use cautions::CAUTIONS;
 pub use survey::Survey;
@@ -29,6 +31,7 @@ use crate::run::{Inputs, Traced};
 use crate::transmitter::Sensed;
 use crate::units::LengthUnit;
 use scale::Scale;
+use ties::Tying;
 
 /// What the adjustment says of one point's own measurements.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -118,6 +121,8 @@ pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
         camera: camera::camera(&view),
         references: references::references(&view),
         ties: Vec::new(),
+        plans: Vec::new(),
+        crossings: Vec::new(),
         measurements: parts.measurements,
         checks: parts.checks,
         advice: parts.advice,
@@ -128,7 +133,14 @@ pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
         cells: cells(job.cells),
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
         published: job.publish.clone(),
+        layers: job.layers.clone(),
     };
+    let tying = Tying {
+        accuracy: &job.accuracy,
+        scale,
+        ground_to_grid: view.inputs.ground_to_grid(),
+    };
+    record.ties = ties::ties(&tying, &record.marks, &record.camera, &record.references);
     geographic::set(
         &mut record,
         parts.to_wgs84,

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::View;
+use super::joint::joint;
 use super::marks::{cover, evidence};
 use crate::job::model::{Run as JobRun, Stream};
 use crate::math::stats::NORMAL_95;
@@ -169,6 +170,8 @@ fn vertex(
         invert_95: invert.map(|invert| scale.length(NORMAL_95 * invert.variance.sqrt())),
         grade: grade.map(|grade| 100.0 * grade.value),
         grade_95: grade.map(|grade| 100.0 * NORMAL_95 * grade.sigma),
+        depth_95: depth.map(|depth| scale.length(NORMAL_95 * depth.variance().sqrt())),
+        joint: joint(view, traced, index),
         evidence: located.map_or(Evidence::Inferred, evidence),
     })
 }

@@ -5,9 +5,13 @@ use super::scale::Scale;
 use crate::crs::Crs;
 use crate::height::Heights;
 use crate::job::model::Job;
+use crate::math::stats::NORMAL_95;
 use crate::observe::{Kind, Observation, Observed, PointId};
+use crate::position::check::checks;
 use crate::position::{Adjusted, Residual};
-use crate::record::model::{Adjustment, Frame, Measurement, SiteGrid};
+use crate::record::model::{Adjustment, Check, Frame, Measurement, SiteGrid};
+use crate::run::compare::{Compared, Comparison, depth_checks, exposures};
+use crate::run::{Inputs, Traced};
 use crate::units::LengthUnit;
 
 /// Everything that the survey stages know.
@@ -156,6 +160,62 @@ impl Survey<'_> {
             redundancy: residual.redundancy,
             source: observation.source.to_string(),
         }
+    }
+
+    /// Every comparison: rows kept out of positions and heights, depths kept out, exposures.
+    #[must_use]
+    pub fn checks(&self, inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Check> {
+        let plane = checks(self.adjusted, &self.observed.observations)
+            .into_iter()
+            .map(|shot| {
+                let figure = |value: f64| {
+                    if shot.angular {
+                        value.to_degrees()
+                    } else {
+                        self.unit.of(value)
+                    }
+                };
+                Check {
+                    point: self.name(shot.point),
+                    what: shot.what.to_owned(),
+                    difference: figure(shot.difference),
+                    bound: figure(shot.bound),
+                    inside: shot.inside,
+                    from: "check".to_owned(),
+                    source: shot.source.to_string(),
+                }
+            });
+        let heights = self.heights.checks.iter().map(|check| {
+            let bound = NORMAL_95 * check.sigma;
+            Check {
+                point: check.point.clone(),
+                what: "vertical".to_owned(),
+                difference: self.unit.of(check.difference),
+                bound: self.unit.of(bound),
+                inside: check.difference.abs() <= bound,
+                from: "check".to_owned(),
+                source: check.source.to_string(),
+            }
+        });
+        let compared = |comparison: Comparison, from: &str| Check {
+            point: comparison.name.to_string(),
+            what: match comparison.what {
+                Compared::Place => "horizontal".to_owned(),
+                Compared::Depth => "depth".to_owned(),
+            },
+            difference: self.unit.of(comparison.difference),
+            bound: self.unit.of(comparison.bound),
+            inside: comparison.inside(),
+            from: from.to_owned(),
+            source: comparison.source.to_string(),
+        };
+        let depths = depth_checks(inputs, traced)
+            .into_iter()
+            .map(|c| compared(c, "check"));
+        let exposed = exposures(inputs, traced)
+            .into_iter()
+            .map(|c| compared(c, "exposure"));
+        plane.chain(heights).chain(depths).chain(exposed).collect()
     }
 
     /// What the adjustment says of each point's own measurements, by point.

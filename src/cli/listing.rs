@@ -1,0 +1,136 @@
+//! Findings as lines for people: `warning depth-single  marks.csv:14  A5: …`.
+
+use std::collections::BTreeMap;
+
+use crate::findings::{Code, Finding, Level};
+
+/// Findings that say the same of other marks are told in one line from this many on.
+const ALIKE: usize = 3;
+/// Marks that such a line names; the rest are counted. `--json` and findings.csv have them all.
+const NAMED: usize = 12;
+
+/// The findings as lines, in their order. What is said of many marks in the same words is said once.
+pub fn lines(findings: &[&Finding]) -> Vec<String> {
+    let mut groups: Vec<Vec<&Finding>> = Vec::new();
+    let mut alike: BTreeMap<(Level, Code, String), usize> = BTreeMap::new();
+    for finding in findings {
+        let at = match wording(finding) {
+            Some(words) => *alike
+                .entry((finding.level, finding.code, words))
+                .or_insert(groups.len()),
+            None => groups.len(),
+        };
+        match groups.get_mut(at) {
+            Some(group) => group.push(finding),
+            None => groups.push(vec![finding]),
+        }
+    }
+    groups.iter().flat_map(|group| told(group)).collect()
+}
+
+/// The message without the mark's name and place, if it is about a mark and has no figure of its own.
+fn wording(finding: &Finding) -> Option<String> {
+    if finding.value.is_some() {
+        return None;
+    }
+    let mark = finding.mark.as_deref().filter(|mark| !mark.is_empty())?;
+    Some(bare(finding).replace(mark, "\0"))
+}
+
+fn told(group: &[&Finding]) -> Vec<String> {
+    match group {
+        [first, others @ ..] if group.len() >= ALIKE => {
+            let names: Vec<&str> = others
+                .iter()
+                .take(NAMED)
+                .filter_map(|finding| finding.mark.as_deref())
+                .collect();
+            let more = match others.len().saturating_sub(NAMED) {
+                0 => String::new(),
+                more => format!(" and {more} more"),
+            };
+            let same = format!("{:42} the same of {}{more}", "", names.join(", "));
+            vec![line(first), same]
+        }
+        _ => group.iter().map(|finding| line(finding)).collect(),
+    }
+}
+
+/// One finding.
+fn line(finding: &Finding) -> String {
+    let place = finding.source.as_deref().unwrap_or("");
+    let message = bare(finding);
+    let names = |name: &str| message.split(apart).any(|word| word == name);
+    let whom = match (&finding.run, &finding.mark) {
+        (_, Some(mark)) if !names(mark) => format!("{mark}: "),
+        (Some(run), None) if !names(run) => format!("run {run}: "),
+        _ => String::new(),
+    };
+    let (level, code) = (finding.level.word(), finding.code.word());
+    format!("{level:7} {code:18} {place:14} {whom}{message}")
+}
+
+/// The message without the place at its beginning, which has a column of its own.
+fn bare(finding: &Finding) -> &str {
+    let message = finding.message.as_str();
+    finding
+        .source
+        .as_deref()
+        .and_then(|place| message.strip_prefix(place)?.strip_prefix(": "))
+        .unwrap_or(message)
+}
+
+fn apart(letter: char) -> bool {
+    letter.is_whitespace() || ":;,.()\"".contains(letter)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn about(mark: &str, row: u32, message: &str) -> Finding {
+        let mut finding = Finding::new(Code::Unchecked, message);
+        finding.mark = Some(mark.to_owned());
+        finding.source = Some(format!("marks.csv:{row}"));
+        finding
+    }
+
+    fn said(findings: &[Finding]) -> Vec<String> {
+        lines(&findings.iter().collect::<Vec<_>>())
+    }
+
+    #[test]
+    fn place_and_mark_are_said_once() {
+        let found = said(&[
+            about("A1", 2, "marks.csv:2: depth_1: no number"),
+            about("A1", 2, "Nothing checks A1."),
+        ]);
+        let level = Code::Unchecked.level().word();
+        assert_eq!(
+            found,
+            [
+                format!("{level:7} unchecked          marks.csv:2    A1: depth_1: no number"),
+                format!("{level:7} unchecked          marks.csv:2    Nothing checks A1."),
+            ]
+        );
+    }
+
+    #[test]
+    fn the_same_of_many_marks_is_said_once() {
+        let many: Vec<Finding> = (1..=20)
+            .map(|at| about(&format!("B{at}"), at, &format!("Nothing checks B{at}.")))
+            .collect();
+        let found = said(&many);
+        assert_eq!(found.len(), 2);
+        assert!(found[0].ends_with("Nothing checks B1."));
+        assert!(
+            found[1].ends_with(
+                "the same of B2, B3, B4, B5, B6, B7, B8, B9, B10, B11, B12, B13 and 7 more"
+            ),
+            "{}",
+            found[1]
+        );
+        assert_eq!(said(&many[..2]).len(), 2);
+        assert!(said(&many[..2])[1].ends_with("Nothing checks B2."));
+    }
+}

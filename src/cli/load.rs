@@ -1,0 +1,116 @@
+//! `aslaid load`: records into a utility's own database.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use super::Status;
+use super::args::LoadArgs;
+use super::output::Output;
+use crate::error::Error;
+use crate::export::fields::Fields;
+use crate::export::load::{self, Loaded, Options, TABLES, Target, Version};
+
+pub fn run(args: &LoadArgs, output: &mut Output) -> Result<Status, Error> {
+    let options = Options {
+        schema: args.schema.clone(),
+        tables: tables(&args.tables)?,
+        replace: args.replace,
+    };
+    let into = target(args)?;
+    let fields = args.fields.as_deref().map(Fields::read).transpose()?;
+    let records = load::find(&args.paths)?;
+    for loaded in load::load(&records, &into, fields.as_ref(), &options)? {
+        if !args.quiet {
+            output.line(&line(&loaded));
+        }
+    }
+    Ok(Status::Done)
+}
+
+fn target(args: &LoadArgs) -> Result<Target, Error> {
+    let into = &args.into;
+    if ["postgres://", "postgresql://"]
+        .iter()
+        .any(|scheme| into.starts_with(scheme))
+    {
+        return Ok(Target::Postgis {
+            url: into.clone(),
+            // On the command line a password can be read by every user of the machine.
+            password: std::env::var("PGPASSWORD").ok(),
+        });
+    }
+    if into.contains("://") {
+        return Err(Error::Usage(format!(
+            "--into: {into} is neither a postgres:// URL nor a path"
+        )));
+    }
+    if args.schema.is_some() {
+        return Err(Error::Usage(
+            "--schema: a GeoPackage has no schemas; take it out, or name tables with --table"
+                .to_owned(),
+        ));
+    }
+    let path = PathBuf::from(into);
+    if path
+        .extension()
+        .is_none_or(|extension| !extension.eq_ignore_ascii_case("gpkg"))
+    {
+        return Err(Error::Usage(format!(
+            "--into: a GeoPackage's name ends in .gpkg, and {into} does not"
+        )));
+    }
+    Ok(Target::GeoPackage(path))
+}
+
+/// `mark=sewer_mark`, each once.
+fn tables(words: &[String]) -> Result<BTreeMap<String, String>, Error> {
+    let mut tables = BTreeMap::new();
+    for word in words {
+        let given = word
+            .split_once('=')
+            .filter(|(what, name)| TABLES.contains(what) && !name.is_empty());
+        let Some((what, name)) = given else {
+            let why = format!(
+                "--table: \"{word}\" is not WHAT=NAME with WHAT one of {}",
+                TABLES.join(", ")
+            );
+            return Err(Error::Usage(why));
+        };
+        if tables.insert(what.to_owned(), name.to_owned()).is_some() {
+            return Err(Error::Usage(format!("--table: {what} is named twice")));
+        }
+    }
+    Ok(tables)
+}
+
+fn line(loaded: &Loaded) -> String {
+    let Loaded {
+        identity,
+        version,
+        before,
+        rows,
+    } = loaded;
+    let rows: Vec<String> = rows
+        .iter()
+        .map(|(table, count)| format!("{count} {table}"))
+        .collect();
+    let what = match before {
+        None => "new".to_owned(),
+        Some(before) if before.hash == version.hash => "the same record again".to_owned(),
+        Some(before) => format!("in place of {}", revision(before)),
+    };
+    format!(
+        "{} ({}), {}: {}; {what}",
+        identity.job,
+        identity.supplier,
+        revision(version),
+        rows.join(", ")
+    )
+}
+
+fn revision(version: &Version) -> String {
+    version.revision.map_or_else(
+        || "without revision".to_owned(),
+        |it| format!("revision {it}"),
+    )
+}

@@ -1,0 +1,241 @@
+//! The drawing's entities.
+
+use std::collections::BTreeSet;
+use std::io;
+
+use super::layers::Names;
+use super::pairs::{self, Pairs};
+use super::skeleton::{APPLICATION, MODEL};
+use crate::export::geometry::{self, Place, Shape};
+use crate::export::table::{Item, Row, Table};
+use crate::export::value::{Value, round};
+use crate::export::{draft, wkb};
+use crate::record::AsBuilt;
+use crate::record::model::Run;
+
+/// Bytes of extended data that one entity gets; the limit is 16 383, and brackets and codes need room.
+const EXTENDED: usize = 15_000;
+/// Characters on a line of the notice.
+const NOTICE: usize = 90;
+
+/// Writes entities.
+pub struct Drawing<'a> {
+    out: Pairs<'a>,
+    names: Names<'a>,
+    /// Height of text.
+    text: f64,
+    record: &'a AsBuilt,
+    /// Runs that carry storm water.
+    storm: BTreeSet<&'a str>,
+}
+
+impl<'a> Drawing<'a> {
+    pub fn new(out: Pairs<'a>, names: Names<'a>, text: f64, record: &'a AsBuilt) -> Self {
+        let is_storm = |run: &&Run| {
+            run.texts
+                .get("system")
+                .is_some_and(|system| system == "storm")
+        };
+        let storm = record.runs.iter().filter(is_storm);
+        Self {
+            out,
+            names,
+            text,
+            record,
+            storm: storm.map(|run| run.run.as_str()).collect(),
+        }
+    }
+
+    /// What the rest of the file is written to.
+    pub fn done(self) -> Pairs<'a> {
+        self.out
+    }
+
+    /// A feature with its attributes and labels.
+    pub fn feature(&mut self, table: &Table, row: Row<'_>) -> io::Result<()> {
+        let shape = geometry::projected(row);
+        let layer = self.layer(table, row, &shape);
+        match &shape {
+            Shape::Nowhere => Ok(()),
+            Shape::Point(place) => {
+                self.out.entity("POINT", MODEL, &layer)?;
+                self.out.pair(100, "AcDbPoint")?;
+                self.out
+                    .place(10, place.x, place.y, place.z.unwrap_or(0.0))?;
+                self.attributes(table, row)?;
+                self.labels(row, *place)
+            }
+            Shape::Line(places) if wkb::has_z(&shape) => self.polyline(table, row, places, &layer),
+            Shape::Line(places) => {
+                self.out.entity("LWPOLYLINE", MODEL, &layer)?;
+                self.out.pair(100, "AcDbPolyline")?;
+                self.out.pair(90, places.len())?;
+                self.out.pair(70, 0)?;
+                for place in places {
+                    self.out.pair(10, place.x)?;
+                    self.out.pair(20, place.y)?;
+                }
+                self.attributes(table, row)
+            }
+        }
+    }
+
+    fn polyline(
+        &mut self,
+        table: &Table,
+        row: Row<'_>,
+        places: &[Place],
+        layer: &str,
+    ) -> io::Result<()> {
+        let line = self.out.entity("POLYLINE", MODEL, layer)?;
+        self.out.pairs(&[(100, "AcDb3dPolyline"), (66, "1")])?;
+        self.out.place(10, 0.0, 0.0, 0.0)?;
+        self.out.pair(70, 8)?;
+        self.attributes(table, row)?;
+        for place in places {
+            self.out.entity("VERTEX", line, layer)?;
+            self.out
+                .pairs(&[(100, "AcDbVertex"), (100, "AcDb3dPolylineVertex")])?;
+            self.out
+                .place(10, place.x, place.y, place.z.unwrap_or(0.0))?;
+            self.out.pair(70, 32)?;
+        }
+        self.out.entity("SEQEND", line, layer)?;
+        Ok(())
+    }
+
+    fn layer(&self, table: &Table, row: Row<'_>, shape: &Shape) -> String {
+        let run = match row.item {
+            Item::Run(run) => Some(&run.run),
+            Item::Mark(mark) => Some(&mark.run),
+            _ => None,
+        };
+        let is_storm = run.is_some_and(|run| self.storm.contains(run.as_str()));
+        let system = if is_storm { "_storm" } else { "" };
+        let key = format!("{}{system}", table.name);
+        if wkb::has_z(shape) {
+            self.names.of(&key)
+        } else {
+            self.names.without_elevation(&key)
+        }
+    }
+
+    /// The name of what is there, and the invert's elevation below it.
+    fn labels(&mut self, row: Row<'_>, place: Place) -> io::Result<()> {
+        let name = match row.item {
+            Item::Mark(mark) => &mark.mark,
+            Item::Camera(camera) => &camera.what,
+            Item::Reference(reference) => &reference.point,
+            _ => return Ok(()),
+        };
+        let (x, y) = (place.x + 0.7 * self.text, place.y + 0.7 * self.text);
+        let layer = self.names.of("label");
+        self.write(name, x, y, place.z, &layer)?;
+        if let (Item::Mark(_) | Item::Camera(_), Some(z)) = (row.item, place.z) {
+            let below = y - 1.5 * self.text;
+            self.write(&format!("inv {z:.2}"), x, below, place.z, &layer)?;
+        }
+        Ok(())
+    }
+
+    fn write(&mut self, text: &str, x: f64, y: f64, z: Option<f64>, layer: &str) -> io::Result<()> {
+        self.out.entity("TEXT", MODEL, layer)?;
+        self.out.pair(100, "AcDbText")?;
+        self.out
+            .place(10, round(x, 4), round(y, 4), z.unwrap_or(0.0))?;
+        self.out.pair(40, self.text)?;
+        self.out.text(1, &pairs::drawn(text))?;
+        self.out.pair(100, "AcDbText")
+    }
+
+    fn attributes(&mut self, table: &Table, row: Row<'_>) -> io::Result<()> {
+        self.out.pair(1001, APPLICATION)?;
+        let mut room = EXTENDED;
+        for column in &table.columns {
+            let value = column.value(row);
+            if value.is_absent() {
+                continue;
+            }
+            let size = pairs::escaped(&column.name).len() + pairs::escaped(&value.text()).len();
+            let Some(left) = room.checked_sub(size + 16) else {
+                let why = Value::from("columns beyond 16 kB are in record.json");
+                return self.attribute("omitted", &why);
+            };
+            room = left;
+            self.attribute(&column.name, &value)?;
+        }
+        Ok(())
+    }
+
+    fn attribute(&mut self, name: &str, value: &Value<'_>) -> io::Result<()> {
+        self.out.pair(1002, "{")?;
+        self.out.extended_text(name)?;
+        match value {
+            Value::Real(number) => self.out.pair(1040, number)?,
+            Value::Integer(number) => match i32::try_from(*number) {
+                Ok(number) => self.out.pair(1071, number)?,
+                Err(_) => self.out.pair(1040, *number as f64)?,
+            },
+            other => self.out.extended_text(&other.text())?,
+        }
+        self.out.pair(1002, "}")
+    }
+
+    /// What must be read before the drawing is used, below it: draft, job, units, cautions.
+    pub fn notice(&mut self, x: f64, y: f64) -> io::Result<()> {
+        let layer = self.names.of("notice");
+        let paragraphs = paragraphs(self.record);
+        let lines = paragraphs.iter().flat_map(|paragraph| wrapped(paragraph));
+        for (index, line) in lines.enumerate() {
+            let down = (4.0 + 1.6 * index as f64) * self.text;
+            self.write(&line, x, y - down, None, &layer)?;
+        }
+        Ok(())
+    }
+}
+
+fn paragraphs(record: &AsBuilt) -> Vec<String> {
+    let frame = &record.frame;
+    let mut all: Vec<String> = record.draft.iter().map(draft::words).collect();
+    let title = record.job.title.as_deref();
+    all.push(match title {
+        Some(title) => format!("Job {}: {title}", record.job.id),
+        None => format!("Job {}", record.job.id),
+    });
+    let vertical = frame.vertical.as_deref();
+    let vertical = vertical.map_or_else(String::new, |datum| format!(" in {datum}"));
+    all.push(format!(
+        "{}, {}; elevations of the invert{vertical}, same unit",
+        frame.crs_name, frame.crs_unit
+    ));
+    all.push(record.accuracy.statement.clone());
+    all.extend(record.cautions.iter().cloned());
+    all
+}
+
+/// A paragraph in lines that break at spaces.
+fn wrapped(paragraph: &str) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in paragraph.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + word.chars().count() < NOTICE => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_notice_breaks_at_spaces() {
+        let lines = wrapped(&"word ".repeat(40));
+        assert!(lines.len() > 1 && lines.iter().all(|line| line.len() <= NOTICE));
+        assert_eq!(lines.join(" "), "word ".repeat(40).trim());
+    }
+}

@@ -1,0 +1,327 @@
+//! A GeoPackage that many jobs share: the same layers as `asbuilt.gpkg`, their history as layers of their own.
+//!
+//! One transaction of SQLite; a second load waits for it, for a minute. What a killed load has begun is undone by whoever
+//! opens the file next.
+
+use std::path::Path;
+use std::time::Duration;
+
+use rusqlite::{Connection, OptionalExtension, params};
+
+use super::columns::{Typed, compare};
+use super::{Identity, Layer, Registry, Store, Version, history, system};
+use crate::error::Error;
+use crate::export::gpkg::layer::{Head, Layer as Sheet, quoted, sql_type};
+use crate::export::gpkg::{blob, container};
+use crate::export::table::{Column, Getter, Table};
+use crate::export::value::Quantity;
+use crate::record::AsBuilt;
+
+/// How long a load waits for another one: our choice.
+const WAIT: Duration = Duration::from_mins(1);
+/// The file's own clock: nothing here reads another.
+const NOW: &str = "strftime('%Y-%m-%dT%H:%M:%fZ', 'now')";
+
+pub(super) struct GeoPackage {
+    connection: Connection,
+}
+
+/// Opens or makes the file, and begins the transaction.
+pub(super) fn open(path: &Path) -> Result<GeoPackage, Error> {
+    let failed = |why: String| Error::Load {
+        target: path.display().to_string(),
+        why,
+    };
+    let connection = Connection::open(path).map_err(|e| failed(e.to_string()))?;
+    begin(&connection).map_err(failed)?;
+    Ok(GeoPackage { connection })
+}
+
+fn begin(connection: &Connection) -> Result<(), String> {
+    let plain = |e: rusqlite::Error| match e.sqlite_error_code() {
+        Some(rusqlite::ErrorCode::DatabaseBusy) => {
+            "another program holds the file; close it there, and run this again".to_owned()
+        }
+        Some(rusqlite::ErrorCode::NotADatabase) => "is no GeoPackage; name another file".to_owned(),
+        _ => e.to_string(),
+    };
+    connection.busy_timeout(WAIT).map_err(plain)?;
+    blob::add_functions(connection).map_err(plain)?;
+    connection.execute_batch("BEGIN IMMEDIATE").map_err(plain)?;
+    let objects: i64 = connection
+        .query_row("SELECT count(*) FROM sqlite_master", [], |row| row.get(0))
+        .map_err(plain)?;
+    let id: i32 = connection
+        .pragma_query_value(None, "application_id", |row| row.get(0))
+        .map_err(plain)?;
+    if objects == 0 {
+        container::create(connection).map_err(plain)
+    } else if id == container::APPLICATION_ID {
+        Ok(())
+    } else {
+        Err("is a database, but no GeoPackage; name another file".to_owned())
+    }
+}
+
+impl GeoPackage {
+    fn columns(&self, name: &str) -> rusqlite::Result<Vec<Typed>> {
+        let mut statement = self
+            .connection
+            .prepare("SELECT name, type FROM pragma_table_info(?1)")?;
+        let rows = statement.query_map([name], |row| {
+            let (name, kind): (String, String) = (row.get(0)?, row.get(1)?);
+            Ok(Typed::new(&name, &kind))
+        })?;
+        rows.collect()
+    }
+
+    /// Makes a layer, or holds it against what it must be.
+    fn layer(&self, sheet: &Sheet<'_>, record: &AsBuilt) -> Result<(), String> {
+        let found = self.columns(&sheet.name).map_err(|e| e.to_string())?;
+        if found.is_empty() {
+            let head = Head {
+                description: sheet.table.meaning,
+                changed: "1970-01-01T00:00:00.000Z",
+                frame: &record.frame,
+            };
+            return sheet
+                .create(&self.connection, &head)
+                .map_err(|e| e.to_string());
+        }
+        let mut wanted = vec![
+            Typed::new(&sheet.key, "INTEGER"),
+            Typed::new(&sheet.geometry, sheet.shape()),
+        ];
+        wanted.extend(
+            sheet
+                .table
+                .columns
+                .iter()
+                .map(|column| Typed::new(&column.name, sql_type(column.quantity.kind()))),
+        );
+        compare(&sheet.name, &found, &wanted)?;
+        let ask = "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = ?1";
+        let srs: Option<i32> = self
+            .connection
+            .query_row(ask, [&sheet.name], |row| row.get(0))
+            .optional()
+            .map_err(|e| e.to_string())?;
+        match srs {
+            Some(other) if other != sheet.srs => Err(format!(
+                "layer {} holds the coordinate system {other}, and the record is in {}; build it with --crs EPSG:{other}, or name another table with --table",
+                sheet.name, sheet.srs
+            )),
+            _ => Ok(()),
+        }
+    }
+
+    /// Makes a table without geometry, or holds it against what it must be.
+    fn registry(&self, name: &str, wanted: &[Typed], meaning: &str) -> Result<(), String> {
+        let found = self.columns(name).map_err(|e| e.to_string())?;
+        if !found.is_empty() {
+            return compare(name, &found, wanted);
+        }
+        let columns: Vec<String> = wanted
+            .iter()
+            .map(|column| match column.name.as_str() {
+                "fid" => "fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL".to_owned(),
+                name => format!("{name} {}", column.kind),
+            })
+            .collect();
+        let sql = format!("CREATE TABLE {} ({})", quoted(name), columns.join(", "));
+        self.connection
+            .execute_batch(&sql)
+            .map_err(|e| e.to_string())?;
+        let sql = "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_id) VALUES (?1, 'attributes', ?1, ?2, 0)";
+        self.connection
+            .execute(sql, params![name, meaning])
+            .map(|_| ())
+            .map_err(|e| e.to_string())
+    }
+
+    fn srs(&self, record: &AsBuilt) -> Result<i32, String> {
+        container::add_system(&self.connection, system::of(record).as_ref())
+            .map_err(|e| e.to_string())
+    }
+
+    fn touch(&self, sheet: &Sheet<'_>) -> Result<(), String> {
+        sheet
+            .update_bounds(&self.connection)
+            .map_err(|e| e.to_string())?;
+        let sql = format!("UPDATE gpkg_contents SET last_change = {NOW} WHERE table_name = ?1");
+        self.connection
+            .execute(&sql, [&sheet.name])
+            .map(|_| ())
+            .map_err(|e| e.to_string())
+    }
+}
+
+/// A layer's table with the columns that only its history has.
+fn past(table: &Table) -> Table {
+    let text = |name: &str, meaning: &str| Column {
+        name: name.to_owned(),
+        quantity: Quantity::Text,
+        required: true,
+        meaning: meaning.to_owned(),
+        getter: Getter::Fixed(String::new()),
+    };
+    let mut table = table.clone();
+    table.columns.push(text(
+        "record_hash",
+        "hash of the record that this row was part of",
+    ));
+    table.columns.push(text(
+        "replaced_at",
+        "when another record took its place, UTC",
+    ));
+    table
+}
+
+impl Store for GeoPackage {
+    fn ready(
+        &mut self,
+        registry: &Registry,
+        layers: &[Layer<'_>],
+        record: &AsBuilt,
+    ) -> Result<(), String> {
+        let mut wanted = vec![
+            Typed::new("fid", "INTEGER"),
+            Typed::new("supplier", "TEXT"),
+            Typed::new("job", "TEXT"),
+            Typed::new("revision", "INTEGER"),
+            Typed::new("hash", "TEXT"),
+            Typed::new("loaded_at", "TEXT"),
+        ];
+        self.registry(&registry.name, &wanted, "records that are loaded")?;
+        wanted.push(Typed::new("replaced_at", "TEXT"));
+        self.registry(
+            &registry.history(),
+            &wanted,
+            "records that others took the place of",
+        )?;
+        let srs = self.srs(record)?;
+        for layer in layers {
+            self.layer(&Sheet::new(&layer.name, layer.table, srs), record)?;
+            let table = past(layer.table);
+            self.layer(&Sheet::new(&history(&layer.name), &table, srs), record)?;
+        }
+        Ok(())
+    }
+
+    fn stored(
+        &mut self,
+        registry: &Registry,
+        identity: &Identity,
+    ) -> Result<Option<Version>, String> {
+        let ask = format!(
+            "SELECT revision, hash FROM {} WHERE supplier = ?1 AND job = ?2",
+            quoted(&registry.name)
+        );
+        let version = |row: &rusqlite::Row<'_>| {
+            Ok(Version {
+                revision: row.get(0)?,
+                hash: row.get(1)?,
+            })
+        };
+        self.connection
+            .query_row(&ask, params![identity.supplier, identity.job], version)
+            .optional()
+            .map_err(|e| e.to_string())
+    }
+
+    fn keep(
+        &mut self,
+        registry: &Registry,
+        layers: &[Layer<'_>],
+        identity: &Identity,
+        version: &Version,
+    ) -> Result<(), String> {
+        for layer in layers {
+            let table = past(layer.table);
+            let sheet = Sheet::new(&history(&layer.name), &table, 0);
+            let own = layer
+                .table
+                .columns
+                .iter()
+                .map(|column| quoted(&column.name));
+            let columns: Vec<String> = std::iter::once(quoted(&sheet.geometry))
+                .chain(own)
+                .collect();
+            let columns = columns.join(", ");
+            let sql = format!(
+                "INSERT INTO {} ({columns}, record_hash, replaced_at) SELECT {columns}, ?3, {NOW} FROM {} WHERE {} = ?1 AND {} = ?2",
+                quoted(&sheet.name),
+                quoted(&layer.name),
+                quoted(layer.supplier),
+                quoted(layer.job)
+            );
+            self.connection
+                .execute(&sql, params![identity.supplier, identity.job, version.hash])
+                .map_err(|e| e.to_string())?;
+            self.touch(&sheet)?;
+        }
+        let sql = format!(
+            "INSERT INTO {} (supplier, job, revision, hash, loaded_at, replaced_at) SELECT supplier, job, revision, hash, loaded_at, {NOW} FROM {} WHERE supplier = ?1 AND job = ?2",
+            quoted(&registry.history()),
+            quoted(&registry.name)
+        );
+        self.connection
+            .execute(&sql, params![identity.supplier, identity.job])
+            .map(|_| ())
+            .map_err(|e| e.to_string())
+    }
+
+    fn clear(&mut self, layer: &Layer<'_>, identity: &Identity) -> Result<(), String> {
+        let (table, supplier, job) = (
+            quoted(&layer.name),
+            quoted(layer.supplier),
+            quoted(layer.job),
+        );
+        let sql = format!("DELETE FROM {table} WHERE {supplier} = ?1 AND {job} = ?2");
+        self.connection
+            .execute(&sql, params![identity.supplier, identity.job])
+            .map(|_| ())
+            .map_err(|e| e.to_string())
+    }
+
+    fn fill(&mut self, layer: &Layer<'_>, record: &AsBuilt) -> Result<u64, String> {
+        let sheet = Sheet::new(&layer.name, layer.table, self.srs(record)?);
+        let rows = sheet
+            .insert(&self.connection, layer.table.rows(record))
+            .map_err(|e| e.to_string())?;
+        self.touch(&sheet)?;
+        Ok(rows)
+    }
+
+    fn enter(
+        &mut self,
+        registry: &Registry,
+        identity: &Identity,
+        version: &Version,
+    ) -> Result<(), String> {
+        let name = quoted(&registry.name);
+        let clear = format!("DELETE FROM {name} WHERE supplier = ?1 AND job = ?2");
+        let enter = format!(
+            "INSERT INTO {name} (supplier, job, revision, hash, loaded_at) VALUES (?1, ?2, ?3, ?4, {NOW})"
+        );
+        self.connection
+            .execute(&clear, params![identity.supplier, identity.job])
+            .map_err(|e| e.to_string())?;
+        let values = params![
+            identity.supplier,
+            identity.job,
+            version.revision,
+            version.hash
+        ];
+        self.connection
+            .execute(&enter, values)
+            .map(|_| ())
+            .map_err(|e| e.to_string())
+    }
+
+    fn commit(&mut self) -> Result<(), String> {
+        self.connection
+            .execute_batch("COMMIT")
+            .map_err(|e| e.to_string())
+    }
+}

@@ -1,0 +1,84 @@
+//! `adverse-grade`: the pipe falls the wrong way.
+//!
+//! *Why*: it will hold water, or the field book has two marks the wrong way round. *Limit*: a warning where a uniform grade is
+//! rejected and the rise exceeds 1.96 of its one-sigma, or where the run's own line rises by as much; a note where a leg
+//! rises by the bare figures only. *Example*: inverts 705.2, then 705.9 downstream.
+
+use super::pipe::{Pipe, percent};
+use crate::findings::{Code, Finding, Level};
+use crate::math::stats::NORMAL_95;
+use crate::profile::Profile;
+use crate::run::Traced;
+
+pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
+    pipe.traced
+        .iter()
+        .zip(pipe.profiles)
+        .flat_map(|(traced, profile)| of_run(pipe, traced, profile))
+        .collect()
+}
+
+fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
+    let mut found: Vec<Finding> = whole(pipe, traced, profile).into_iter().collect();
+    for rise in &profile.rises {
+        let bound = NORMAL_95 * rise.rise.sigma;
+        let message = format!(
+            "Run {} rises with the flow from {} to {} by {}, more than its bound of {}. Read both depths again, or expose \
+             the pipe there.",
+            pipe.run_name(traced.run),
+            pipe.vertex_name(traced, rise.from),
+            pipe.vertex_name(traced, rise.to),
+            pipe.length(rise.rise.value),
+            pipe.length(bound),
+        );
+        let finding = pipe
+            .of_run(Code::AdverseGrade, traced, message)
+            .mark(pipe.vertex_name(traced, rise.from));
+        found.push(pipe.figures(finding, rise.rise.value, Some(bound)));
+    }
+    let covered = |from: usize, to: usize| {
+        profile
+            .rises
+            .iter()
+            .any(|rise| rise.from <= from && to <= rise.to)
+    };
+    let bare = profile
+        .legs
+        .iter()
+        .filter(|leg| leg.fall.value < 0.0 && !covered(leg.from, leg.to));
+    found.extend(bare.map(|leg| {
+        let bound = NORMAL_95 * leg.fall.sigma;
+        let message = format!(
+            "By the bare figures run {} rises from {} to {} by {}, within what its readings can tell ({}): no proof that it \
+             does.",
+            pipe.run_name(traced.run),
+            pipe.vertex_name(traced, leg.from),
+            pipe.vertex_name(traced, leg.to),
+            pipe.length(-leg.fall.value),
+            pipe.length(bound),
+        );
+        let finding = pipe
+            .of_run(Code::AdverseGrade, traced, message)
+            .level(Level::Note)
+            .mark(pipe.vertex_name(traced, leg.from));
+        pipe.figures(finding, -leg.fall.value, Some(bound))
+    }));
+    found
+}
+
+/// The run as a whole rises.
+fn whole(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Option<Finding> {
+    let line = profile.line.as_ref()?;
+    let bound = NORMAL_95 * line.sigma;
+    (line.grade < -bound).then(|| {
+        let message = format!(
+            "Run {} as a whole rises with the flow, by {} ± {}. Was it pushed the way that `pushed` says? If so, read its \
+             depths again.",
+            pipe.run_name(traced.run),
+            percent(-line.grade),
+            percent(bound),
+        );
+        pipe.of_run(Code::AdverseGrade, traced, message)
+            .figures(100.0 * line.grade, Some(-100.0 * bound))
+    })
+}

@@ -1,0 +1,50 @@
+//! `depth-disagrees`: pairs of depth readings that differ too much.
+//!
+//! *Why*: a receiver turned half round that disagrees with itself is disturbed or not over the transmitter. *Limit*: `pair`,
+//! 10 % of their mean ([`crate::sources::Source::CommonPractice`]). *Example*: 4.42 ft, half a turn on 3.73 ft, no second
+//! pair.
+
+use super::pipe::{Pipe, Seen, percent};
+use crate::findings::{Code, Finding};
+
+pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
+    pipe.seen()
+        .filter_map(|seen| finding(pipe, &seen))
+        .collect()
+}
+
+fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
+    let readings = seen.sensed.readings.filter(|readings| readings.disagree)?;
+    let figures: Vec<String> = readings
+        .depths
+        .iter()
+        .flatten()
+        .map(|depth| pipe.length(*depth))
+        .collect();
+    let second = readings.depths[2].is_some() && readings.depths[3].is_some();
+    let way_out = if second {
+        "Look for metal or another signal nearby, and read again from a little to each side; the bound is widened to hold all \
+         of them."
+    } else {
+        "Turn the receiver a quarter round and take a second pair; until then the bound is widened to hold both."
+    };
+    let spread = readings.spread.unwrap_or(0.0);
+    let limit = pipe.inputs.job.limits.pair;
+    let message = format!(
+        "The depth readings of {} ({}) spread over {} of their mean; {} is allowed. {way_out}",
+        seen.called(),
+        figures.join(", "),
+        percent(spread),
+        percent(limit),
+    );
+    let mut finding = pipe.of_mark(Code::DepthDisagrees, seen, message);
+    for (i, _) in readings
+        .depths
+        .iter()
+        .enumerate()
+        .filter(|(_, depth)| depth.is_some())
+    {
+        finding = finding.column(format!("depth_{}", i + 1));
+    }
+    Some(finding.figures(100.0 * spread, Some(100.0 * limit)))
+}

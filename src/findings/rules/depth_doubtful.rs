@@ -1,0 +1,43 @@
+//! `depth-doubtful`: an automatic reading over a tilted transmitter.
+//!
+//! *Why*: a receiver works out depth as if the transmitter lay level; over a tilted one it reads deep (by the field about 2, 8
+//! and 19 % at 10, 20 and 30°). *Limit*: the operator says tilted or vertical, or a tilt known at the mark itself exceeds 10°
+//! ([`crate::sources::Source::OurChoice`]: where the error reaches the 2 % of the shared depth scale). *Example*:
+//! `attitude = tilted`, `read_by` blank.
+
+use super::pipe::Pipe;
+use crate::findings::{Code, Finding};
+use crate::job::model::{Attitude, ReadBy};
+use crate::transmitter::TiltFrom;
+
+/// Radians.
+const STEEP: f64 = 10.0 * std::f64::consts::PI / 180.0;
+
+pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
+    pipe.located()
+        .filter_map(|(_, located, seen)| {
+            seen.sensed.readings?;
+            let known = located.shift.map(|shift| shift.tilt);
+            let known = known.filter(|tilt| tilt.from != TiltFrom::Slope && tilt.angle.abs() > STEEP);
+            let tilted = seen.row.attitude != Attitude::Level || known.is_some();
+            (tilted && seen.row.read_by == ReadBy::Automatic).then(|| {
+                let by = known.map_or_else(String::new, |tilt| {
+                    format!(" by {:.0}°", tilt.angle.to_degrees().abs())
+                });
+                let message = format!(
+                    "The depth of {} was read automatically over a transmitter tilted{by}: it comes out deep. Read it again \
+                     by hand at the strongest signal and say `read_by = manual`, or give the end points.",
+                    seen.called(),
+                );
+                let finding = pipe.of_mark(Code::DepthDoubtful, &seen, message).column("read_by");
+                match known {
+                    Some(tilt) => finding.figures(
+                        tilt.angle.to_degrees().abs(),
+                        Some(STEEP.to_degrees()),
+                    ),
+                    None => finding,
+                }
+            })
+        })
+        .collect()
+}

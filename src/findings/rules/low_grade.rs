@@ -1,0 +1,94 @@
+//! `low-grade`: below the minimum grade that the job gives.
+//!
+//! *Why*: a drain too flat does not clean itself; what is too flat is for local code to say, so that only a figure given, or a
+//! table named, is checked ([`crate::sources::Source::Ipc704`]). *Limit*: a warning where the grade's upper bound (1.96 of
+//! its one-sigma) lies under it; a note where the bare figure does, or where none was given. Legs only where a uniform
+//! grade is rejected. *Example*: 0.6 ± 0.3 % against 1.04 %.
+
+use super::pipe::{Pipe, percent};
+use crate::findings::{Code, Finding, Level};
+use crate::math::stats::NORMAL_95;
+use crate::profile::{Figure, Profile, minimum};
+use crate::run::Traced;
+
+pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
+    pipe.traced
+        .iter()
+        .zip(pipe.profiles)
+        .flat_map(|(traced, profile)| of_run(pipe, traced, profile))
+        .collect()
+}
+
+fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
+    let Some(line) = &profile.line else {
+        return Vec::new();
+    };
+    let least = pipe
+        .inputs
+        .job
+        .runs
+        .get(traced.run)
+        .and_then(minimum::least_grade);
+    let grade = Figure {
+        value: line.grade,
+        sigma: line.sigma,
+    };
+    let whole = format!("Run {}", pipe.run_name(traced.run));
+    let Some(least) = least else {
+        let message = format!(
+            "{whole} falls by {} ± {}; no minimum grade is given, so none was checked. Give `min_grade` (a figure, or \"IPC \
+             704.1\" with the diameter) to have it checked; local code governs.",
+            percent(grade.value),
+            percent(NORMAL_95 * grade.sigma),
+        );
+        let finding = pipe.of_run(Code::LowGrade, traced, message);
+        return vec![
+            finding
+                .level(Level::Note)
+                .figures(100.0 * grade.value, None),
+        ];
+    };
+    let mut found: Vec<Finding> = held(pipe, traced, &whole, grade, least, true)
+        .into_iter()
+        .collect();
+    if profile.uniform() == Some(false) {
+        found.extend(profile.legs.iter().filter_map(|leg| {
+            let (from, to) = (
+                pipe.vertex_name(traced, leg.from),
+                pipe.vertex_name(traced, leg.to),
+            );
+            let what = format!("{whole} from {from} to {to}");
+            Some(held(pipe, traced, &what, leg.grade, least, false)?.mark(from))
+        }));
+    }
+    found
+}
+
+/// A grade held against the least; the bare figure alone counts only if `bare`.
+fn held(
+    pipe: &Pipe<'_>,
+    traced: &Traced,
+    what: &str,
+    grade: Figure,
+    least: f64,
+    bare: bool,
+) -> Option<Finding> {
+    let bound = NORMAL_95 * grade.sigma;
+    let sure = grade.value + bound < least;
+    if !(sure || bare && grade.value < least) {
+        return None;
+    }
+    let (level, verdict) = if sure {
+        (Level::Warning, "certainly under")
+    } else {
+        (Level::Note, "by the bare figure under")
+    };
+    let message = format!(
+        "{what} falls by {} ± {}, {verdict} the minimum of {}. Expose both ends to settle it; local code governs.",
+        percent(grade.value),
+        percent(bound),
+        percent(least),
+    );
+    let finding = pipe.of_run(Code::LowGrade, traced, message).level(level);
+    Some(finding.figures(100.0 * grade.value, Some(100.0 * least)))
+}

@@ -1,0 +1,68 @@
+//! `path-too-long`: marks farther apart than the cable between them allows.
+//!
+//! *Why*: a straight line is the shortest way, so a mark or the counter is wrong. *Limit*: 3.29 of the difference's one-sigma
+//! ([`crate::sources::Source::Baarda1968`]). *Example*: 20.0 ft apart on 16.5 ft of cable.
+
+use super::pipe::Pipe;
+use crate::findings::{Code, Finding};
+use crate::run::{Gap, Traced};
+
+/// A gap whose straight distance and cable disagree, said of the mark downstream of it.
+pub(super) fn about(
+    pipe: &Pipe<'_>,
+    code: Code,
+    traced: &Traced,
+    index: usize,
+    gap: &Gap,
+    what: &str,
+) -> Option<Finding> {
+    let (from, to) = (traced.marks.get(index)?, traced.marks.get(index + 1)?);
+    let (excess, sigma) = gap.excess();
+    let bound = pipe.inputs.job.limits.alarm * sigma;
+    let (from, name) = (
+        pipe.inputs.mark_name(from.mark),
+        pipe.inputs.mark_name(to.mark),
+    );
+    let message = format!(
+        "{} and {} lie {} apart on {} of cable: a difference of {}, where {} is allowed. {what}",
+        super::called(from),
+        super::called(name),
+        pipe.length(gap.straight),
+        pipe.length(gap.cable),
+        pipe.length(excess.abs()),
+        pipe.length(bound),
+    );
+    let points = pipe.inputs.observations.marks.get(to.mark)?;
+    let (row, _) = points.centre.or(points.exposed)?;
+    let row = pipe.inputs.job.marks.get(row)?;
+    let finding = Finding::new(code, message)
+        .at(&row.source)
+        .run(pipe.run_name(traced.run))
+        .mark(name)
+        .column("counter");
+    Some(pipe.figures(finding, excess, Some(bound)))
+}
+
+/// Every gap with cable, with its run and index.
+pub(super) fn gaps<'a>(
+    pipe: &Pipe<'a>,
+) -> impl Iterator<Item = (&'a Traced, usize, &'a Gap)> + use<'a> {
+    pipe.traced.iter().flat_map(|traced| {
+        let gaps = traced.gaps.iter().enumerate();
+        gaps.filter_map(move |(index, gap)| Some((traced, index, gap.as_ref()?)))
+    })
+}
+
+pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
+    let alarm = pipe.inputs.job.limits.alarm;
+    gaps(pipe)
+        .filter(|(_, _, gap)| {
+            let (excess, sigma) = gap.excess();
+            excess > alarm * sigma
+        })
+        .filter_map(|(traced, index, gap)| {
+            let what = "A straight line is the shortest way: one of the two marks, or the counter at one, is wrong.";
+            about(pipe, Code::PathTooLong, traced, index, gap, what)
+        })
+        .collect()
+}

@@ -1,0 +1,40 @@
+//! `path-too-short`: more cable than path between two marks.
+//!
+//! *Why*: the pipe may bend between them where nothing located it. *Limit*: 3.29 of the difference's one-sigma
+//! ([`crate::sources::Source::Baarda1968`]); not where a bend was inferred. *Example*: 12 ft apart on 17 ft of cable.
+
+use super::path_too_long::{about, gaps};
+use super::pipe::Pipe;
+use crate::findings::{Code, Finding};
+use crate::run::{Traced, VertexKind};
+
+/// A bend was inferred between two neighbouring marks.
+fn bent(traced: &Traced, index: usize) -> bool {
+    let at = |mark: usize| {
+        traced
+            .vertices
+            .iter()
+            .position(|vertex| vertex.kind == VertexKind::Mark(mark))
+    };
+    let (Some(a), Some(b)) = (at(index), at(index + 1)) else {
+        return false;
+    };
+    let between = traced.vertices.get(a.min(b)..a.max(b)).unwrap_or_default();
+    between
+        .iter()
+        .any(|vertex| matches!(vertex.kind, VertexKind::Bend(_)))
+}
+
+pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
+    let alarm = pipe.inputs.job.limits.alarm;
+    gaps(pipe)
+        .filter(|(traced, index, gap)| {
+            let (excess, sigma) = gap.excess();
+            excess < -alarm * sigma && !bent(traced, *index)
+        })
+        .filter_map(|(traced, index, gap)| {
+            let what = "The pipe may bend between them: locate a mark there, or find the end points of both.";
+            about(pipe, Code::PathTooShort, traced, index, gap, what)
+        })
+        .collect()
+}

@@ -1,0 +1,172 @@
+//! The rules over transmitter, run and profile: what they read, and their registry.
+
+use std::borrow::Cow;
+
+use crate::findings::{Code, Finding};
+use crate::job::model::MarkRow;
+use crate::observe::MarkPoints;
+use crate::profile::Profile;
+use crate::run::{Inputs, Located, Traced};
+use crate::transmitter::{Sensed, centre_row, exposed_row};
+use crate::units::LengthUnit;
+
+/// What the rules of this group read.
+#[derive(Clone, Copy)]
+pub struct Pipe<'a> {
+    /// Job, observations, places, grounds.
+    pub inputs: Inputs<'a>,
+    /// What was sensed at each mark.
+    pub sensed: &'a [Sensed],
+    /// Runs.
+    pub traced: &'a [Traced],
+    /// Their profiles.
+    pub profiles: &'a [Profile],
+    /// Result unit.
+    pub unit: LengthUnit,
+}
+
+/// Every rule of this group.
+const RULES: &[fn(&Pipe<'_>) -> Vec<Finding>] = &[
+    super::depth_disagrees::find,
+    super::depth_single::find,
+    super::depth_doubtful::find,
+    super::depth_missing::find,
+    super::implausible::find,
+    super::ends_disagree::find,
+    super::tilted::find,
+    super::not_peak::find,
+    super::one_end::find,
+    super::signal_path::find,
+    super::off_line::find,
+    super::counter_order::find,
+    super::path_too_long::find,
+    super::path_too_short::find,
+    super::adverse_grade::find,
+    super::low_grade::find,
+    super::sag::find,
+    super::shallow::find,
+    super::above_ground::find,
+    super::exposure::find,
+    super::check_depth::find,
+];
+
+/// The findings of every rule of this group.
+#[must_use]
+pub fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
+    RULES.iter().flat_map(|rule| rule(pipe)).collect()
+}
+
+/// A mark as the rules see it.
+pub(super) struct Seen<'a> {
+    pub(super) points: &'a MarkPoints,
+    /// The row over the transmitter, else that of the exposed pipe.
+    pub(super) row: &'a MarkRow,
+    pub(super) sensed: &'a Sensed,
+}
+
+impl Seen<'_> {
+    /// The mark as messages call it.
+    pub(super) fn called(&self) -> Cow<'_, str> {
+        super::called(&self.points.name)
+    }
+}
+
+impl<'a> Pipe<'a> {
+    /// Every mark with a row that takes part, in the order of first mention.
+    pub(super) fn seen(&self) -> impl Iterator<Item = Seen<'a>> + use<'a> {
+        let job = self.inputs.job;
+        let marks = self.inputs.observations.marks.iter().zip(self.sensed);
+        marks.filter_map(move |(points, sensed)| {
+            let row = centre_row(job, points).or_else(|| exposed_row(job, points))?;
+            Some(Seen {
+                points,
+                row,
+                sensed,
+            })
+        })
+    }
+
+    /// Every placed mark, run by run in the direction of flow, with its run.
+    pub(super) fn located(
+        &self,
+    ) -> impl Iterator<Item = (&'a Traced, &'a Located, Seen<'a>)> + use<'a> {
+        let (job, observations, sensed) = (self.inputs.job, self.inputs.observations, self.sensed);
+        let marks = self
+            .traced
+            .iter()
+            .flat_map(|traced| traced.marks.iter().map(move |located| (traced, located)));
+        marks.filter_map(move |(traced, located)| {
+            let points = observations.marks.get(located.mark)?;
+            let row = centre_row(job, points).or_else(|| exposed_row(job, points))?;
+            let sensed = sensed.get(located.mark)?;
+            let seen = Seen {
+                points,
+                row,
+                sensed,
+            };
+            Some((traced, located, seen))
+        })
+    }
+
+    /// A finding about a mark.
+    pub(super) fn of_mark(&self, code: Code, seen: &Seen<'_>, message: String) -> Finding {
+        let finding = Finding::new(code, message)
+            .at(&seen.row.source)
+            .mark(&*seen.points.name);
+        self.in_run(finding, seen.points.run)
+    }
+
+    /// A finding about a run.
+    pub(super) fn of_run(&self, code: Code, traced: &Traced, message: String) -> Finding {
+        let finding = Finding::new(code, message);
+        let source = self.inputs.job.runs.get(traced.run).map(|run| &run.source);
+        let finding = match source {
+            Some(source) => finding.at(source),
+            None => finding,
+        };
+        self.in_run(finding, traced.run)
+    }
+
+    fn in_run(&self, finding: Finding, run: usize) -> Finding {
+        match self.inputs.job.runs.get(run) {
+            Some(run) => finding.run(&*run.id),
+            None => finding,
+        }
+    }
+
+    /// Name of the run.
+    pub(super) fn run_name(&self, run: usize) -> &'a str {
+        self.inputs.job.runs.get(run).map_or("?", |run| &run.id)
+    }
+
+    /// Name of the vertex: its mark, else where it is.
+    pub(super) fn vertex_name(&self, traced: &Traced, vertex: usize) -> String {
+        let Some(vertex) = traced.vertices.get(vertex) else {
+            return "?".to_owned();
+        };
+        match vertex.kind {
+            crate::run::VertexKind::Mark(mark) => traced
+                .marks
+                .get(mark)
+                .map_or("?", |located| self.inputs.mark_name(located.mark))
+                .to_owned(),
+            _ => format!("station {}", self.length(vertex.station)),
+        }
+    }
+
+    /// A length in the result unit, to the millimetre or a hundredth of a foot.
+    pub(super) fn length(&self, metres: f64) -> String {
+        let digits = if self.unit.is_foot() { 2 } else { 3 };
+        format!("{:.digits$} {}", self.unit.of(metres), self.unit)
+    }
+
+    /// Figures of lengths in the result unit, for the finding's fields.
+    pub(super) fn figures(&self, finding: Finding, value: f64, limit: Option<f64>) -> Finding {
+        finding.figures(self.unit.of(value), limit.map(|limit| self.unit.of(limit)))
+    }
+}
+
+/// A ratio in percent.
+pub(super) fn percent(ratio: f64) -> String {
+    format!("{:.1} %", 100.0 * ratio)
+}

@@ -1,0 +1,134 @@
+//! Whether a delivery is what it says, and says what is required.
+
+use super::Case;
+use crate::findings::Level;
+use crate::units::parse_date;
+
+pub(super) fn draft(case: &Case<'_>) -> Option<String> {
+    let draft = case.record.draft.as_ref()?;
+    Some(format!(
+        "It is a draft: {} row(s) of the job could not be used. Mend them and build it without --draft.",
+        draft.left_out
+    ))
+}
+
+pub(super) fn altered(case: &Case<'_>) -> Option<String> {
+    let wrong = case.record.hash != case.sealed.hash;
+    let stated = if case.record.hash.is_some() {
+        "was changed after it was built: its hash does not fit"
+    } else {
+        "has no hash"
+    };
+    wrong.then(|| format!("The record {stated}. Send the file as `build` wrote it."))
+}
+
+pub(super) fn findings(case: &Case<'_>) -> Option<String> {
+    let errors: Vec<_> = case
+        .record
+        .findings
+        .iter()
+        .filter(|finding| finding.level == Level::Error)
+        .collect();
+    let first = errors.first()?;
+    Some(format!(
+        "{} finding(s) of it are errors; the first is {}: {}",
+        errors.len(),
+        first.code,
+        first.message
+    ))
+}
+
+pub(super) fn identity(case: &Case<'_>) -> Option<String> {
+    let job = &case.record.job;
+    let missing: Vec<&str> = [
+        ("supplier", job.supplier.as_deref()),
+        ("id", Some(job.id.as_str())),
+    ]
+    .into_iter()
+    .filter(|(_, text)| text.is_none_or(|text| text.trim().is_empty()))
+    .map(|(name, _)| name)
+    .collect();
+    (!missing.is_empty()).then(|| {
+        format!(
+            "Its {} is missing: supplier and job id are a record's identity.",
+            missing.join(" and ")
+        )
+    })
+}
+
+pub(super) fn twice(case: &Case<'_>) -> Option<String> {
+    let before = case.twice?;
+    Some(format!(
+        "{before} of this intake has the same supplier and job. Send one of them, or give them different job ids."
+    ))
+}
+
+pub(super) fn on_file(case: &Case<'_>) -> Option<String> {
+    let own = super::super::identity(case.record);
+    let known = case.on_file.iter().find(|known| known.identity == own)?;
+    let newer = case.record.job.revision.unwrap_or(0) > known.revision.unwrap_or(0);
+    (!newer && case.twice.is_none()).then(|| {
+        let (mine, theirs) = (case.record.job.revision.unwrap_or(0), known.revision.unwrap_or(0));
+        format!("A different record of this supplier and job is on file as revision {theirs}; this is revision {mine}. Give it a higher one if it replaces that.")
+    })
+}
+
+pub(super) fn date(case: &Case<'_>) -> Option<String> {
+    let text = case.record.job.located_on.as_deref()?;
+    let why = parse_date(text).err()?;
+    Some(format!("The date of locating is \"{text}\": {why}."))
+}
+
+pub(super) fn incomplete(case: &Case<'_>) -> Option<String> {
+    let record = case.record;
+    let missing = record.runs.iter().filter_map(|run| {
+        let has = |name: &str| match name {
+            "supplier" => record.job.supplier.is_some(),
+            "job" => !record.job.id.is_empty(),
+            "located_on" => record.job.located_on.is_some(),
+            "revision" => record.job.revision.is_some(),
+            "diameter" => run.diameter.is_some(),
+            "wall" => run.wall.is_some(),
+            "material" | "system" => run.texts.get(name).is_some_and(|text| !text.is_empty()),
+            "ground" => run.vertices.iter().all(|vertex| vertex.ground.is_some()),
+            "depth" => run
+                .vertices
+                .iter()
+                .all(|vertex| vertex.transmitter_depth.is_some()),
+            "cover" => run.vertices.iter().all(|vertex| vertex.cover.is_some()),
+            "invert" => run.vertices.iter().all(|vertex| vertex.invert.is_some()),
+            "invert_95" => run.vertices.iter().all(|vertex| vertex.invert_95.is_some()),
+            "horizontal_95" => run.vertices.iter().all(|vertex| vertex.ellipse.is_some()),
+            "mark" => run.vertices.iter().all(|vertex| vertex.mark.is_some()),
+            _ => true,
+        };
+        let missing: Vec<&str> = case
+            .fields
+            .require
+            .fields
+            .iter()
+            .map(String::as_str)
+            .filter(|name| !has(name))
+            .collect();
+        (!missing.is_empty()).then(|| format!("run {} lacks {}", run.run, missing.join(", ")))
+    });
+    let missing: Vec<String> = missing.collect();
+    (!missing.is_empty()).then(|| {
+        format!(
+            "Required but missing: {}. Add it and send the record again.",
+            missing.join("; ")
+        )
+    })
+}
+
+pub(super) fn no_run(case: &Case<'_>) -> Option<String> {
+    let short = case.record.runs.iter().find(|run| run.vertices.len() < 2);
+    match short {
+        _ if case.record.runs.is_empty() => Some("It has no run: nothing was located.".to_owned()),
+        Some(run) => Some(format!(
+            "Run {} has fewer than two located points, which make no line. Locate at least its two ends.",
+            run.run
+        )),
+        None => None,
+    }
+}

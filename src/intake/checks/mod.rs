@@ -1,0 +1,153 @@
+//! What a delivery is checked for. A further check is one function and one line in [`CHECKS`].
+
+mod form;
+mod pipe;
+mod place;
+
+use super::OnFile;
+use super::fields::Fields;
+use super::lateral::Lateral;
+use super::mains::{Mains, Tap};
+use crate::record::AsBuilt;
+
+/// A delivery under judgement.
+#[derive(Clone, Copy)]
+pub struct Case<'a> {
+    /// The record as delivered.
+    pub record: &'a AsBuilt,
+    /// Its runs on the mains' grid, or why they can't get there.
+    pub laterals: &'a Result<Vec<Lateral>, String>,
+    /// The mains that they meet.
+    pub taps: &'a [Tap],
+    /// The record with the hash that it should have.
+    pub sealed: &'a AsBuilt,
+    /// The field file.
+    pub fields: &'a Fields,
+    /// The mains.
+    pub mains: &'a Mains,
+    /// What is on file, this intake's included.
+    pub on_file: &'a [OnFile],
+    /// The delivery of the same identity that came before in this intake.
+    pub twice: Option<&'a str>,
+}
+
+impl Case<'_> {
+    /// The laterals; none where the coordinate system is wrong.
+    fn laterals(&self) -> &[Lateral] {
+        self.laterals.as_ref().map_or(&[], Vec::as_slice)
+    }
+
+    /// A length for a message, in the report's unit.
+    fn say(&self, metres: f64) -> String {
+        let unit = self.fields.unit;
+        format!(
+            "{:.*} {unit}",
+            if unit.is_foot() { 2 } else { 3 },
+            unit.of(metres)
+        )
+    }
+}
+
+/// One check.
+pub struct Check {
+    /// Its code in the report.
+    pub code: &'static str,
+    /// The message, if the delivery fails it.
+    pub test: fn(&Case<'_>) -> Option<String>,
+}
+
+/// Every check, in the order in which reasons are given.
+pub const CHECKS: &[Check] = &[
+    Check {
+        code: "draft",
+        test: form::draft,
+    },
+    Check {
+        code: "altered",
+        test: form::altered,
+    },
+    Check {
+        code: "findings",
+        test: form::findings,
+    },
+    Check {
+        code: "identity",
+        test: form::identity,
+    },
+    Check {
+        code: "twice",
+        test: form::twice,
+    },
+    Check {
+        code: "on-file",
+        test: form::on_file,
+    },
+    Check {
+        code: "date",
+        test: form::date,
+    },
+    Check {
+        code: "incomplete",
+        test: form::incomplete,
+    },
+    Check {
+        code: "no-run",
+        test: form::no_run,
+    },
+    Check {
+        code: "coordinates",
+        test: place::coordinates,
+    },
+    Check {
+        code: "elsewhere",
+        test: place::elsewhere,
+    },
+    Check {
+        code: "no-bound",
+        test: place::no_bound,
+    },
+    Check {
+        code: "wide",
+        test: place::wide,
+    },
+    Check {
+        code: "same-place",
+        test: place::same_place,
+    },
+    Check {
+        code: "no-main",
+        test: place::no_main,
+    },
+    Check {
+        code: "against-flow",
+        test: place::against_flow,
+    },
+    Check {
+        code: "stations",
+        test: pipe::stations,
+    },
+    Check {
+        code: "no-depth",
+        test: pipe::no_depth,
+    },
+    Check {
+        code: "implausible",
+        test: pipe::implausible,
+    },
+    Check {
+        code: "above-ground",
+        test: pipe::above_ground,
+    },
+    Check {
+        code: "vertical",
+        test: pipe::vertical,
+    },
+    Check {
+        code: "below-main",
+        test: pipe::below_main,
+    },
+    Check {
+        code: "diameter",
+        test: pipe::diameter,
+    },
+];

@@ -1,0 +1,156 @@
+//! A delivered run on the mains' grid, in metres.
+
+use geo::{Coord, Rect};
+
+use crate::crs::{Crs, CrsError};
+use crate::plan::crossing::leg::{Block, Figure, Path, along};
+use crate::record::AsBuilt;
+use crate::record::model::Run;
+use crate::units::LengthUnit;
+
+/// A vertex on the mains' grid.
+#[derive(Clone, Copy, Debug)]
+pub struct Spot {
+    /// Easting, northing.
+    pub at: Coord<f64>,
+    /// Covariance of the place, if stated.
+    pub covariance: Option<Block>,
+    /// Transmitter depth.
+    pub depth: Option<Figure>,
+    /// Invert elevation.
+    pub invert: Option<Figure>,
+}
+
+impl Spot {
+    /// One-sigma of the place along a unit vector; 0 where none is stated.
+    #[must_use]
+    pub fn sigma(&self, direction: Coord<f64>) -> f64 {
+        self.covariance
+            .map_or(0.0, |block| along(block, direction).sqrt())
+    }
+}
+
+/// A run on the mains' grid, in the direction of flow.
+#[derive(Clone, Debug)]
+pub struct Lateral {
+    /// Run id.
+    pub run: String,
+    /// It joins another run, not a main.
+    pub joins: bool,
+    /// Vertices, at least one.
+    pub spots: Vec<Spot>,
+    /// Inside diameter.
+    pub diameter: Option<f64>,
+    /// What the vertices span.
+    pub extent: Rect<f64>,
+    /// Largest one-sigma of a vertex along an axis.
+    pub reach: f64,
+}
+
+impl Lateral {
+    fn new(run: &Run, spots: Vec<Spot>, unit: LengthUnit) -> Option<Self> {
+        let first = spots.first()?.at;
+        let extent = spots.iter().fold(Rect::new(first, first), |all, spot| {
+            let (low, high) = (all.min(), all.max());
+            Rect::new(
+                (low.x.min(spot.at.x), low.y.min(spot.at.y)),
+                (high.x.max(spot.at.x), high.y.max(spot.at.y)),
+            )
+        });
+        let axes = [Coord { x: 1.0, y: 0.0 }, Coord { x: 0.0, y: 1.0 }];
+        let sigmas = spots
+            .iter()
+            .flat_map(|spot| axes.map(|axis| spot.sigma(axis)));
+        Some(Self {
+            run: run.run.clone(),
+            joins: run.joins.is_some(),
+            diameter: run.diameter.map(|diameter| diameter * unit.metres()),
+            extent,
+            reach: sigmas.fold(0.0, f64::max),
+            spots,
+        })
+    }
+}
+
+/// The runs of a record on another grid.
+///
+/// # Errors
+/// No way from its coordinate system, in words.
+pub fn of(record: &AsBuilt, mains: &Crs) -> Result<Vec<Lateral>, String> {
+    let own = Crs::new(&record.frame.crs, record.frame.unit).map_err(|why| why.to_string())?;
+    let mut laterals = Vec::new();
+    for run in &record.runs {
+        let Some(path) = Path::of(record, run) else {
+            continue;
+        };
+        let mut spots: Vec<Spot> = path.legs.iter().map(|leg| spot(leg, 0.0)).collect();
+        // A run of one vertex is a leg of no length.
+        if run.vertices.len() > 1 {
+            spots.extend(path.legs.last().map(|leg| spot(leg, 1.0)));
+        }
+        for spot in &mut spots {
+            spot.at = spot.at + path.origin;
+        }
+        carry(&mut spots, &own, mains).map_err(|why| why.to_string())?;
+        laterals.extend(Lateral::new(run, spots, record.frame.unit));
+    }
+    Ok(laterals)
+}
+
+fn spot(leg: &crate::plan::crossing::leg::Leg, u: f64) -> Spot {
+    Spot {
+        at: leg.at(u),
+        covariance: leg.covariance(u),
+        depth: leg.depth(u, 0.0),
+        invert: leg.invert(u, 0.0),
+    }
+}
+
+/// Moves spots from one grid to another, with the turn between the two (their scales differ by parts of a thousand, which no bound shows).
+fn carry(spots: &mut [Spot], own: &Crs, mains: &Crs) -> Result<(), CrsError> {
+    if own.code() == mains.code() {
+        return Ok(());
+    }
+    let places: Vec<_> = spots
+        .iter()
+        .flat_map(|spot| [(spot.at.x, spot.at.y), (spot.at.x, spot.at.y + 1.0)])
+        .collect();
+    let (places, _) = own.to_other(mains, &places)?;
+    for (spot, pair) in spots.iter_mut().zip(places.chunks_exact(2)) {
+        let &[(x, y), (north_x, north_y)] = pair else {
+            continue;
+        };
+        spot.at = Coord { x, y };
+        let (sin, cos) = (north_x - x).atan2(north_y - y).sin_cos();
+        spot.covariance = spot.covariance.map(|block| turned(block, sin, cos));
+    }
+    Ok(())
+}
+
+/// A covariance turned clockwise.
+fn turned([[ee, en], [_, nn]]: Block, sin: f64, cos: f64) -> Block {
+    let off = (cos * cos - sin * sin) * en + sin * cos * (nn - ee);
+    [
+        [cos * cos * ee + 2.0 * sin * cos * en + sin * sin * nn, off],
+        [off, sin * sin * ee - 2.0 * sin * cos * en + cos * cos * nn],
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quarter_turn_swaps_the_axes() {
+        let [[ee, en], [_, nn]] = turned([[4.0, 0.5], [0.5, 1.0]], 1.0, 0.0);
+        assert!((ee - 1.0).abs() < 1e-12 && (nn - 4.0).abs() < 1e-12 && (en + 0.5).abs() < 1e-12);
+        // An error due north, turned by 30°, points to azimuth 30°.
+        let (sin, cos) = 30.0_f64.to_radians().sin_cos();
+        let [[ee, en], [_, nn]] = turned([[0.0, 0.0], [0.0, 1.0]], sin, cos);
+        assert!(
+            (ee - sin * sin).abs() < 1e-12
+                && (en - sin * cos).abs() < 1e-12
+                && (nn - cos * cos).abs() < 1e-12
+        );
+    }
+}

@@ -1,0 +1,125 @@
+//! Where accepted records go, and what is there already.
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::mains::Tap;
+use crate::error::Error;
+use crate::record::AsBuilt;
+
+/// What is on file. A record's identity is its supplier and job; accepting one replaces the record of the same identity, whole or not
+/// at all.
+pub trait Ledger {
+    /// Every record on file, in an order that depends on nothing but the records.
+    fn on_file(&self) -> Result<Vec<AsBuilt>, Error>;
+
+    /// Puts a record on file, with the mains that its laterals meet.
+    fn accept(&mut self, record: &AsBuilt, taps: &[Tap]) -> Result<(), Error>;
+}
+
+/// A folder of records: `SUPPLIER/JOB.json`, each renamed into place when it is whole.
+#[derive(Clone, Debug)]
+pub struct Folder {
+    root: PathBuf,
+}
+
+impl Folder {
+    /// A folder, made if it is missing.
+    ///
+    /// # Errors
+    /// It can't be made.
+    pub fn open(root: &Path) -> Result<Self, Error> {
+        fs::create_dir_all(root).map_err(|why| failed(root, &why))?;
+        Ok(Self {
+            root: root.to_owned(),
+        })
+    }
+
+    fn path(&self, record: &AsBuilt) -> PathBuf {
+        let supplier = record.job.supplier.as_deref().unwrap_or_default();
+        self.root
+            .join(safe(supplier))
+            .join(format!("{}.json", safe(&record.job.id)))
+    }
+}
+
+fn failed(path: &Path, why: &dyn std::fmt::Display) -> Error {
+    Error::Write {
+        path: path.to_owned(),
+        why: why.to_string(),
+    }
+}
+
+/// A name as a file name: letters, digits and `-` stay, any other byte is written `_xx`, so that no two names share one.
+fn safe(name: &str) -> String {
+    let mut safe = String::new();
+    for byte in name.bytes() {
+        if byte.is_ascii_alphanumeric() || byte == b'-' {
+            safe.push(char::from(byte));
+        } else {
+            // Writing to a string can't fail.
+            let _ = write!(safe, "_{byte:02x}");
+        }
+    }
+    safe
+}
+
+impl Ledger for Folder {
+    fn on_file(&self) -> Result<Vec<AsBuilt>, Error> {
+        let mut files = Vec::new();
+        for supplier in listed(&self.root)? {
+            if supplier.is_dir() {
+                files.extend(
+                    listed(&supplier)?
+                        .into_iter()
+                        .filter(|file| file.extension().is_some_and(|ending| ending == "json")),
+                );
+            }
+        }
+        files
+            .iter()
+            .map(|file| {
+                let broken = |why: String| Error::Read {
+                    path: file.clone(),
+                    why,
+                };
+                let text = fs::read_to_string(file).map_err(|why| broken(why.to_string()))?;
+                serde_json::from_str(&text).map_err(|why| broken(why.to_string()))
+            })
+            .collect()
+    }
+
+    fn accept(&mut self, record: &AsBuilt, _: &[Tap]) -> Result<(), Error> {
+        let path = self.path(record);
+        let folder = path.parent().unwrap_or(&self.root);
+        fs::create_dir_all(folder).map_err(|why| failed(folder, &why))?;
+        // A temporary file has another ending: what a killed run leaves is never read.
+        let mut file = tempfile::Builder::new()
+            .suffix(".part")
+            .tempfile_in(folder)
+            .map_err(|why| failed(folder, &why))?;
+        serde_json::to_writer_pretty(&mut file, record).map_err(|why| failed(&path, &why))?;
+        file.as_file()
+            .sync_all()
+            .map_err(|why| failed(&path, &why))?;
+        file.persist(&path)
+            .map_err(|why| failed(&path, &why.error))?;
+        Ok(())
+    }
+}
+
+/// What a folder holds, by name.
+fn listed(folder: &Path) -> Result<Vec<PathBuf>, Error> {
+    let failed = |why: std::io::Error| Error::Read {
+        path: folder.to_owned(),
+        why: why.to_string(),
+    };
+    let entries = fs::read_dir(folder).map_err(failed)?;
+    let mut paths = entries
+        .map(|entry| Ok(entry?.path()))
+        .collect::<Result<Vec<_>, _>>()
+        .map_err(failed)?;
+    paths.sort();
+    Ok(paths)
+}

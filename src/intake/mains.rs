@@ -1,0 +1,290 @@
+//! The map of the mains: which one a lateral meets, where along it, and how high above its invert.
+
+use std::path::Path;
+
+use geo::{Coord, CoordsIter, Geometry, Rect};
+
+use super::fields::{Fields, MainFields};
+use super::lateral::{Lateral, Spot};
+use crate::crs::Crs;
+use crate::error::Error;
+use crate::math::stats::NORMAL_95;
+use crate::plan::Site;
+use crate::plan::layers::Layers;
+use crate::plan::read::{self, RawFeature, System};
+use crate::units::{LengthUnit, parse_length};
+
+/// A main; metres on the mains' grid.
+#[derive(Clone, Debug)]
+pub struct Main {
+    /// Its name.
+    pub id: String,
+    /// In the direction of flow.
+    pub line: Vec<Coord<f64>>,
+    /// Length in plan.
+    pub length: f64,
+    /// Manholes, upstream and downstream.
+    pub manholes: [Option<String>; 2],
+    /// Inverts at the manholes, upstream and downstream.
+    pub inverts: [Option<f64>; 2],
+    /// Inside diameter.
+    pub diameter: Option<f64>,
+}
+
+/// The map of the mains.
+#[derive(Clone, Debug)]
+pub struct Mains {
+    /// Its coordinate system.
+    pub crs: Crs,
+    /// Mains.
+    pub mains: Vec<Main>,
+    /// What they span.
+    pub extent: Rect<f64>,
+    /// How they were read.
+    pub fields: MainFields,
+}
+
+/// Where a lateral meets a main; metres.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tap {
+    /// Run.
+    pub run: String,
+    /// Main.
+    pub main: String,
+    /// Along the main from its downstream manhole.
+    pub station: f64,
+    /// That manhole.
+    pub from: Option<String>,
+    /// From the lateral's end to the main's line.
+    pub distance: f64,
+    /// Its 95 % bound.
+    pub distance_95: f64,
+    /// The lateral's invert at its end above the main's there.
+    pub above: Option<f64>,
+    /// Its 95 % bound.
+    pub above_95: Option<f64>,
+    /// The main's inside diameter.
+    pub diameter: Option<f64>,
+    /// Another main that is as near, the bounds considered.
+    pub or: Option<String>,
+}
+
+/// A place projected onto a main.
+struct Foot<'a> {
+    main: &'a Main,
+    /// From its upstream end.
+    along: f64,
+    distance: f64,
+    /// From the main to the place.
+    direction: Coord<f64>,
+}
+
+impl Mains {
+    /// Reads a map of mains.
+    ///
+    /// # Errors
+    /// A file that can't be read, has no projected coordinate system, or no line; an invert that is no length.
+    pub fn read(path: &Path, fields: &Fields) -> Result<Self, Error> {
+        let raw = read::file(path, &Layers::default())?;
+        let broken = |why: String| Error::Read {
+            path: path.to_owned(),
+            why,
+        };
+        let own = raw.layers.iter().find_map(|layer| match &layer.system {
+            System::Code(code) => Some(code.clone()),
+            _ => None,
+        });
+        let code = fields.mains.crs.clone().or(own).ok_or_else(|| {
+            broken("the map of the mains does not say its coordinate system: give `crs` under [mains] in the field file".to_owned())
+        })?;
+        let crs = Crs::new(&code, LengthUnit::Metre).map_err(|why| broken(why.to_string()))?;
+        let features = raw.layers.iter().flat_map(|layer| &layer.features);
+        let mains = features
+            .filter_map(|feature| main(feature, &fields.mains, crs.unit_metres()).transpose());
+        let mains: Vec<Main> = mains.collect::<Result<_, _>>().map_err(broken)?;
+        let places = mains.iter().flat_map(|main| &main.line);
+        let extent =
+            bounds(places).ok_or_else(|| broken("the map of the mains has no line".to_owned()))?;
+        Ok(Self {
+            crs,
+            mains,
+            extent,
+            fields: fields.mains.clone(),
+        })
+    }
+
+    /// The mains as the site that figures are tried against.
+    #[must_use]
+    pub fn site(&self) -> Site {
+        Site {
+            crs: Some(self.crs.clone()),
+            code: self.crs.code().to_owned(),
+            unit_metres: self.crs.unit_metres(),
+            extent: self.extent,
+        }
+    }
+
+    /// The taps of laterals: each one's downstream end on the nearest main in reach.
+    #[must_use]
+    pub fn taps(&self, laterals: &[Lateral]) -> Vec<Tap> {
+        let own = laterals.iter().filter(|lateral| !lateral.joins);
+        own.filter_map(|lateral| self.tap(&lateral.run, lateral.spots.last()?))
+            .collect()
+    }
+
+    /// The main that an end meets.
+    #[must_use]
+    pub fn tap(&self, run: &str, end: &Spot) -> Option<Tap> {
+        let mut feet: Vec<Foot<'_>> = self
+            .mains
+            .iter()
+            .filter_map(|main| foot(main, end.at))
+            .collect();
+        feet.sort_by(|a, b| a.distance.total_cmp(&b.distance));
+        let bound =
+            |foot: &Foot<'_>| NORMAL_95 * end.sigma(foot.direction).hypot(self.fields.sigma);
+        let first = feet
+            .first()
+            .filter(|foot| foot.distance <= self.fields.reach + bound(foot))?;
+        let next = feet
+            .get(1)
+            .filter(|next| next.distance - first.distance <= bound(first).max(bound(next)));
+        let main = first.main;
+        let part = if main.length > 0.0 {
+            first.along / main.length
+        } else {
+            0.0
+        };
+        let invert = main.inverts[0]
+            .zip(main.inverts[1])
+            .map(|(up, down)| up + part * (down - up));
+        let sigma = end
+            .invert
+            .and_then(|invert| invert.variance)
+            .map(|variance| variance.sqrt().hypot(self.fields.invert_sigma));
+        let above = end.invert.zip(invert).map(|(own, main)| own.value - main);
+        Some(Tap {
+            run: run.to_owned(),
+            main: main.id.clone(),
+            station: main.length - first.along,
+            from: main.manholes[1].clone(),
+            distance: first.distance,
+            distance_95: bound(first),
+            above,
+            above_95: above.and(sigma).map(|sigma| NORMAL_95 * sigma),
+            diameter: main.diameter,
+            or: next.map(|next| next.main.id.clone()),
+        })
+    }
+}
+
+fn bounds<'a>(mut places: impl Iterator<Item = &'a Coord<f64>>) -> Option<Rect<f64>> {
+    let first = places.next()?;
+    Some(places.fold(Rect::new(*first, *first), |all, place| {
+        let (low, high) = (all.min(), all.max());
+        Rect::new(
+            (low.x.min(place.x), low.y.min(place.y)),
+            (high.x.max(place.x), high.y.max(place.y)),
+        )
+    }))
+}
+
+/// A main from a feature; `None` for what is no line.
+fn main(feature: &RawFeature, fields: &MainFields, metres: f64) -> Result<Option<Main>, String> {
+    let mut line: Vec<Coord<f64>> = match &feature.geometry {
+        Geometry::LineString(line) => line.coords_iter().collect(),
+        // GDAL writes single lines as collections of one where a table mixes them.
+        Geometry::MultiLineString(lines) if lines.0.len() == 1 => lines.coords_iter().collect(),
+        Geometry::MultiLineString(_) => {
+            return Err(format!(
+                "main number {} is in several pieces: one line a main",
+                feature.number
+            ));
+        }
+        _ => return Ok(None),
+    };
+    for place in &mut line {
+        *place = *place * metres;
+    }
+    if !fields.downstream {
+        line.reverse();
+    }
+    let text = |column: &Option<String>| {
+        let cell = column
+            .as_ref()
+            .and_then(|column| feature.attributes.get(column));
+        cell.map(|text| text.trim())
+            .filter(|text| !text.is_empty())
+            .map(str::to_owned)
+    };
+    let read = |column: &Option<String>, plain| {
+        let length = text(column).map(|cell| {
+            parse_length(&cell, plain).map_err(|why| {
+                format!(
+                    "main number {}: \"{cell}\" is no length: {why}",
+                    feature.number
+                )
+            })
+        });
+        length.transpose()
+    };
+    let [up, down] = &fields.inverts;
+    let (column, plain) = &fields.diameter;
+    Ok(Some(Main {
+        id: text(&fields.id)
+            .or_else(|| feature.id.clone())
+            .unwrap_or_else(|| feature.number.to_string()),
+        length: line
+            .windows(2)
+            .map(|pair| match pair {
+                [a, b] => (*b - *a).x.hypot((*b - *a).y),
+                _ => 0.0,
+            })
+            .sum(),
+        line,
+        manholes: [text(&fields.manholes[0]), text(&fields.manholes[1])],
+        inverts: [read(up, fields.plain)?, read(down, fields.plain)?],
+        diameter: read(column, *plain)?,
+    }))
+}
+
+fn foot(main: &Main, at: Coord<f64>) -> Option<Foot<'_>> {
+    let mut before = 0.0;
+    let mut best: Option<Foot<'_>> = None;
+    for pair in main.line.windows(2) {
+        let &[a, b] = pair else { continue };
+        let (delta, away) = (b - a, at - a);
+        let length = delta.x.hypot(delta.y);
+        let part = if length > 0.0 {
+            ((delta.x * away.x + delta.y * away.y) / (length * length)).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        let off = away - delta * part;
+        let distance = off.x.hypot(off.y);
+        if best.as_ref().is_none_or(|best| distance < best.distance) {
+            // A place on the line itself is as far off as its bound square to it.
+            let square = if length > 0.0 {
+                Coord {
+                    x: -delta.y,
+                    y: delta.x,
+                } / length
+            } else {
+                Coord::zero()
+            };
+            let direction = if distance > 0.0 {
+                off / distance
+            } else {
+                square
+            };
+            best = Some(Foot {
+                main,
+                along: before + part * length,
+                distance,
+                direction,
+            });
+        }
+        before += length;
+    }
+    best
+}

@@ -1,0 +1,126 @@
+//! What is said of a row beyond its single cells, and what that does to it.
+
+use super::Row;
+use super::cells::State;
+use crate::findings::{Code, Finding, Level};
+use crate::job::table::Heading;
+use crate::units::parse_number;
+
+impl Row<'_> {
+    /// Says that a required cell is blank.
+    pub fn lacks(&mut self, column: usize, why: &str) {
+        let about = self.column(column);
+        let message = format!(
+            "{}: {} is blank: {why}. Accepted: {}",
+            self.source(),
+            about.name,
+            about.form.accepted()
+        );
+        let source = self.source();
+        self.report(
+            Finding::new(Code::Unreadable, message)
+                .at(&source)
+                .column(about.name),
+        );
+    }
+
+    /// Says that cells which can be read do not make sense together; the row is lost.
+    pub fn refuse(&mut self, code: Code, columns: &[usize], message: &str) {
+        let source = columns
+            .first()
+            .map_or_else(|| self.source(), |column| self.source_of(*column));
+        let mut finding = Finding::new(code, format!("{source}: {message}")).at(&source);
+        for column in columns {
+            finding = finding.column(self.column(*column).name);
+            if let Some((place, _)) = self.filled(*column) {
+                self.set(place, State::Named);
+            }
+        }
+        self.report(finding);
+    }
+
+    /// Says that a numbered cell lacks its partner.
+    pub fn refuse_numbered(&mut self, number: u16, places: &[Option<usize>], message: &str) {
+        let mut finding = Finding::new(Code::Unreadable, format!("{}: {message}", self.source()))
+            .at(&self.source());
+        for (part, place) in places.iter().enumerate() {
+            finding = finding.column(
+                self.numbered_column(part, number)
+                    .map_or(String::new(), |(name, _)| name),
+            );
+            if let Some((place, _)) = place.and_then(|place| self.filled_at(place)) {
+                self.set(place, State::Named);
+            }
+        }
+        self.report(finding);
+    }
+
+    /// A length that is small by its nature. Over `most` metres, as a plain number, it is doubted: it is probably in inches or
+    /// millimetres.
+    pub fn small(&mut self, column: usize, most: f64) -> Option<f64> {
+        let value = self.number(column)?;
+        let (place, cell) = self.filled(column)?;
+        let plain = self.plain(place)?;
+        let bare = !plain.named && parse_number(cell.text, plain.decimal_comma).is_ok();
+        if value > most && bare {
+            let (read, meant) = if plain.feet {
+                ("ft", "in")
+            } else {
+                ("m", "mm")
+            };
+            let (source, name) = (self.source_of(column), self.column(column).name);
+            let message = format!(
+                "{source}: {name}: {text} is taken as {text} {read}, the job's unit, and that is too much for it. If {text} \
+                 {meant} is meant, write \"{text} {meant}\"; else \"{text} {read}\"",
+                text = cell.text
+            );
+            let doubt = Finding::new(Code::Implausible, message)
+                .at(&source)
+                .column(name);
+            self.report(doubt.figures(value / plain.metres, Some(most / plain.metres)));
+        }
+        Some(value)
+    }
+
+    /// Adds a finding; an error loses the row.
+    pub(super) fn report(&mut self, finding: Finding) {
+        self.failed |= finding.level == Level::Error;
+        self.findings.push(finding);
+    }
+
+    /// Names what is wrong with the row as a whole.
+    pub(super) fn inspect(&mut self) {
+        let table = &self.sheet.table;
+        let headings = self.sheet.layout.headings.len();
+        if let Some(why) = table.spoilt(table.line(self.index)) {
+            let message = format!("{}: {why}", self.source());
+            let source = self.source();
+            self.report(Finding::new(Code::Unreadable, message).at(&source));
+        }
+        let beyond: Vec<usize> = table
+            .filled(self.index)
+            .map(|(place, _)| place)
+            .filter(|place| *place >= headings)
+            .collect();
+        if !beyond.is_empty() {
+            let message = format!(
+                "{}: there are {} cells under {headings} headings. A comma inside a cell, or a decimal comma, needs quotation marks around \
+                 the cell or another separator",
+                self.source(),
+                table.width(self.index),
+            );
+            for place in beyond {
+                self.set(place, State::Named);
+            }
+            let source = self.source();
+            self.report(Finding::new(Code::Unreadable, message).at(&source));
+        }
+        for place in 0..headings {
+            if self.sheet.layout.headings.get(place) == Some(&Heading::Refused)
+                && self.filled_at(place).is_some()
+            {
+                self.set(place, State::Named);
+            }
+        }
+    }
+}

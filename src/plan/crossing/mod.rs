@@ -1,0 +1,396 @@
+//! Where each run crosses, or comes near, what a plan shows.
+//!
+//! **Clearance.** The plan's lines are taken as drawn, or with the one-sigma that the layers file states. The distance d from the
+//! run's line to a feature moves by n·e, with n the unit vector between the two nearest points and e the pipe's error at its own, so
+//! its bound is 1.96·√(nᵀCn + σ²). Around a distance that is folded at 0 this holds at least 95 %.
+//!
+//! **Crossing.** With t along the run, m square to it, τ along the feature and n square to that: a pipe off by e crosses the
+//! feature (m·e)/(m·τ) farther along it, and at a fraction of the leg that is off by (n·e)/(L·n·t). The second goes into the bounds
+//! of depth and invert through their slope. Where the run lies within 1° of the feature's own direction neither is stated.
+//!
+//! Ground between two marks is taken as a straight, as the depths are; its unevenness is in no bound.
+
+pub mod leg;
+pub mod meet;
+pub mod vertical;
+
+use geo::{BoundingRect, Coord, Geometry, Rect};
+
+use super::far::gap;
+use super::layers::Required;
+use super::{Feature, Plan, Site};
+use crate::error::Error;
+use crate::math::ellipse::Ellipse as OneSigma;
+use crate::math::stats::{ELLIPSE_95, NORMAL_95, NORMAL_95_ONE_SIDED};
+use crate::record::AsBuilt;
+use crate::record::model::{
+    Crossing, Direction, Ellipse, Geographic, Meeting, Requirement, Run, Separation,
+};
+use leg::{Figure, Leg, Path, along};
+use meet::{Outline, Touch};
+use vertical::{Pipe, pass};
+
+/// Sine of the angle to the feature below which where exactly they cross is not stated (our choice: 1°).
+const FLAT: f64 = 0.017_452;
+
+/// All crossings and near places, run by run, by station.
+///
+/// # Errors
+/// A place that can't be converted to WGS 84.
+pub fn crossings(record: &AsBuilt, plan: &Plan, site: &Site) -> Result<Vec<Crossing>, Error> {
+    let boxes: Vec<Option<Rect<f64>>> = plan
+        .features
+        .iter()
+        .map(|feature| feature.geometry.bounding_rect())
+        .collect();
+    let mut all = Vec::new();
+    for run in &record.runs {
+        let Some(path) = Path::of(record, run) else {
+            continue;
+        };
+        let extent = extent(&path);
+        let work = Work {
+            record,
+            run,
+            path: &path,
+        };
+        let mut found = Vec::new();
+        for (feature, rect) in plan.features.iter().zip(&boxes) {
+            if rect.is_some_and(|rect| gap(&rect, &extent) <= feature.near) {
+                found.extend(work.with(feature));
+            }
+        }
+        found.sort_by(|a, b| a.station.total_cmp(&b.station));
+        for (number, crossing) in (1..).zip(&mut found) {
+            crossing.id = format!("{}/x{number}", run.id);
+        }
+        all.extend(found);
+    }
+    place_on_earth(&mut all, record, site)?;
+    Ok(all)
+}
+
+fn extent(path: &Path) -> Rect<f64> {
+    let ends = path
+        .legs
+        .iter()
+        .flat_map(|leg| [leg.a.at, leg.b.at])
+        .map(|at| (at.x + path.origin.x, at.y + path.origin.y));
+    super::bounds(ends).unwrap_or_else(|| Rect::new(path.origin, path.origin))
+}
+
+/// Longitudes and latitudes, and heights above the ellipsoid where the separation is known.
+fn place_on_earth(crossings: &mut [Crossing], record: &AsBuilt, site: &Site) -> Result<(), Error> {
+    let Some(crs) = &site.crs else { return Ok(()) };
+    let metres = site.unit_metres;
+    let places: Vec<_> = crossings
+        .iter()
+        .map(|crossing| (crossing.easting * metres, crossing.northing * metres))
+        .collect();
+    let (places, _) = crs
+        .to_wgs84(&places)
+        .map_err(|why| Error::Usage(why.to_string()))?;
+    for (crossing, (longitude, latitude)) in crossings.iter_mut().zip(places) {
+        let height = crossing
+            .invert
+            .zip(record.frame.geoid_separation)
+            .map(|(invert, separation)| invert + separation);
+        crossing.geographic = Some(Geographic {
+            longitude: longitude.to_degrees(),
+            latitude: latitude.to_degrees(),
+            ellipsoidal_height: height.map(|height| height * record.frame.unit.metres()),
+        });
+    }
+    Ok(())
+}
+
+/// One run on its way through the features.
+struct Work<'a> {
+    record: &'a AsBuilt,
+    run: &'a Run,
+    path: &'a Path,
+}
+
+impl Work<'_> {
+    fn with(&self, feature: &Feature) -> Vec<Crossing> {
+        let (legs, origin) = (&self.path.legs[..], self.path.origin);
+        let outline = Outline::of(&feature.geometry, origin);
+        let meetings = meet::meetings(legs, &outline);
+        if !meetings.is_empty() {
+            return meetings
+                .iter()
+                .filter_map(|touch| self.row(feature, Meeting::Crosses, touch))
+                .collect();
+        }
+        if meet::inside(legs, origin, &feature.geometry) {
+            let start = Touch {
+                leg: 0,
+                u: 0.0,
+                distance: 0.0,
+                direction: Coord::zero(),
+            };
+            return self
+                .row(feature, Meeting::Within, &start)
+                .into_iter()
+                .collect();
+        }
+        let near = meet::nearest(legs, &outline).filter(|touch| touch.distance <= feature.near);
+        near.and_then(|touch| self.row(feature, Meeting::Near, &touch))
+            .into_iter()
+            .collect()
+    }
+
+    /// Half the pipe's outside width, metres, as far as it is known.
+    fn half_width(&self) -> f64 {
+        let wall = self.run.wall.unwrap_or(0.0);
+        self.run
+            .diameter
+            .map_or(0.0, |diameter| 0.5 * diameter + wall)
+            * self.record.frame.unit.metres()
+    }
+
+    fn row(&self, feature: &Feature, meeting: Meeting, touch: &Touch) -> Option<Crossing> {
+        let leg = self.path.legs.get(touch.leg)?;
+        let (unit, grid) = (self.record.frame.unit, self.record.frame.crs_unit_metres);
+        let bounds = Bounds::of(leg, meeting, touch, feature.sigma);
+        let at = leg.at(touch.u) + self.path.origin;
+        let of_other = if is_thin(&feature.geometry) {
+            0.5 * feature.size.unwrap_or(0.0)
+        } else {
+            0.0
+        };
+        let clearance = (touch.distance - self.half_width() - of_other).max(0.0);
+        let mut row = Crossing {
+            id: String::new(),
+            run: self.run.run.clone(),
+            meeting,
+            role: feature.role.word().to_owned(),
+            layer: feature.layer.to_string(),
+            kind: feature.kind.clone(),
+            name: feature.name.clone(),
+            station: unit.of(leg.station(touch.u)),
+            easting: at.x / grid,
+            northing: at.y / grid,
+            geographic: None,
+            ellipse: leg
+                .covariance(touch.u)
+                .map(|block| ellipse(block, unit.metres())),
+            along_95: bounds.along.map(|sigma| unit.of(NORMAL_95 * sigma)),
+            distance: unit.of(touch.distance),
+            clearance: unit.of(clearance),
+            clearance_95: bounds.clearance.map(|sigma| unit.of(NORMAL_95 * sigma)),
+            transmitter_depth: None,
+            depth_95: None,
+            cover: None,
+            cover_least: None,
+            invert: None,
+            invert_95: None,
+            passes: None,
+            vertical_clearance: None,
+            vertical_clearance_95: None,
+            requirement: None,
+            source: feature.source.clone(),
+        };
+        self.levels(&mut row, feature, leg, touch, bounds.fraction);
+        row.requirement = feature
+            .required
+            .as_ref()
+            .and_then(|required| requirement(&row, required, unit.metres()));
+        Some(row)
+    }
+
+    /// Depth, cover and invert there, and how the other utility is passed.
+    fn levels(
+        &self,
+        row: &mut Crossing,
+        feature: &Feature,
+        leg: &Leg,
+        touch: &Touch,
+        variance_of_u: f64,
+    ) {
+        let unit = self.record.frame.unit;
+        let bound = |figure: &Figure| {
+            figure
+                .variance
+                .map(|variance| unit.of(NORMAL_95 * variance.sqrt()))
+        };
+        let depth = leg.depth(touch.u, variance_of_u);
+        let invert = leg.invert(touch.u, variance_of_u);
+        let cover = leg.cover(touch.u);
+        row.transmitter_depth = depth.map(|figure| unit.of(figure.value));
+        row.depth_95 = depth.as_ref().and_then(bound);
+        row.cover = cover.map(|cover| unit.of(cover));
+        let sigma = depth.and_then(|figure| figure.variance).map(f64::sqrt);
+        row.cover_least = cover
+            .zip(sigma)
+            .map(|(cover, sigma)| unit.of(cover - NORMAL_95_ONE_SIDED * sigma));
+        row.invert = invert.map(|figure| unit.of(figure.value));
+        row.invert_95 = invert.as_ref().and_then(bound);
+        let Some(level) = &feature.level else { return };
+        let (wall, metres) = (self.run.wall.unwrap_or(0.0), unit.metres());
+        let Some(diameter) = self.run.diameter.map(|diameter| diameter * metres) else {
+            return;
+        };
+        let wall = wall * metres;
+        let pipe = if level.is_elevation {
+            invert.map(|invert| Pipe {
+                top: -(invert.value + diameter + wall),
+                bottom: -(invert.value - wall),
+                variance: invert.variance,
+            })
+        } else {
+            let variance = depth.and_then(|figure| figure.variance);
+            cover.map(|cover| Pipe {
+                top: cover,
+                bottom: cover + diameter + 2.0 * wall,
+                variance,
+            })
+        };
+        let Some(passing) = pipe.map(|pipe| pass(pipe, level, feature.size)) else {
+            return;
+        };
+        row.passes = Some(if passing.under { "under" } else { "over" }.to_owned());
+        row.vertical_clearance = passing.clearance.map(|clearance| unit.of(clearance));
+        let sigma = passing.clearance.and(passing.sigma);
+        row.vertical_clearance_95 = sigma.map(|sigma| unit.of(NORMAL_95 * sigma));
+    }
+}
+
+/// Whether a shape stands for something by its axis or centre, so that its width is to be taken off.
+fn is_thin(geometry: &Geometry<f64>) -> bool {
+    !matches!(
+        geometry,
+        Geometry::Polygon(_)
+            | Geometry::MultiPolygon(_)
+            | Geometry::Rect(_)
+            | Geometry::Triangle(_)
+    )
+}
+
+/// One-sigmas at a touch, metres.
+struct Bounds {
+    clearance: Option<f64>,
+    along: Option<f64>,
+    /// Variance of the fraction on the leg.
+    fraction: f64,
+}
+
+impl Bounds {
+    fn of(leg: &Leg, meeting: Meeting, touch: &Touch, sigma: f64) -> Self {
+        let none = Self {
+            clearance: None,
+            along: None,
+            fraction: 0.0,
+        };
+        let Some(covariance) = leg.covariance(touch.u) else {
+            return none;
+        };
+        let off = |direction: Coord<f64>| along(covariance, direction) + sigma * sigma;
+        let square = |direction: Coord<f64>| Coord {
+            x: -direction.y,
+            y: direction.x,
+        };
+        let (t, d) = (leg.direction(), touch.direction);
+        match meeting {
+            Meeting::Within => none,
+            Meeting::Near => {
+                let on_leg = touch.u > 0.0 && touch.u < 1.0;
+                let fraction = if on_leg {
+                    off(t) / (leg.length * leg.length)
+                } else {
+                    0.0
+                };
+                Self {
+                    clearance: Some(off(d).sqrt()),
+                    along: None,
+                    fraction,
+                }
+            }
+            Meeting::Crosses => {
+                let sine = (t.x * d.y - t.y * d.x).abs();
+                let across = off(square(d));
+                if sine < FLAT {
+                    return Self {
+                        clearance: Some(across.sqrt()),
+                        ..none
+                    };
+                }
+                Self {
+                    clearance: Some(across.sqrt()),
+                    along: Some(off(square(t)).sqrt() / sine),
+                    fraction: across / (leg.length * sine).powi(2),
+                }
+            }
+        }
+    }
+}
+
+/// 95 % ellipse in the result unit.
+fn ellipse(block: leg::Block, metres: f64) -> Ellipse {
+    let one = OneSigma::of(block);
+    let scale = ELLIPSE_95 / metres;
+    Ellipse {
+        semi_major_95: one.major * scale,
+        semi_minor_95: one.minor * scale,
+        azimuth_95: one.azimuth.to_degrees(),
+    }
+}
+
+/// The separation that applies: vertical where the lines meet and one is required, else horizontal.
+fn requirement(row: &Crossing, required: &Required, metres: f64) -> Option<Requirement> {
+    let meets = row.meeting != Meeting::Near;
+    let (direction, needed, value, bound) = match (meets, required.vertical, required.horizontal) {
+        (true, Some(needed), _) => (
+            Direction::Vertical,
+            needed,
+            row.vertical_clearance,
+            row.vertical_clearance_95,
+        ),
+        (_, _, Some(needed)) => (
+            Direction::Horizontal,
+            needed,
+            Some(row.clearance),
+            row.clearance_95,
+        ),
+        _ => return None,
+    };
+    let required_here = needed / metres;
+    Some(Requirement {
+        direction,
+        required: required_here,
+        source: required.source.clone(),
+        verdict: verdict(value, bound, required_here),
+    })
+}
+
+/// A figure with its bound against what is required.
+fn verdict(value: Option<f64>, bound: Option<f64>, required: f64) -> Separation {
+    match value.zip(bound) {
+        Some((value, bound)) if value - bound >= required => Separation::Met,
+        Some((value, bound)) if value + bound < required => Separation::NotMet,
+        _ => Separation::CannotBeTold,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_verdict_turns_exactly_at_the_bound() {
+        for (value, bound, verdict_is) in [
+            (Some(1.5), Some(0.5), Separation::Met),
+            (Some(1.499), Some(0.5), Separation::CannotBeTold),
+            (Some(0.5), Some(0.5), Separation::CannotBeTold),
+            (Some(0.499), Some(0.5), Separation::NotMet),
+            (Some(9.0), None, Separation::CannotBeTold),
+            (None, Some(0.1), Separation::CannotBeTold),
+        ] {
+            assert_eq!(
+                verdict(value, bound, 1.0),
+                verdict_is,
+                "{value:?} {bound:?}"
+            );
+        }
+    }
+}

@@ -1,0 +1,619 @@
+//! The layers file: what the layers of a plan mean, in TOML.
+//!
+//! ```toml
+//! near = "10 ft"            # within this a feature is reported; plain numbers are in the result unit
+//! crs = "EPSG:2264"         # of plans that don't name theirs
+//! layer_column = "layer"    # attribute that names the layer, in files without layers of their own
+//!
+//! [[file]]                  # beats what the file itself says
+//! name = "old-survey.geojson"
+//! unit = "us-ft"            # its coordinates are in the job's system, in this unit
+//!
+//! [[layer]]
+//! name = "WATER*"           # * stands for anything; letter case does not count
+//! role = "utility"
+//! kind = "water"
+//! depth = { column = "DEPTH", unit = "ft", to = "top", sigma = "0.5 ft" }
+//! size = { column = "DIAM", unit = "in" }
+//! required = { horizontal = "10 ft", vertical = "18 in", source = "utility's standard 4.2" }
+//! sigma = "0.3 ft"          # one-sigma of its lines, each axis
+//! ```
+//!
+//! The first `[[layer]]` whose name fits decides.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use schemars::JsonSchema;
+use serde::Deserialize;
+
+use super::role::Role;
+use crate::error::Error;
+use crate::units::{LengthUnit, Plain, parse_length};
+
+/// Distance within which a feature is reported where nothing else is said, metres (our choice: 10 ft, the distance that rules of
+/// separation most often name).
+pub const NEAR: f64 = 10.0 * crate::units::FOOT;
+
+/// A length as written: a plain number, or one with its unit.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[serde(untagged)]
+enum Cell {
+    Number(f64),
+    Text(String),
+}
+
+/// A length that is the same for the layer, or stands in a column.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[serde(untagged)]
+enum Figure {
+    Fixed(Cell),
+    Table(FigureTable),
+}
+
+#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+struct FigureTable {
+    /// Attribute that holds it.
+    column: Option<String>,
+    /// The same for every feature.
+    value: Option<Cell>,
+    /// Unit of plain numbers.
+    unit: Option<String>,
+    /// What of the utility it is measured to.
+    to: Part,
+    /// One-sigma.
+    sigma: Option<Cell>,
+}
+
+/// What of a utility a depth or an elevation belongs to.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Part {
+    /// Its outside top.
+    #[default]
+    Top,
+    /// Its axis.
+    Axis,
+    /// Its outside bottom.
+    Bottom,
+}
+
+#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+struct RequiredTable {
+    horizontal: Option<Cell>,
+    vertical: Option<Cell>,
+    source: Option<String>,
+}
+
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct LayerTable {
+    /// Name of the layer; `*` stands for anything.
+    name: String,
+    /// What its features are.
+    role: Option<Role>,
+    /// `false` leaves it out.
+    #[serde(rename = "use", default = "yes")]
+    used: bool,
+    /// Kind of a utility: `water`, `gas`, …
+    kind: Option<String>,
+    /// Attribute that names a feature.
+    name_column: Option<String>,
+    /// Depth below the ground.
+    depth: Option<Figure>,
+    /// Elevation in the job's height datum.
+    elevation: Option<Figure>,
+    /// Outside width or diameter.
+    size: Option<Figure>,
+    /// One-sigma of its lines, each axis.
+    sigma: Option<Cell>,
+    /// Distance within which its features are reported.
+    near: Option<Cell>,
+    /// Separation required from its features.
+    required: Option<RequiredTable>,
+}
+
+fn yes() -> bool {
+    true
+}
+
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct FileTable {
+    /// Name of the file.
+    name: String,
+    /// Its coordinate system, whatever it says itself: `EPSG:2264`, or `job`.
+    crs: Option<String>,
+    /// Its unit, whatever it says itself: m, ft, us-ft, mm, cm, in.
+    unit: Option<String>,
+}
+
+/// The layers file, as written.
+#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+struct LayersFile {
+    /// Coordinate system of plans that don't name theirs: `EPSG:2264`, or `job`.
+    crs: Option<String>,
+    /// Unit of plans that don't name theirs: m, ft, us-ft, mm, cm, in.
+    unit: Option<String>,
+    /// Distance within which a feature is reported.
+    near: Option<Cell>,
+    /// Attribute that names the layer, in files without layers of their own.
+    layer_column: Option<String>,
+    /// Files that need a word of their own.
+    file: Vec<FileTable>,
+    /// Layers.
+    layer: Vec<LayerTable>,
+}
+
+/// Unit of a plan's coordinates.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlanUnit {
+    /// Its word.
+    pub word: &'static str,
+    /// Metres in one.
+    pub metres: f64,
+}
+
+/// The units that plans are drawn in.
+pub const PLAN_UNITS: &[PlanUnit] = &[
+    PlanUnit {
+        word: "m",
+        metres: 1.0,
+    },
+    PlanUnit {
+        word: "ft",
+        metres: crate::units::FOOT,
+    },
+    PlanUnit {
+        word: "us-ft",
+        metres: crate::units::US_SURVEY_FOOT,
+    },
+    PlanUnit {
+        word: "mm",
+        metres: 0.001,
+    },
+    PlanUnit {
+        word: "cm",
+        metres: 0.01,
+    },
+    PlanUnit {
+        word: "in",
+        metres: crate::units::INCH,
+    },
+];
+
+/// What is said of a plan's coordinates.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Said {
+    /// Coordinate system: a code, or `job`.
+    pub crs: Option<String>,
+    /// Unit.
+    pub unit: Option<PlanUnit>,
+}
+
+/// A length, metres, or the column that it stands in.
+#[derive(Clone, Debug, PartialEq)]
+enum Length {
+    Fixed(f64),
+    Column(String, Plain),
+}
+
+impl Length {
+    /// Metres; `None` where the cell is empty, an error where it can't be read.
+    fn of(&self, attributes: &BTreeMap<String, String>) -> Result<Option<f64>, String> {
+        let (column, plain) = match self {
+            Self::Fixed(metres) => return Ok(Some(*metres)),
+            Self::Column(column, plain) => (column, *plain),
+        };
+        let Some(text) = attributes
+            .get(column)
+            .map(|text| text.trim())
+            .filter(|text| !text.is_empty())
+        else {
+            return Ok(None);
+        };
+        parse_length(text, plain)
+            .map(Some)
+            .map_err(|why| format!("column `{column}`: \"{text}\" is no length: {why}"))
+    }
+}
+
+/// Where a feature lies in height.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Level {
+    /// Metres: depth below the ground, or elevation.
+    pub value: f64,
+    /// It is an elevation.
+    pub is_elevation: bool,
+    /// What of the feature it belongs to.
+    pub part: Part,
+    /// One-sigma, metres; 0 where none is stated.
+    pub sigma: f64,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+struct LevelRule {
+    length: Length,
+    is_elevation: bool,
+    part: Part,
+    sigma: f64,
+}
+
+/// A required separation; metres.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Required {
+    /// In plan.
+    pub horizontal: Option<f64>,
+    /// In height.
+    pub vertical: Option<f64>,
+    /// Where it comes from, as entered.
+    pub source: Option<String>,
+}
+
+/// What is said of a layer; metres.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rule {
+    pattern: String,
+    /// What its features are, if said.
+    pub role: Option<Role>,
+    /// It takes part.
+    pub used: bool,
+    /// Kind of a utility.
+    pub kind: Option<String>,
+    /// Attribute that names a feature.
+    pub name_column: Option<String>,
+    level: Vec<LevelRule>,
+    size: Option<Length>,
+    /// One-sigma of its lines.
+    pub sigma: f64,
+    /// Distance within which its features are reported.
+    pub near: Option<f64>,
+    /// Separation required.
+    pub required: Option<Arc<Required>>,
+}
+
+impl Rule {
+    /// Where a feature lies in height: by elevation where it has one, else by depth.
+    pub fn level(&self, attributes: &BTreeMap<String, String>) -> Result<Option<Level>, String> {
+        for rule in &self.level {
+            if let Some(value) = rule.length.of(attributes)? {
+                let LevelRule {
+                    is_elevation,
+                    part,
+                    sigma,
+                    ..
+                } = *rule;
+                return Ok(Some(Level {
+                    value,
+                    is_elevation,
+                    part,
+                    sigma,
+                }));
+            }
+        }
+        Ok(None)
+    }
+
+    /// A feature's outside width, metres.
+    pub fn size(&self, attributes: &BTreeMap<String, String>) -> Result<Option<f64>, String> {
+        let size = self
+            .size
+            .as_ref()
+            .map_or(Ok(None), |length| length.of(attributes))?;
+        match size {
+            Some(size) if size < 0.0 => Err("the size is negative".to_owned()),
+            _ => Ok(size),
+        }
+    }
+}
+
+/// The layers file, read; metres.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Layers {
+    said: Said,
+    files: Vec<(String, Said)>,
+    /// Distance within which a feature is reported.
+    pub near: f64,
+    /// Attribute that names the layer, in files without layers of their own.
+    pub layer_column: Option<String>,
+    rules: Vec<Rule>,
+}
+
+impl Default for Layers {
+    fn default() -> Self {
+        Self {
+            said: Said::default(),
+            files: Vec::new(),
+            near: NEAR,
+            layer_column: None,
+            rules: Vec::new(),
+        }
+    }
+}
+
+impl Layers {
+    /// Reads a layers file. `name` is its name for messages; plain numbers are in `unit`.
+    ///
+    /// # Errors
+    /// What can't be read, with the line.
+    pub fn parse(text: &str, name: &str, unit: LengthUnit) -> Result<Self, Error> {
+        let written: LayersFile =
+            toml::from_str(text).map_err(|why| Error::Usage(format!("{name}: {why}")))?;
+        Self::resolve(&written, Plain::of(unit))
+            .map_err(|why| Error::Usage(format!("{name}: {why}")))
+    }
+
+    fn resolve(written: &LayersFile, plain: Plain) -> Result<Self, String> {
+        let near = written
+            .near
+            .as_ref()
+            .map_or(Ok(NEAR), |cell| metres(cell, plain, "near"))?;
+        let files = written.file.iter().map(|file| {
+            let said = said(file.crs.as_deref(), file.unit.as_deref())?;
+            Ok((file.name.clone(), said))
+        });
+        Ok(Self {
+            said: said(written.crs.as_deref(), written.unit.as_deref())?,
+            files: files.collect::<Result<_, String>>()?,
+            near,
+            layer_column: written.layer_column.clone(),
+            rules: written
+                .layer
+                .iter()
+                .map(|layer| {
+                    rule(layer, plain).map_err(|why| format!("layer \"{}\": {why}", layer.name))
+                })
+                .collect::<Result<_, String>>()?,
+        })
+    }
+
+    /// JSON Schema of the file.
+    #[must_use]
+    pub fn schema() -> serde_json::Value {
+        schemars::schema_for!(LayersFile).to_value()
+    }
+
+    /// What is said of a layer.
+    #[must_use]
+    pub fn rule(&self, layer: &str) -> Option<&Rule> {
+        self.rules.iter().find(|rule| fits(&rule.pattern, layer))
+    }
+
+    /// What is said of a file that beats what it says itself.
+    #[must_use]
+    pub fn beats(&self, file: &str) -> Option<&Said> {
+        self.files
+            .iter()
+            .find(|(name, _)| name == file)
+            .map(|(_, said)| said)
+    }
+
+    /// What is said of files that say nothing themselves.
+    #[must_use]
+    pub fn otherwise(&self) -> &Said {
+        &self.said
+    }
+
+    /// Patterns that fit none of the layers: most likely misspelt.
+    #[must_use]
+    pub fn idle(&self, layers: &[&str]) -> Vec<&str> {
+        let patterns = self.rules.iter().map(|rule| rule.pattern.as_str());
+        patterns
+            .filter(|pattern| !layers.iter().any(|layer| fits(pattern, layer)))
+            .collect()
+    }
+}
+
+fn said(crs: Option<&str>, unit: Option<&str>) -> Result<Said, String> {
+    let unit = unit.map(|word| {
+        let known = PLAN_UNITS
+            .iter()
+            .find(|unit| unit.word == word.trim().to_lowercase());
+        known.copied().ok_or_else(|| {
+            let words: Vec<&str> = PLAN_UNITS.iter().map(|unit| unit.word).collect();
+            format!(
+                "unit \"{word}\" is not known: write one of {}",
+                words.join(", ")
+            )
+        })
+    });
+    Ok(Said {
+        crs: crs.map(|code| code.trim().to_owned()),
+        unit: unit.transpose()?,
+    })
+}
+
+fn metres(cell: &Cell, plain: Plain, key: &str) -> Result<f64, String> {
+    let metres = match cell {
+        Cell::Number(number) if number.is_finite() => number * plain.metres,
+        Cell::Number(number) => return Err(format!("`{key}`: {number} is no length")),
+        Cell::Text(text) => parse_length(text, plain)
+            .map_err(|why| format!("`{key}`: \"{text}\" is no length: {why}"))?,
+    };
+    Ok(metres)
+}
+
+fn distance(cell: Option<&Cell>, plain: Plain, key: &str) -> Result<Option<f64>, String> {
+    let Some(cell) = cell else { return Ok(None) };
+    match metres(cell, plain, key)? {
+        negative if negative < 0.0 => Err(format!("`{key}` is negative")),
+        metres => Ok(Some(metres)),
+    }
+}
+
+fn rule(layer: &LayerTable, plain: Plain) -> Result<Rule, String> {
+    let mut level = Vec::new();
+    for (figure, is_elevation, key) in [
+        (&layer.elevation, true, "elevation"),
+        (&layer.depth, false, "depth"),
+    ] {
+        if let Some(figure) = figure {
+            let (length, part, sigma) = figure_rule(figure, plain, key)?;
+            level.push(LevelRule {
+                length,
+                is_elevation,
+                part,
+                sigma,
+            });
+        }
+    }
+    let size = layer
+        .size
+        .as_ref()
+        .map(|figure| figure_rule(figure, plain, "size"))
+        .transpose()?;
+    let required = layer.required.as_ref().map(|table| {
+        Ok::<_, String>(Arc::new(Required {
+            horizontal: distance(table.horizontal.as_ref(), plain, "required.horizontal")?,
+            vertical: distance(table.vertical.as_ref(), plain, "required.vertical")?,
+            source: table.source.clone(),
+        }))
+    });
+    Ok(Rule {
+        pattern: layer.name.clone(),
+        role: layer.role,
+        used: layer.used,
+        kind: layer.kind.clone(),
+        name_column: layer.name_column.clone(),
+        level,
+        size: size.map(|(length, _, _)| length),
+        sigma: distance(layer.sigma.as_ref(), plain, "sigma")?.unwrap_or(0.0),
+        near: distance(layer.near.as_ref(), plain, "near")?,
+        required: required.transpose()?,
+    })
+}
+
+fn figure_rule(figure: &Figure, plain: Plain, key: &str) -> Result<(Length, Part, f64), String> {
+    let table = match figure {
+        Figure::Fixed(cell) => {
+            return Ok((Length::Fixed(metres(cell, plain, key)?), Part::Top, 0.0));
+        }
+        Figure::Table(table) => table,
+    };
+    let own = match &table.unit {
+        Some(word) => plain
+            .named(word)
+            .ok_or_else(|| format!("`{key}.unit`: \"{word}\" is no unit"))?,
+        None => plain,
+    };
+    let length = match (&table.column, &table.value) {
+        (Some(column), None) => Length::Column(column.clone(), own),
+        (None, Some(cell)) => Length::Fixed(metres(cell, own, key)?),
+        _ => return Err(format!("`{key}` needs either `column` or `value`")),
+    };
+    let sigma = distance(table.sigma.as_ref(), own, "sigma")?.unwrap_or(0.0);
+    Ok((length, table.to, sigma))
+}
+
+/// Whether a name fits a pattern in which `*` stands for anything; letter case does not count.
+fn fits(pattern: &str, name: &str) -> bool {
+    let (pattern, name) = (pattern.to_lowercase(), name.to_lowercase());
+    let mut parts = pattern.split('*');
+    let Some(mut rest) = name.strip_prefix(parts.next().unwrap_or_default()) else {
+        return false;
+    };
+    let parts: Vec<&str> = parts.collect();
+    let Some((last, middle)) = parts.split_last() else {
+        return rest.is_empty();
+    };
+    for part in middle {
+        let Some(at) = rest.find(part) else {
+            return false;
+        };
+        rest = rest.get(at + part.len()..).unwrap_or_default();
+    }
+    rest.ends_with(last)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_star_stands_for_anything() {
+        for (pattern, name, yes) in [
+            ("WATER*", "water_main", true),
+            ("*", "", true),
+            ("*main", "Gas Main", true),
+            ("a*b*c", "a1b2c", true),
+            ("a*b*c", "a1c2b", false),
+            ("ab*ba", "aba", false),
+            ("lot", "lots", false),
+            ("Größe*", "GRÖSSE", false),
+        ] {
+            assert_eq!(fits(pattern, name), yes, "{pattern} {name}");
+        }
+    }
+
+    #[test]
+    fn figures_come_from_columns_in_their_own_unit() {
+        let text = r#"
+            near = 20
+            [[layer]]
+            name = "W*"
+            role = "utility"
+            depth = { column = "D", unit = "in", to = "axis", sigma = 2 }
+            size = { value = 8, unit = "in" }
+            required = { horizontal = "10 ft", vertical = "18 in", source = "s" }
+        "#;
+        let layers = Layers::parse(text, "l.toml", LengthUnit::Foot).unwrap();
+        assert!((layers.near - 6.096).abs() < 1e-12);
+        let rule = layers.rule("water").unwrap();
+        let attributes = BTreeMap::from([("D".to_owned(), "48".to_owned())]);
+        let level = rule.level(&attributes).unwrap().unwrap();
+        assert!((level.value - 1.2192).abs() < 1e-12 && (level.sigma - 0.0508).abs() < 1e-12);
+        assert_eq!((level.part, level.is_elevation), (Part::Axis, false));
+        assert!((rule.size(&attributes).unwrap().unwrap() - 0.2032).abs() < 1e-12);
+        let required = rule.required.as_ref().unwrap();
+        assert!((required.vertical.unwrap() - 0.4572).abs() < 1e-12);
+        let broken = BTreeMap::from([("D".to_owned(), "deep".to_owned())]);
+        assert!(rule.level(&broken).unwrap_err().contains("\"deep\""));
+        assert!(layers.rule("gas").is_none() && layers.idle(&["gas"]) == ["W*"]);
+    }
+
+    #[test]
+    fn what_cannot_be_read_is_named() {
+        for (text, says) in [
+            ("layer = 3", "layer"),
+            ("[[layer]]\nname = 'a'\nrole = 'pond'", "pond"),
+            ("[[layer]]\nname = 'a'\ncolour = 'red'", "colour"),
+            ("unit = 'furlong'", "furlong"),
+            ("near = 'far'", "far"),
+            ("near = nan", "no length"),
+            ("[[layer]]\nname='a'\nsigma = -1", "negative"),
+            ("[[layer]]\nname='a'\ndepth = { to = 'top' }", "either"),
+        ] {
+            let error = Layers::parse(text, "l.toml", LengthUnit::Metre)
+                .unwrap_err()
+                .to_string();
+            assert!(
+                error.contains(says) && error.contains("l.toml"),
+                "{text}: {error}"
+            );
+        }
+    }
+
+    #[test]
+    fn the_example_of_the_head_comment_reads_and_fits_the_schema() {
+        let example: String = include_str!("layers.rs")
+            .lines()
+            .skip_while(|line| !line.contains("```toml"))
+            .skip(1)
+            .take_while(|line| !line.contains("```"))
+            .map(|line| format!("{}\n", line.trim_start_matches("//!")))
+            .collect();
+        let layers = Layers::parse(&example, "l.toml", LengthUnit::Foot).unwrap();
+        assert!(
+            layers.rule("Water main").is_some() && layers.beats("old-survey.geojson").is_some()
+        );
+        let validator = jsonschema::validator_for(&Layers::schema()).unwrap();
+        let document: serde_json::Value = toml::from_str(&example).unwrap();
+        assert!(validator.is_valid(&document));
+        assert!(
+            !validator.is_valid(&serde_json::json!({"layer": [{"name": "a", "colour": "red"}]}))
+        );
+    }
+}

@@ -1,0 +1,223 @@
+//! Stage 10: site plans. Comes in: the record, plan files, what their layers mean. Goes out: where each run crosses, or comes
+//! near, what the plans show, with bounds and clearances ([`crate::record::model::Crossing`]).
+//!
+//! A plan comes to the job's grid in one of these ways, and [`LayerUse::placed`] says which: it names its coordinate system;
+//! the layers file names it; or common points tie it ([`tie`]). Nothing is guessed in silence: a plan that says nothing, or
+//! that lands far from the job, is an error that says which system or unit would bring it near ([`far`]).
+//!
+//! Inside: eastings and northings of the job's coordinate system in metres, lengths in metres. Lengths are the grid's, as
+//! stations are: over the few metres of a clearance, grid and ground differ by less than a millimetre.
+
+pub mod crossing;
+pub mod far;
+pub mod layers;
+pub mod placing;
+pub mod read;
+pub mod role;
+pub mod tie;
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use geo::{Geometry, Rect};
+
+use crate::crs::Crs;
+use crate::error::Error;
+use crate::record::AsBuilt;
+use crate::record::model::{Input, Note, PlanLayer};
+use layers::{Layers, Level, Required};
+use placing::Placing;
+use role::{Role, RoleFrom};
+use tie::Tie;
+
+/// The job that a plan belongs to: its grid, and where on it the job lies.
+#[derive(Clone, Debug)]
+pub struct Site {
+    /// The job's coordinate system; `None` on a site grid.
+    pub crs: Option<Crs>,
+    /// Code of it, or `local`.
+    pub code: String,
+    /// Metres in one of its unit.
+    pub unit_metres: f64,
+    /// What the runs, marks and references of the job span, metres.
+    pub extent: Rect<f64>,
+}
+
+impl Site {
+    /// The site of a record.
+    ///
+    /// # Errors
+    /// A record without a place, or with a coordinate system that this program does not know.
+    pub fn of(record: &AsBuilt) -> Result<Self, Error> {
+        let frame = &record.frame;
+        let vertices = record.runs.iter().flat_map(|run| &run.vertices);
+        let places = vertices
+            .map(|vertex| (vertex.easting, vertex.northing))
+            .chain(
+                record
+                    .marks
+                    .iter()
+                    .map(|mark| (mark.easting, mark.northing)),
+            )
+            .chain(
+                record
+                    .references
+                    .iter()
+                    .map(|point| (point.easting, point.northing)),
+            );
+        let metres = frame.crs_unit_metres;
+        let extent = bounds(places.map(|(e, n)| (e * metres, n * metres))).ok_or_else(|| {
+            Error::Usage("the job has no place that a plan could be laid under".to_owned())
+        })?;
+        let crs = if frame.local {
+            None
+        } else {
+            let crs =
+                Crs::new(&frame.crs, frame.unit).map_err(|why| Error::Usage(why.to_string()))?;
+            Some(crs)
+        };
+        Ok(Self {
+            crs,
+            code: frame.crs.clone(),
+            unit_metres: metres,
+            extent,
+        })
+    }
+}
+
+/// What is asked of the plans.
+#[derive(Clone, Debug)]
+pub struct Request<'a> {
+    /// Plan files, in the order in which they are drawn.
+    pub files: &'a [PathBuf],
+    /// What their layers mean.
+    pub layers: &'a Layers,
+    /// Common points of plan and job.
+    pub tie: Option<&'a Tie>,
+}
+
+/// Site plans on the job's grid.
+#[derive(Clone, Debug, Default)]
+pub struct Plan {
+    /// Every layer that was met, used or not, in file order.
+    pub layers: Vec<LayerUse>,
+    /// Features of the layers in use, in file order.
+    pub features: Vec<Feature>,
+    /// What was decided or seen on the way, for the record.
+    pub notes: Vec<Note>,
+    /// The plan files.
+    pub inputs: Vec<Input>,
+}
+
+/// What was made of a layer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LayerUse {
+    /// File that it is in.
+    pub file: String,
+    /// Its name.
+    pub layer: String,
+    /// What its features are.
+    pub role: Role,
+    /// Who said so.
+    pub role_from: RoleFrom,
+    /// Takes part.
+    pub used: bool,
+    /// Number of its features.
+    pub features: usize,
+    /// How it came to the job's grid, in words.
+    pub placed: String,
+}
+
+impl LayerUse {
+    fn of_record(&self) -> PlanLayer {
+        let role_from = match self.role_from {
+            RoleFrom::Given => "given",
+            RoleFrom::Guessed => "guessed",
+            RoleFrom::Unknown => "unknown",
+        };
+        PlanLayer {
+            file: self.file.clone(),
+            layer: self.layer.clone(),
+            role: self.role.word().to_owned(),
+            role_from: role_from.to_owned(),
+            used: self.used,
+            features: self.features,
+            placed: self.placed.clone(),
+        }
+    }
+}
+
+/// Something that a plan shows, on the job's grid.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Feature {
+    /// File and layer and number: `plan.gpkg!water:12`.
+    pub source: String,
+    /// Layer.
+    pub layer: Arc<str>,
+    /// What it is.
+    pub role: Role,
+    /// Kind of a utility, as entered.
+    pub kind: Option<String>,
+    /// Its own name.
+    pub name: Option<String>,
+    /// Shape, metres.
+    pub geometry: Geometry<f64>,
+    /// How deep or how high it lies.
+    pub level: Option<Level>,
+    /// Outside width or diameter, metres.
+    pub size: Option<f64>,
+    /// One-sigma of its place, each axis, metres: the plan's own and the tie's.
+    pub sigma: f64,
+    /// Distance within which it counts as near, metres.
+    pub near: f64,
+    /// Separation required from it.
+    pub required: Option<Arc<Required>>,
+    /// Its attributes, as the plan has them.
+    pub attributes: BTreeMap<String, String>,
+}
+
+/// Reads plans and brings them to the job's grid.
+///
+/// # Errors
+/// A file that can't be read, says no coordinate system, lies far from the job, or holds a depth or size that can't be read.
+pub fn read(request: &Request<'_>, site: &Site) -> Result<Plan, Error> {
+    let mut plan = Plan::default();
+    let tie = request.tie.map(|tie| Note {
+        source: None,
+        text: tie.words(),
+    });
+    plan.notes.extend(tie);
+    for path in request.files {
+        let raw = read::file(path, request.layers)?;
+        let placing = Placing::of(&raw, request, site)?;
+        placing::lay(&raw, &placing, request.layers, site, &mut plan)?;
+        plan.inputs.push(raw.input);
+    }
+    Ok(plan)
+}
+
+/// Puts the crossings of a plan, its notes and its files into a record. The record's hash is to be made anew.
+///
+/// # Errors
+/// A crossing that can't be converted to WGS 84.
+pub fn attach(record: &mut AsBuilt, plan: &Plan, site: &Site) -> Result<(), Error> {
+    record.crossings = crossing::crossings(record, plan, site)?;
+    record.plans = plan.layers.iter().map(LayerUse::of_record).collect();
+    record.notes.extend(plan.notes.iter().cloned());
+    record.inputs.extend(plan.inputs.iter().cloned());
+    Ok(())
+}
+
+/// The rectangle about places; `None` without any.
+fn bounds(places: impl Iterator<Item = (f64, f64)>) -> Option<Rect<f64>> {
+    places
+        .map(|place| Rect::new(place, place))
+        .reduce(|all, one| {
+            let (low, high) = (all.min(), all.max());
+            Rect::new(
+                (low.x.min(one.min().x), low.y.min(one.min().y)),
+                (high.x.max(one.max().x), high.y.max(one.max().y)),
+            )
+        })
+}

@@ -1,0 +1,392 @@
+//! From a plan's own coordinates to the job's grid.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use geo::{BoundingRect, Coord, CoordsIter, Geometry, MapCoords};
+
+use super::layers::{Layers, PlanUnit, Rule, Said};
+use super::read::{RawFeature, RawLayer, RawPlan, System};
+use super::role::{Role, RoleFrom};
+use super::tie::Tie;
+use super::{Feature, LayerUse, Plan, Request, Site, far};
+use crate::crs::{Crs, CrsError, Datum};
+use crate::error::Error;
+use crate::record::model::Note;
+
+/// One way onto the job's grid.
+#[derive(Clone, Debug)]
+pub enum Way {
+    /// The job's own system, this many metres a unit.
+    Own(f64),
+    /// Another projected system, this many metres a unit.
+    Projected(Crs, f64),
+    /// Longitude and latitude of the geographic system with this code.
+    Geographic(String),
+    /// Common points.
+    Tied(Tie),
+}
+
+impl Way {
+    /// Coordinates of the plan on the job's grid, metres.
+    pub fn map(&self, site: &Site, points: &[(f64, f64)]) -> Result<Vec<(f64, f64)>, CrsError> {
+        let scaled = |metres: f64| {
+            points
+                .iter()
+                .map(|(x, y)| (x * metres, y * metres))
+                .collect::<Vec<_>>()
+        };
+        match (self, &site.crs) {
+            (Self::Own(metres), _) => Ok(scaled(*metres)),
+            (Self::Tied(tie), _) => Ok(points
+                .iter()
+                .map(|point| tie.similarity.apply(*point))
+                .collect()),
+            (Self::Projected(from, metres), Some(to)) => Ok(from.to_other(to, &scaled(*metres))?.0),
+            (Self::Geographic(code), Some(to)) => {
+                let radians: Vec<_> = points
+                    .iter()
+                    .map(|(x, y)| (x.to_radians(), y.to_radians()))
+                    .collect();
+                Ok(to.to_grid(&Datum::Named(code.clone()), &radians)?.0)
+            }
+            (Self::Projected(..) | Self::Geographic(_), None) => Err(CrsError::Local),
+        }
+    }
+
+    /// One-sigma, each axis, metres, that the way itself adds at a place of the plan.
+    fn sigma(&self, at: (f64, f64)) -> f64 {
+        match self {
+            Self::Tied(tie) => tie.sigma_at(at),
+            _ => 0.0,
+        }
+    }
+}
+
+/// How each layer of a file comes to the job's grid, with the words for it.
+#[derive(Clone, Debug)]
+pub struct Placing {
+    ways: Vec<(Way, String)>,
+}
+
+impl Placing {
+    /// Decides for every layer of a file.
+    ///
+    /// # Errors
+    /// A layer that says nothing, or something unknown, and nobody says more.
+    pub fn of(raw: &RawPlan, request: &Request<'_>, site: &Site) -> Result<Self, Error> {
+        let ways = raw.layers.iter().map(|layer| {
+            let idle = request
+                .layers
+                .rule(&layer.name)
+                .is_some_and(|rule| !rule.used)
+                || layer.features.is_empty();
+            if idle {
+                return Ok((Way::Own(site.unit_metres), "not used".to_owned()));
+            }
+            way(raw, layer, request, site).map_err(|why| {
+                Error::Usage(format!("{}, layer \"{}\": {why}", raw.file, layer.name))
+            })
+        });
+        Ok(Self {
+            ways: ways.collect::<Result<_, _>>()?,
+        })
+    }
+}
+
+fn way(
+    raw: &RawPlan,
+    layer: &RawLayer,
+    request: &Request<'_>,
+    site: &Site,
+) -> Result<(Way, String), String> {
+    if let Some(said) = request.layers.beats(&raw.file) {
+        return as_said(said, site, "as the layers file says of this file");
+    }
+    if let Some(tie) = request.tie {
+        return Ok((
+            Way::Tied(tie.clone()),
+            format!("tied by {} common points", tie.used()),
+        ));
+    }
+    let otherwise = request.layers.otherwise();
+    let said = *otherwise != Said::default();
+    match &layer.system {
+        System::Code(code) => of_code(code, None, site)
+            .map(|(way, words)| (way, format!("{words}, as the file says"))),
+        _ if said => as_said(otherwise, site, "as the layers file says"),
+        unsaid => {
+            let what = match unsaid {
+                System::Unknown(name) => {
+                    format!("the coordinate system \"{name}\" is not known here")
+                }
+                _ => "the plan does not say its coordinate system".to_owned(),
+            };
+            Err(format!(
+                "{what}: give `crs` or `unit` in the layers file (--plan-layers), or common points (--plan-tie). {}",
+                far::would_fit(&far::sample(raw), site)
+            ))
+        }
+    }
+}
+
+fn as_said(said: &Said, site: &Site, words: &str) -> Result<(Way, String), String> {
+    let (way, name) = match said.crs.as_deref() {
+        None | Some("job") => {
+            let metres = said.unit.map_or(site.unit_metres, |unit| unit.metres);
+            (
+                Way::Own(metres),
+                format!(
+                    "{} in {}",
+                    site.code,
+                    said.unit.map_or("its own unit", |unit| unit.word)
+                ),
+            )
+        }
+        Some(code) => of_code(code, said.unit, site)?,
+    };
+    Ok((way, format!("{name}, {words}")))
+}
+
+fn of_code(code: &str, unit: Option<PlanUnit>, site: &Site) -> Result<(Way, String), String> {
+    let Some(own) = &site.crs else {
+        return Err(format!(
+            "the job lies on a site grid of its own and the plan in {code}: tie it with common points (--plan-tie), or give the job a \
+             coordinate system"
+        ));
+    };
+    if code == own.code() {
+        return Ok((
+            Way::Own(unit.map_or(own.unit_metres(), |unit| unit.metres)),
+            code.to_owned(),
+        ));
+    }
+    match Crs::new(code, crate::units::LengthUnit::Metre) {
+        Ok(crs) => {
+            let metres = unit.map_or(crs.unit_metres(), |unit| unit.metres);
+            let name = format!("{} ({})", crs.code(), crs.name());
+            Ok((Way::Projected(crs, metres), name))
+        }
+        Err(CrsError::NotProjected {
+            kind: "geographic, in degrees",
+            name,
+            ..
+        }) => Ok((Way::Geographic(code.to_owned()), format!("{code} ({name})"))),
+        Err(why) => Err(why.to_string()),
+    }
+}
+
+/// Brings a file's features to the job's grid and adds them to the plan.
+pub fn lay(
+    raw: &RawPlan,
+    placing: &Placing,
+    layers: &Layers,
+    site: &Site,
+    plan: &mut Plan,
+) -> Result<(), Error> {
+    let before = plan.features.len();
+    for (layer, (way, placed)) in raw.layers.iter().zip(&placing.ways) {
+        let rule = layers.rule(&layer.name);
+        let (role, role_from) = role(rule, &layer.name);
+        let used = rule.is_none_or(|rule| rule.used);
+        if used {
+            let stand = Stand {
+                raw,
+                layer,
+                layers,
+                rule,
+                role,
+                way,
+            };
+            plan.features.extend(stand.features(site)?);
+        }
+        plan.notes.extend(notes(raw, layer, role, role_from, used));
+        plan.layers.push(LayerUse {
+            file: raw.file.clone(),
+            layer: layer.name.clone(),
+            role,
+            role_from,
+            used,
+            features: layer.features.len(),
+            placed: placed.clone(),
+        });
+    }
+    let laid = plan.features.get(before..).unwrap_or_default();
+    let gaps = laid
+        .iter()
+        .filter_map(|feature| Some(far::gap(&feature.geometry.bounding_rect()?, &site.extent)));
+    match gaps.reduce(f64::min) {
+        Some(gap) if gap > far::FAR => Err(Error::Usage(far::message(
+            &raw.file,
+            gap,
+            &far::sample(raw),
+            site,
+        ))),
+        _ => Ok(()),
+    }
+}
+
+fn role(rule: Option<&Rule>, layer: &str) -> (Role, RoleFrom) {
+    let given = rule
+        .and_then(|rule| rule.role)
+        .map(|role| (role, RoleFrom::Given));
+    let guess = || Role::guess(layer).map(|role| (role, RoleFrom::Guessed));
+    given
+        .or_else(guess)
+        .unwrap_or((Role::Other, RoleFrom::Unknown))
+}
+
+/// What was guessed or left out of a layer.
+fn notes(raw: &RawPlan, layer: &RawLayer, role: Role, from: RoleFrom, used: bool) -> Vec<Note> {
+    let source = Some(format!("{}!{}", raw.file, layer.name));
+    let note = |text: String| Note {
+        source: source.clone(),
+        text,
+    };
+    let mut notes = Vec::new();
+    match from {
+        _ if !used => notes.push(note("Layer left out, as the layers file says.".to_owned())),
+        RoleFrom::Guessed => notes.push(note(format!(
+            "Layer taken as {} by its name; give its role in the layers file if it is another.",
+            role.word()
+        ))),
+        RoleFrom::Unknown => notes.push(note(
+            "Layer of unknown role; give it in the layers file.".to_owned(),
+        )),
+        RoleFrom::Given => {}
+    }
+    if let Some((number, why)) = layer.left_out.first().filter(|_| used) {
+        let count = layer.left_out.len();
+        notes.push(note(format!(
+            "{count} feature(s) left out; the first is number {number}: {why}."
+        )));
+    }
+    notes
+}
+
+/// A layer on its way to the job's grid.
+struct Stand<'a> {
+    raw: &'a RawPlan,
+    layer: &'a RawLayer,
+    layers: &'a Layers,
+    rule: Option<&'a Rule>,
+    role: Role,
+    way: &'a Way,
+}
+
+impl Stand<'_> {
+    fn features(&self, site: &Site) -> Result<Vec<Feature>, Error> {
+        let points: Vec<(f64, f64)> = self
+            .layer
+            .features
+            .iter()
+            .flat_map(|feature| feature.geometry.coords_iter())
+            .map(|c| (c.x, c.y))
+            .collect();
+        let mapped = self.way.map(site, &points).map_err(|why| {
+            let fit = far::would_fit(&far::sample(self.raw), site);
+            Error::Usage(format!(
+                "{}, layer \"{}\": {why}. {fit}",
+                self.raw.file, self.layer.name
+            ))
+        })?;
+        let name: Arc<str> = Arc::from(self.layer.name.as_str());
+        let mut rest = mapped.into_iter();
+        self.layer
+            .features
+            .iter()
+            .map(|feature| self.feature(feature, &name, &mut rest))
+            .collect()
+    }
+
+    fn feature(
+        &self,
+        raw: &RawFeature,
+        layer: &Arc<str>,
+        mapped: &mut impl Iterator<Item = (f64, f64)>,
+    ) -> Result<Feature, Error> {
+        let source = format!("{}!{}:{}", self.raw.file, layer, raw.number);
+        let broken = |why: String| Error::Usage(format!("{source}: {why}"));
+        let rule = self.rule;
+        let first = raw.geometry.coords_iter().next().unwrap_or_default();
+        let own = rule.map_or(0.0, |rule| rule.sigma);
+        let name_column = rule.and_then(|rule| rule.name_column.as_deref());
+        let name = name_column.map_or_else(
+            || usual_name(&raw.attributes),
+            |column| raw.attributes.get(column).cloned(),
+        );
+        Ok(Feature {
+            layer: Arc::clone(layer),
+            role: self.role,
+            kind: rule.and_then(|rule| rule.kind.clone()),
+            name: name
+                .or_else(|| raw.id.clone())
+                .filter(|name| !name.trim().is_empty()),
+            geometry: replace(&raw.geometry, mapped),
+            level: rule
+                .map_or(Ok(None), |rule| rule.level(&raw.attributes))
+                .map_err(broken)?,
+            size: rule
+                .map_or(Ok(None), |rule| rule.size(&raw.attributes))
+                .map_err(broken)?,
+            sigma: own.hypot(self.way.sigma((first.x, first.y))),
+            near: rule.and_then(|rule| rule.near).unwrap_or(self.layers.near),
+            required: rule.and_then(|rule| rule.required.clone()),
+            attributes: raw.attributes.clone(),
+            source,
+        })
+    }
+}
+
+/// The attribute that most plainly names a feature.
+fn usual_name(attributes: &BTreeMap<String, String>) -> Option<String> {
+    let named = |wanted: &str| {
+        attributes
+            .iter()
+            .find(|(key, _)| key.eq_ignore_ascii_case(wanted))
+            .map(|(_, value)| value.clone())
+    };
+    named("name").or_else(|| named("id"))
+}
+
+/// The same shape with other coordinates, in the order of `coords_iter`.
+fn replace(
+    geometry: &Geometry<f64>,
+    mapped: &mut impl Iterator<Item = (f64, f64)>,
+) -> Geometry<f64> {
+    let cells: Vec<(f64, f64)> = geometry
+        .coords_iter()
+        .zip(mapped)
+        .map(|(_, place)| place)
+        .collect();
+    let next = std::cell::Cell::new(0_usize);
+    geometry.map_coords(|own: Coord<f64>| {
+        let at = next.replace(next.get() + 1);
+        cells.get(at).map_or(own, |(x, y)| Coord { x: *x, y: *y })
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use geo::{line_string, polygon};
+
+    #[test]
+    fn every_kind_of_shape_keeps_its_order() {
+        let ring = polygon!(exterior: [(x: 0., y: 0.), (x: 4., y: 0.), (x: 0., y: 4.)], interiors: [[(x: 1., y: 1.), (x: 2., y: 1.), (x: 1., y: 2.)]]);
+        let line = line_string![(x: 5., y: 6.), (x: 7., y: 8.)];
+        for geometry in [
+            Geometry::from(ring.clone()),
+            Geometry::from(line.clone()),
+            Geometry::GeometryCollection(geo::GeometryCollection(vec![ring.into(), line.into()])),
+        ] {
+            let mut moved = geometry.coords_iter().map(|c| (c.x * 2.0, c.y + 1.0));
+            let replaced = replace(&geometry, &mut moved);
+            let expected = geometry.map_coords(|c| Coord {
+                x: c.x * 2.0,
+                y: c.y + 1.0,
+            });
+            assert_eq!(replaced, expected);
+        }
+    }
+}

@@ -1,0 +1,213 @@
+//! GeoJSON ([`crate::sources::Source::Rfc7946`]), and the `crs` member of its 2008 predecessor, which surveys still write.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use geojson::{FeatureCollection, JsonObject, JsonValue, feature::Id};
+
+use super::{RawLayer, Reader, System};
+use crate::plan::layers::Layers;
+
+/// The format.
+pub struct GeoJson;
+
+/// Coordinates without a `crs` member are WGS 84 by the standard.
+const WGS84: &str = "EPSG:4326";
+
+impl Reader for GeoJson {
+    fn endings(&self) -> &'static [&'static str] {
+        &["geojson", "json"]
+    }
+
+    fn read(&self, path: &Path, layers: &Layers) -> Result<Vec<RawLayer>, String> {
+        let text =
+            std::fs::read_to_string(path).map_err(|why| format!("{why}: GeoJSON is UTF-8 text"))?;
+        let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
+        let parsed: geojson::GeoJson = text
+            .parse()
+            .map_err(|why| format!("this is no GeoJSON: {why}"))?;
+        let stem = path
+            .file_stem()
+            .map(|stem| stem.to_string_lossy().into_owned())
+            .unwrap_or_default();
+        Ok(by_layer(
+            FeatureCollection::try_from(parsed).map_err(|why| why.to_string())?,
+            &stem,
+            layers,
+        ))
+    }
+}
+
+fn by_layer(collection: FeatureCollection, stem: &str, layers: &Layers) -> Vec<RawLayer> {
+    let system = system(collection.foreign_members.as_ref(), &collection);
+    let mut found: Vec<RawLayer> = Vec::new();
+    let mut places: BTreeMap<String, usize> = BTreeMap::new();
+    for (number, feature) in (1..).zip(collection.features) {
+        let attributes = attributes(feature.properties.as_ref());
+        let column = layers.layer_column.as_deref();
+        let own = match column {
+            Some(column) => attributes.get(column),
+            None => attributes.get("layer").or_else(|| attributes.get("Layer")),
+        };
+        let name = own
+            .filter(|name| !name.is_empty())
+            .map_or(stem, String::as_str)
+            .to_owned();
+        let at = *places.entry(name.clone()).or_insert(found.len());
+        if at == found.len() {
+            found.push(RawLayer {
+                name,
+                system: system.clone(),
+                features: Vec::new(),
+                left_out: Vec::new(),
+            });
+        }
+        let id = feature.id.map(|id| match id {
+            Id::String(text) => text,
+            Id::Number(number) => number.to_string(),
+        });
+        let shape = feature
+            .geometry
+            .ok_or_else(|| "it has no shape".to_owned())
+            .and_then(|geometry| {
+                geo::Geometry::try_from(geometry)
+                    .map_err(|why| format!("its shape can't be read: {why}"))
+            });
+        if let Some(layer) = found.get_mut(at) {
+            layer.take(number, id, shape, attributes);
+        }
+    }
+    found
+}
+
+/// Attributes as text; nested values as JSON, null as nothing.
+fn attributes(properties: Option<&JsonObject>) -> BTreeMap<String, String> {
+    let texts = properties.into_iter().flatten().filter_map(|(key, value)| {
+        let text = match value {
+            JsonValue::Null => return None,
+            JsonValue::String(text) => text.clone(),
+            other => other.to_string(),
+        };
+        Some((key.clone(), text))
+    });
+    texts.collect()
+}
+
+/// The `crs` member, else WGS 84 where every coordinate could be degrees, else nothing.
+fn system(members: Option<&JsonObject>, collection: &FeatureCollection) -> System {
+    if let Some(crs) = members
+        .and_then(|members| members.get("crs"))
+        .filter(|crs| !crs.is_null())
+    {
+        let name = crs.pointer("/properties/name").and_then(JsonValue::as_str);
+        return match name {
+            Some(name) => named(name),
+            None => System::Unknown(crs.to_string()),
+        };
+    }
+    let shapes = collection
+        .features
+        .iter()
+        .filter_map(|feature| feature.geometry.clone());
+    let mut coordinates = shapes.filter_map(|shape| geo::Geometry::<f64>::try_from(shape).ok());
+    let degrees = coordinates.all(|shape| {
+        use geo::CoordsIter;
+        shape
+            .coords_iter()
+            .all(|c| c.x.abs() <= 180.0 && c.y.abs() <= 90.0)
+    });
+    if degrees {
+        System::Code(WGS84.to_owned())
+    } else {
+        System::Unsaid
+    }
+}
+
+/// `urn:ogc:def:crs:EPSG::2264`, `EPSG:2264`, `http://www.opengis.net/def/crs/EPSG/0/2264`; `CRS84` is WGS 84 as GeoJSON has it.
+fn named(name: &str) -> System {
+    let parts: Vec<&str> = name
+        .split([':', '/'])
+        .filter(|part| !part.is_empty())
+        .collect();
+    let last = parts.last().copied().unwrap_or_default();
+    if last.eq_ignore_ascii_case("CRS84") {
+        return System::Code(WGS84.to_owned());
+    }
+    let epsg = parts.iter().any(|part| part.eq_ignore_ascii_case("EPSG"));
+    if epsg && last.parse::<u32>().is_ok() {
+        System::Code(format!("EPSG:{last}"))
+    } else {
+        System::Unknown(name.to_owned())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str) -> Vec<RawLayer> {
+        let parsed: geojson::GeoJson = text.parse().unwrap();
+        by_layer(
+            FeatureCollection::try_from(parsed).unwrap(),
+            "plan",
+            &Layers::default(),
+        )
+    }
+
+    #[test]
+    fn the_crs_member_and_the_range_say_the_system() {
+        let line = |crs: &str, x: f64| {
+            format!(
+                r#"{{"type":"FeatureCollection"{crs},"features":[{{"type":"Feature","properties":{{"layer":"a","n":1,"o":null}},
+                "geometry":{{"type":"LineString","coordinates":[[{x},35.0],[{x},35.1]]}}}}]}}"#
+            )
+        };
+        let crs =
+            |name: &str| format!(r#","crs":{{"type":"name","properties":{{"name":"{name}"}}}}"#);
+        for (member, x, system) in [
+            (String::new(), -80.0, System::Code("EPSG:4326".to_owned())),
+            (String::new(), 1_400_000.0, System::Unsaid),
+            (
+                crs("urn:ogc:def:crs:EPSG::2264"),
+                1.0,
+                System::Code("EPSG:2264".to_owned()),
+            ),
+            (
+                crs("urn:ogc:def:crs:OGC:1.3:CRS84"),
+                1.0,
+                System::Code("EPSG:4326".to_owned()),
+            ),
+            (crs("mine"), 1.0, System::Unknown("mine".to_owned())),
+        ] {
+            let layers = read(&line(&member, x));
+            assert_eq!(layers[0].system, system, "{member}");
+            assert_eq!(
+                (layers[0].name.as_str(), layers[0].features.len()),
+                ("a", 1)
+            );
+            assert_eq!(
+                layers[0].features[0]
+                    .attributes
+                    .get("n")
+                    .map(String::as_str),
+                Some("1")
+            );
+            assert!(!layers[0].features[0].attributes.contains_key("o"));
+        }
+    }
+
+    #[test]
+    fn features_without_a_usable_shape_are_left_out_and_counted() {
+        let layers = read(
+            r#"{"type":"FeatureCollection","features":[
+            {"type":"Feature","properties":null,"geometry":null},
+            {"type":"Feature","properties":{},"geometry":{"type":"LineString","coordinates":[]}},
+            {"type":"Feature","id":7,"properties":{},"geometry":{"type":"Point","coordinates":[1,2,3]}}]}"#,
+        );
+        assert_eq!((layers[0].features.len(), layers[0].left_out.len()), (1, 2));
+        assert_eq!(
+            (layers[0].name.as_str(), layers[0].features[0].id.as_deref()),
+            ("plan", Some("7"))
+        );
+    }
+}

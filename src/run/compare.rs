@@ -1,0 +1,155 @@
+//! Comparisons with what was seen or measured again: exposures, and depth readings that were kept out.
+
+use std::sync::Arc;
+
+use super::{Inputs, Located, Traced};
+use crate::job::model::{Role, Source, Use};
+use crate::math::block::{self, Block};
+use crate::math::stats::{ELLIPSE_95, NORMAL_95};
+use crate::transmitter::depth;
+
+/// What was compared.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Compared {
+    /// The place, in plan.
+    Place,
+    /// The depth, ground to transmitter axis.
+    Depth,
+}
+
+impl Compared {
+    /// The word of a message.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Place => "place",
+            Self::Depth => "depth",
+        }
+    }
+}
+
+/// A difference and its bound, metres.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Comparison {
+    /// Mark.
+    pub name: Arc<str>,
+    /// Index into `job.runs`.
+    pub run: usize,
+    /// What was compared.
+    pub what: Compared,
+    /// Found less stated; the distance for a place.
+    pub difference: f64,
+    /// 95 % bound of the difference from both covariances; for a place the ellipse's radius towards what was found.
+    pub bound: f64,
+    /// Row of what was found.
+    pub source: Source,
+}
+
+impl Comparison {
+    /// Whether the difference lies inside its bound.
+    #[must_use]
+    pub fn inside(&self) -> bool {
+        self.difference.abs() <= self.bound
+    }
+}
+
+/// Every exposed mark that was located too: the surface's place and depth against what was seen.
+#[must_use]
+pub fn exposures(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Comparison> {
+    let marks = traced
+        .iter()
+        .flat_map(|traced| traced.marks.iter().map(move |located| (traced, located)));
+    marks
+        .flat_map(|(traced, located)| exposure(inputs, traced, located))
+        .collect()
+}
+
+fn exposure(inputs: Inputs<'_>, traced: &Traced, located: &Located) -> Vec<Comparison> {
+    let points = inputs.observations.marks.get(located.mark);
+    let row = points
+        .and_then(|points| points.exposed)
+        .and_then(|(row, _)| inputs.job.marks.get(row));
+    let (Some(predicted), Some(points), Some(row)) = (&located.predicted, points, row) else {
+        return Vec::new();
+    };
+    let of = |what, difference, bound| Comparison {
+        name: points.name.clone(),
+        run: traced.run,
+        what,
+        difference,
+        bound,
+        source: row.source.clone(),
+    };
+    let step = (located.e - predicted.e, located.n - predicted.n);
+    let covariance = block::add(predicted.covariance, located.covariance());
+    let mut found = vec![of(
+        Compared::Place,
+        step.0.hypot(step.1),
+        radius_towards(covariance, step),
+    )];
+    if let (Some(seen), Some(stated)) = (&located.depth, &predicted.depth) {
+        let sigma = (seen.variance() + stated.variance()).sqrt();
+        found.push(of(
+            Compared::Depth,
+            seen.value - stated.value,
+            NORMAL_95 * sigma,
+        ));
+    }
+    found
+}
+
+/// Radius of the 95 % ellipse in a direction, metres.
+fn radius_towards([[ee, en], [_, nn]]: Block, (e, n): (f64, f64)) -> f64 {
+    let length = e.hypot(n).max(f64::MIN_POSITIVE);
+    let (ue, un) = (e / length, n / length);
+    let determinant = ee * nn - en * en;
+    let form = (ue * ue * nn - 2.0 * ue * un * en + un * un * ee) / determinant;
+    if determinant > 0.0 && form > 0.0 {
+        ELLIPSE_95 / form.sqrt()
+    } else {
+        0.0
+    }
+}
+
+/// Depth readings of rows with `use = check` against the depth of the mark of the same name. Read with the same receiver, so that
+/// its shared scale cancels.
+#[must_use]
+pub fn depth_checks(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Comparison> {
+    let job = inputs.job;
+    let kept_out = job
+        .marks
+        .iter()
+        .filter(|row| row.usage == Use::Check && row.role == Role::Centre);
+    kept_out
+        .filter_map(|row| {
+            let readings = depth::accept(row.readings, row.lift, &job.accuracy, job.limits.pair)?;
+            let run = traced.get(row.run)?;
+            let located = run
+                .marks
+                .iter()
+                .find(|located| inputs.mark_name(located.mark) == &*row.mark)?;
+            let stated = located.depth.as_ref()?;
+            Some(Comparison {
+                name: row.mark.clone(),
+                run: row.run,
+                what: Compared::Depth,
+                difference: readings.depth - stated.value,
+                bound: NORMAL_95 * readings.sigma.hypot(stated.sigma),
+                source: row.source.clone(),
+            })
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_radius_follows_the_ellipse() {
+        let block = [[4.0, 0.0], [0.0, 1.0]];
+        assert!((radius_towards(block, (3.0, 0.0)) - 2.0 * ELLIPSE_95).abs() < 1e-12);
+        assert!((radius_towards(block, (0.0, -0.1)) - ELLIPSE_95).abs() < 1e-12);
+        assert_eq!(radius_towards([[0.0; 2]; 2], (1.0, 0.0)), 0.0);
+    }
+}
