@@ -404,6 +404,5 @@ fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
         cells: Cells::default(),
         cautions: Vec::new(),
         published: Vec::new(),
-        layers: BTreeMap::new(),
     }
 }
