@@ -7,31 +7,26 @@ use super::Status;
 use super::args::VerifyArgs;
 use super::output::Output;
 use crate::error::Error;
-use crate::record::AsBuilt;
 use crate::sheet;
 
 pub fn run(args: &VerifyArgs, output: &mut Output) -> Result<Status, Error> {
-    let bytes = read(&args.sheet)?;
-    let record: AsBuilt =
-        serde_json::from_slice(&read(&args.record)?).map_err(|error| Error::Read {
-            path: args.record.clone(),
-            why: format!("is no record.json: {error}"),
-        })?;
-    let verdict = sheet::verify(&bytes, &record).map_err(|error| Error::Read {
-        path: args.record.clone(),
-        why: error.to_string(),
-    })?;
+    let verdict = sheet::verify(&read(&args.sheet)?, &read(&args.record)?)
+        .map_err(|error| unread(&args.record, &error.to_string()))?;
     output.line(&verdict.to_string());
-    Ok(if verdict.holds() {
-        Status::Done
-    } else {
-        Status::Findings
+    Ok(match () {
+        () if verdict.holds() => Status::Done,
+        () if verdict.unread() => Status::Stopped,
+        () => Status::Findings,
     })
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, Error> {
-    fs::read(path).map_err(|error| Error::Read {
+    fs::read(path).map_err(|error| unread(path, &error.to_string()))
+}
+
+fn unread(path: &Path, why: &str) -> Error {
+    Error::Read {
         path: path.to_owned(),
-        why: error.to_string(),
-    })
+        why: why.to_owned(),
+    }
 }

@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | the record | [`html`]: one self-contained page |
 //! | the record, paper, dig pages | [`pdf()`]: the sheet |
-//! | a sheet, a record | [`verify()`]: whether they belong together |
+//! | the files of a sheet and a record | [`verify()`]: whether they belong together |
 //! | paper | [`form()`]: the blank field form |
 //!
 //! Everything is drawn from the record alone: no clock, no chance, no file but the two faces that the crate carries. The

@@ -35,6 +35,8 @@ pub enum Verdict {
     },
     /// The file is not a sheet of this program.
     NoSheet,
+    /// The file is not a record, and why.
+    NoRecord(String),
 }
 
 impl Verdict {
@@ -42,6 +44,12 @@ impl Verdict {
     #[must_use]
     pub fn holds(&self) -> bool {
         *self == Self::Same
+    }
+
+    /// There was nothing to compare.
+    #[must_use]
+    pub fn unread(&self) -> bool {
+        matches!(self, Self::NoSheet | Self::NoRecord(_))
     }
 }
 
@@ -68,6 +76,9 @@ impl fmt::Display for Verdict {
                 "the record was changed after it was made: it says that its hash is {stated}, but what it holds has the hash {found}; \
                  take the file as it was delivered"
             ),
+            Self::NoRecord(why) => {
+                write!(f, "the file is not a record.json of this program: {why}")
+            }
             Self::NoSheet => write!(
                 f,
                 "the file is not a sheet.pdf of this program: it does not name a record"
@@ -87,12 +98,16 @@ pub fn keywords(record: &AsBuilt, paper: Paper, chosen: &[usize]) -> Vec<String>
     ]
 }
 
-/// Compares a sheet's file with a record.
-pub fn verify(sheet: &[u8], record: &AsBuilt) -> Result<Verdict, Error> {
+/// Compares the file of a sheet with that of a record.
+pub fn verify(sheet: &[u8], record: &[u8]) -> Result<Verdict, Error> {
     let Some(named) = Named::read(sheet) else {
         return Ok(Verdict::NoSheet);
     };
-    let found = record::hash(record).map_err(|why| Error::Pdf(why.to_string()))?;
+    let found = record::file_hash(record);
+    let record: AsBuilt = match serde_json::from_slice(record) {
+        Ok(record) => record,
+        Err(why) => return Ok(Verdict::NoRecord(why.to_string())),
+    };
     let stated = record.hash.clone().unwrap_or_else(|| "none".to_owned());
     if stated != found {
         return Ok(Verdict::Changed { stated, found });
@@ -107,7 +122,7 @@ pub fn verify(sheet: &[u8], record: &AsBuilt) -> Result<Verdict, Error> {
         size: Some(named.paper),
         dig: Dig::Marked,
     };
-    let again = pdf_of(record, &options, &named.chosen)?;
+    let again = pdf_of(&record, &options, &named.chosen)?;
     Ok(if again == sheet {
         Verdict::Same
     } else {

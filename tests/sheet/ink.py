@@ -23,8 +23,9 @@ def touched(pixels, scale, word, shift=(0.0, 0.0)):
     em = (y1 - y0) / (ASCENT + DESCENT)
     base = y0 + ASCENT * em
     top = base - CAPITAL * em
-    near, far = 0.05 * MM, 0.22 * MM
-    strips = [(x0 - far, top, x0 - near, base), (x1 + near, top, x1 + far, base), (x0, top - far, x1, top - near)]
+    near, far = 0.1 * MM, 0.26 * MM
+    # Ascenders (d, l) rise 0.05 em above capitals.
+    strips = [(x0 - far, top, x0 - near, base), (x1 + near, top, x1 + far, base), (x0, top - 0.36 * MM, x1, top - 0.2 * MM)]
     return max(dark(pixels, scale, *strip) for strip in strips)
 
 
@@ -34,8 +35,9 @@ for page, places in zip(sys.argv[1::2], sys.argv[2::2]):
     pixels = image(page)
     (width, _), found = words(places)
     scale = pixels.shape[1] / width
-    # Level words only: a box higher than wide, or much higher than lettering, is set upright.
-    level = [w for w in found if w[4] - w[2] < 22 and (w[3] - w[1]) > 0.45 * len(w[0]) * 2.2]
+    # Lettering of labels (capitals of 1.8 mm), level: an upright word's box is that wide, not that high.
+    high = 1.8 * MM / CAPITAL * (ASCENT + DESCENT)
+    level = [w for w in found if abs(w[4] - w[2] - high) < 0.06 and abs(w[3] - w[1] - high) > 0.06]
     boxes = []
     for word in level:
         looked += 1

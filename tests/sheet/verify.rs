@@ -22,7 +22,6 @@ fn a_record_read_back_verifies_its_sheet_on_every_paper() {
             Dig::Named(vec!["c2".to_owned()]),
         ),
     ] {
-        let back: AsBuilt = serde_json::from_slice(&json(&record)).unwrap();
         for size in Paper::ALL {
             let options = SheetOptions {
                 size: Some(size),
@@ -30,7 +29,7 @@ fn a_record_read_back_verifies_its_sheet_on_every_paper() {
             };
             let pdf = sheet::pdf(&record, &options).unwrap();
             assert_eq!(
-                sheet::verify(&pdf, &back).unwrap(),
+                sheet::verify(&pdf, &json(&record)).unwrap(),
                 Verdict::Same,
                 "{}",
                 size.word()
@@ -59,21 +58,12 @@ fn a_record_changed_by_one_digit_is_refused_wherever_the_digit_is() {
         } else {
             changed[at] + 1
         };
-        // Some changes break the file itself (a unit, an escape): those are refused before.
-        let Ok(changed) = serde_json::from_slice::<AsBuilt>(&changed) else {
-            continue;
-        };
-        if changed == record {
-            continue;
+        match sheet::verify(&pdf, &changed).unwrap() {
+            Verdict::Changed { .. } => refused += 1,
+            // Some changes break the file itself (an escape, a name).
+            Verdict::NoRecord(_) => {}
+            verdict => panic!("byte {at}: {verdict}"),
         }
-        assert!(
-            matches!(
-                sheet::verify(&pdf, &changed).unwrap(),
-                Verdict::Changed { .. }
-            ),
-            "byte {at}"
-        );
-        refused += 1;
     }
     assert!(refused > 100, "only {refused} changes tried");
 }
@@ -86,18 +76,21 @@ fn another_record_a_redrawn_sheet_and_no_sheet_are_told_apart() {
     other.job.revision = Some(2);
     let other = seal(other).unwrap();
     assert!(matches!(
-        sheet::verify(&pdf, &other).unwrap(),
+        sheet::verify(&pdf, &json(&other)).unwrap(),
         Verdict::Other { .. }
     ));
     assert_eq!(
-        sheet::verify(b"%PDF-1.7 nothing", &record).unwrap(),
+        sheet::verify(b"%PDF-1.7 nothing", &json(&record)).unwrap(),
         Verdict::NoSheet
     );
     // A byte of a page's drawing: the names still agree, the pages do not.
     let mut spoilt = pdf.clone();
     let at = spoilt.len() / 2;
     spoilt[at] ^= 1;
-    assert_eq!(sheet::verify(&spoilt, &record).unwrap(), Verdict::Redrawn);
+    assert_eq!(
+        sheet::verify(&spoilt, &json(&record)).unwrap(),
+        Verdict::Redrawn
+    );
     // A title that plays the file's own words.
     let mut playing = record.clone();
     playing.job.title = Some(format!(
@@ -106,9 +99,9 @@ fn another_record_a_redrawn_sheet_and_no_sheet_are_told_apart() {
     ));
     let playing = seal(playing).unwrap();
     let pdf = sheet::pdf(&playing, &SheetOptions::default()).unwrap();
-    assert_ne!(sheet::verify(&pdf, &record).unwrap(), Verdict::Same);
+    assert_ne!(sheet::verify(&pdf, &json(&record)).unwrap(), Verdict::Same);
     assert!(!matches!(
-        sheet::verify(&pdf, &playing).unwrap(),
+        sheet::verify(&pdf, &json(&playing)).unwrap(),
         Verdict::Other { .. }
     ));
 }

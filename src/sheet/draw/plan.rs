@@ -53,15 +53,15 @@ pub fn draw(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
     };
     let mut inside = Vec::new();
     let mut edge = Vec::new();
+    let (arrows, boxes) = sketch.beyond();
     if view.grid {
-        sketch.grid(&mut inside, &mut edge);
+        sketch.grid(&boxes, &mut inside, &mut edge);
     }
     sketch.bounds(&mut inside);
     for run in &record.runs {
         sketch.run(run, &mut inside);
     }
     sketch.symbols(&mut inside);
-    let (arrows, boxes) = sketch.beyond();
     let unlabelled = sketch.labels(&boxes, &mut inside);
     edge.extend(arrows);
     let mut drawing = Drawing::new(view.size.0, view.size.1);
@@ -150,7 +150,7 @@ impl Sketch<'_> {
         )
     }
 
-    fn grid(&self, inside: &mut Vec<Node>, edge: &mut Vec<Node>) {
+    fn grid(&self, taken: &[Rect], inside: &mut Vec<Node>, edge: &mut Vec<Node>) {
         let k = self.per_grid();
         // A tick each 25 to 62 mm: two of them are always in sight.
         let step = round_step(62.0 / k);
@@ -183,27 +183,49 @@ impl Sketch<'_> {
                 )));
             }
         }
-        let decimals = usize::from(step < 1.0);
-        for &e in &eastings {
+        self.grid_figures(
+            (&eastings, &northings),
+            usize::from(step < 1.0),
+            taken,
+            edge,
+        );
+    }
+
+    /// Eastings along the top, northings along the left, where nothing else stands.
+    fn grid_figures(
+        &self,
+        (eastings, northings): (&[f64], &[f64]),
+        decimals: usize,
+        taken: &[Rect],
+        edge: &mut Vec<Node>,
+    ) {
+        let free = |rect: Rect| !taken.iter().any(|other| other.overlaps(rect));
+        for &e in eastings {
             let x = self.at(e, 0.0).x;
             if self.frame.grown(-18.0).x0 < x && x < self.frame.grown(-18.0).x1 {
                 edge.push(item(Item::path(Pen::Rule, vec![pt(x, 0.0), pt(x, 1.5)])));
                 let text = format!("E {}", figures::fixed(e, decimals));
-                edge.push(fixed(
-                    pt(x, 0.0),
-                    Item::text(pt(1.0, 2.4), LABEL, Anchor::Start, text).with(Pen::Muted),
-                ));
+                let wide = self.fonts.width(&text, LABEL, false);
+                if free(Rect::new(x + 1.0, 0.0, wide, 3.0)) {
+                    edge.push(fixed(
+                        pt(x, 0.0),
+                        Item::text(pt(1.0, 2.4), LABEL, Anchor::Start, text).with(Pen::Muted),
+                    ));
+                }
             }
         }
-        for &n in &northings {
+        for &n in northings {
             let y = self.at(0.0, n).y;
             if self.frame.grown(-18.0).y0 < y && y < self.frame.grown(-18.0).y1 {
                 edge.push(item(Item::path(Pen::Rule, vec![pt(0.0, y), pt(1.5, y)])));
                 let text = format!("N {}", figures::fixed(n, decimals));
-                let label = Item::text(pt(2.4, -1.0), LABEL, Anchor::Start, text)
-                    .turned(-90.0)
-                    .with(Pen::Muted);
-                edge.push(fixed(pt(0.0, y), label));
+                let wide = self.fonts.width(&text, LABEL, false);
+                if free(Rect::new(0.0, y - 1.0 - wide, 3.0, wide)) {
+                    let label = Item::text(pt(2.4, -1.0), LABEL, Anchor::Start, text)
+                        .turned(-90.0)
+                        .with(Pen::Muted);
+                    edge.push(fixed(pt(0.0, y), label));
+                }
             }
         }
     }
@@ -458,11 +480,12 @@ impl Sketch<'_> {
     }
 
     /// References outside the plan that ties of what is in it use: an arrow at the border with name and distance. Nodes, and
-    /// the boxes of their words.
+    /// the boxes of words and arrows.
     fn beyond(&self) -> (Vec<Node>, Vec<Rect>) {
         let used = self.used();
         let border = self.frame.grown(-2.2);
-        let (mut nodes, mut taken): (Vec<Node>, Vec<Rect>) = (Vec::new(), Vec::new());
+        let (mut nodes, mut taken, mut arrows): (Vec<Node>, Vec<Rect>, Vec<Rect>) =
+            (Vec::new(), Vec::new(), Vec::new());
         for (i, r) in self.record.references.iter().enumerate() {
             let p = self.at(r.easting, r.northing);
             if self.frame.contains(p) || !used.contains(r.point.as_str()) {
@@ -503,7 +526,17 @@ impl Sketch<'_> {
                 feature: Some(Feature::Reference(i)),
                 items,
             });
+            arrows.push(
+                Rect {
+                    x0: edge.x,
+                    y0: edge.y,
+                    x1: edge.x,
+                    y1: edge.y,
+                }
+                .grown(1.6),
+            );
         }
+        taken.extend(arrows);
         (nodes, taken)
     }
 
