@@ -21,6 +21,8 @@ pub struct CheckShot {
     pub bound: f64,
     /// Whether it lies inside.
     pub inside: bool,
+    /// East and north parts of the difference of a place, metres.
+    pub parts: Option<(f64, f64)>,
     /// `difference` and `bound` are radians.
     pub angular: bool,
     /// Row.
@@ -59,6 +61,7 @@ fn single(trials: &Trials<'_>, observation: &Observation) -> Option<CheckShot> {
         difference: misclosure,
         bound,
         inside: misclosure.abs() <= bound,
+        parts: None,
         angular: observation.kind.is_angular(),
         source: observation.source.clone(),
     })
@@ -88,6 +91,7 @@ fn horizontal(
         difference,
         bound,
         inside: difference <= bound,
+        parts: Some((e, n)),
         angular: false,
         source: east.source.clone(),
     })

@@ -908,6 +908,12 @@ pub struct Check {
     pub what: String,
     /// Difference found: check less result.
     pub difference: f64,
+    /// East part of the difference of a place.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub east: Option<f64>,
+    /// North part of the difference of a place.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub north: Option<f64>,
     /// Stated 95 % bound of it.
     pub bound: f64,
     /// Whether it lies inside.

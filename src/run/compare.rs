@@ -39,6 +39,8 @@ pub struct Comparison {
     pub what: Compared,
     /// Found less stated; the distance for a place.
     pub difference: f64,
+    /// East and north parts of the difference of a place.
+    pub parts: Option<(f64, f64)>,
     /// 95 % bound of the difference from both covariances; for a place the ellipse's radius towards what was found.
     pub bound: f64,
     /// Row of what was found.
@@ -77,16 +79,21 @@ fn exposure(inputs: Inputs<'_>, traced: &Traced, located: &Located) -> Vec<Compa
         run: traced.run,
         what,
         difference,
+        parts: None,
         bound,
         source: row.source.clone(),
     };
     let step = (located.e - predicted.e, located.n - predicted.n);
     let covariance = block::add(predicted.covariance, located.covariance());
-    let mut found = vec![of(
+    let place = of(
         Compared::Place,
         step.0.hypot(step.1),
         radius_towards(covariance, step),
-    )];
+    );
+    let mut found = vec![Comparison {
+        parts: Some(step),
+        ..place
+    }];
     if let (Some(seen), Some(stated)) = (&located.depth, &predicted.depth) {
         let sigma = (seen.variance() + stated.variance()).sqrt();
         found.push(of(
@@ -134,6 +141,7 @@ pub fn depth_checks(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Comparison> {
                 run: row.run,
                 what: Compared::Depth,
                 difference: readings.depth - stated.value,
+                parts: None,
                 bound: NORMAL_95 * readings.sigma.hypot(stated.sigma),
                 source: row.source.clone(),
             })

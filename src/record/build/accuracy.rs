@@ -1,12 +1,31 @@
 //! What the bounds rest on, and what bears them out.
 
 use super::scale::Scale;
+use crate::math::stats::{ELLIPSE_95, NORMAL_95};
 use crate::record::model::{Accuracy, AccuracyBasis, Check};
 
 /// Comparisons from which a job counts as tested: fewer can't tell 95 % from 60 % (our choice).
 const LEAST: usize = 3;
 /// Comparisons from which [`crate::sources::Source::Nssda`] gives a figure.
 const NSSDA: usize = 20;
+/// Ratio of the axes' root mean squares down to which it has a circular figure.
+const ALIKE: f64 = 0.6;
+
+/// Root mean square over this job's comparisons, result unit; the mean is not taken out ([`crate::sources::Source::Nssda`]).
+fn rms(differences: impl Iterator<Item = f64>) -> Option<Rms> {
+    let (count, sum) = differences.fold((0, 0.0), |(count, sum), d| (count + 1, sum + d * d));
+    (count > 0).then(|| Rms {
+        count,
+        value: (sum / count as f64).sqrt(),
+    })
+}
+
+/// A root mean square and how many it rests on.
+#[derive(Clone, Copy)]
+struct Rms {
+    count: usize,
+    value: f64,
+}
 
 pub(super) fn accuracy(checks: &[Check], scale: Scale) -> Accuracy {
     let (compared, inside) = (
@@ -14,27 +33,40 @@ pub(super) fn accuracy(checks: &[Check], scale: Scale) -> Accuracy {
         checks.iter().filter(|check| check.inside).count(),
     );
     let tested = compared >= LEAST && plausible(compared, inside);
-    let of = |words: &[&str]| {
-        let squares: Vec<f64> = checks
-            .iter()
-            .filter(|check| words.contains(&check.what.as_str()))
-            .map(|check| check.difference * check.difference)
-            .collect();
-        let mean = squares.iter().sum::<f64>() / squares.len().max(1) as f64;
-        (squares.len(), mean.sqrt())
-    };
-    let (horizontal, vertical) = (of(&["horizontal"]), of(&["vertical", "depth", "invert"]));
+    let places = || checks.iter().filter(|check| check.what == "horizontal");
+    let heights = checks.iter().filter(|check| {
+        let what = check.what.as_str();
+        ["vertical", "depth"].contains(&what)
+    });
+    let vertical = rms(heights.map(|check| check.difference));
+    let axes = [
+        rms(places().filter_map(|check| check.east)),
+        rms(places().filter_map(|check| check.north)),
+    ];
+    let mut sentences = vec![
+        "Bounds are 95 %, propagated from the stated one-sigma of each measurement; control without a sigma is taken as exact."
+            .to_owned(),
+        borne_out(compared, inside, tested),
+    ];
+    let figures: Vec<String> = [horizontal_figure(axes, scale), vertical_figure(vertical, scale)]
+        .into_iter()
+        .flatten()
+        .collect();
+    if compared > 0 && figures.is_empty() {
+        sentences.push(format!("n = {compared}, too few for a figure."));
+    }
+    sentences.extend(figures);
     Accuracy {
         basis: if tested {
             AccuracyBasis::Tested
         } else {
             AccuracyBasis::Modelled
         },
-        statement: statement(compared, inside, tested, horizontal, vertical, scale),
+        statement: sentences.join(" "),
         compared,
         inside,
-        rmse_horizontal: (horizontal.0 > 0).then_some(horizontal.1),
-        rmse_vertical: (vertical.0 > 0).then_some(vertical.1),
+        rmse_horizontal: rms(places().map(|check| check.difference)).map(|rms| rms.value),
+        rmse_vertical: vertical.map(|rms| rms.value),
     }
 }
 
@@ -50,43 +82,44 @@ fn plausible(compared: usize, inside: usize) -> bool {
     1.0 - below >= 0.05
 }
 
-fn statement(
-    compared: usize,
-    inside: usize,
-    tested: bool,
-    horizontal: (usize, f64),
-    vertical: (usize, f64),
-    scale: Scale,
-) -> String {
-    let model = "Bounds are 95 %, propagated from the stated one-sigma of each measurement; control without a sigma is taken as exact.";
-    let found = match (compared, tested) {
+fn borne_out(compared: usize, inside: usize, tested: bool) -> String {
+    match (compared, tested) {
         (0, _) => "No check shot or exposure bears them out.".to_owned(),
-        (_, true) => format!(
-            "{inside} of {compared} comparisons with check shots and exposures lie inside their bounds."
-        ),
-        (n, false) if n < LEAST => {
-            format!("{inside} of {n} comparisons inside: n = {n}, too few for a figure.")
+        (n, false) if n >= LEAST => {
+            format!("Only {inside} of {n} comparisons lie inside their bounds: they are not borne out.")
         }
-        (_, false) => format!(
-            "Only {inside} of {compared} comparisons lie inside their bounds: they are not borne out."
+        (n, _) => format!(
+            "{inside} of {n} comparisons with check shots and exposures lie inside their bounds."
         ),
-    };
-    let tested = |(count, rmse): (usize, f64), factor: f64, what: &str| {
-        (count >= NSSDA).then(|| {
-            let figure = factor * rmse;
-            let unit = scale.unit;
-            format!("Tested {figure:.2} {unit} {what} accuracy at 95% confidence level.")
-        })
-    };
-    // 1.7308 of the horizontal root mean square holds for errors alike on both axes.
-    let figures = [
-        tested(horizontal, 1.7308, "horizontal"),
-        tested(vertical, 1.96, "vertical"),
-    ];
-    let sentences = [Some(model.to_owned()), Some(found)]
-        .into_iter()
-        .chain(figures);
-    sentences.flatten().collect::<Vec<_>>().join(" ")
+    }
+}
+
+/// The standard's figure for places: 2.4477 of the mean of both axes' root mean squares, as long as the lesser is at least 0.6 of
+/// the greater ([`crate::sources::Source::Nssda`], appendix 3-A); beyond that the standard has no circular figure.
+fn horizontal_figure([east, north]: [Option<Rms>; 2], scale: Scale) -> Option<String> {
+    let (east, north) = east.zip(north)?;
+    if east.count.min(north.count) < NSSDA {
+        return None;
+    }
+    let (less, more) = (east.value.min(north.value), east.value.max(north.value));
+    let unit = scale.unit;
+    Some(if less >= ALIKE * more {
+        let figure = ELLIPSE_95 * 0.5 * (less + more);
+        format!("Tested {figure:.2} {unit} horizontal accuracy at 95% confidence level.")
+    } else {
+        format!(
+            "Root mean square differences of {:.2} {unit} east and {:.2} {unit} north: too unlike for one horizontal figure.",
+            east.value, north.value
+        )
+    })
+}
+
+fn vertical_figure(vertical: Option<Rms>, scale: Scale) -> Option<String> {
+    let vertical = vertical.filter(|rms| rms.count >= NSSDA)?;
+    let (figure, unit) = (NORMAL_95 * vertical.value, scale.unit);
+    Some(format!(
+        "Tested {figure:.2} {unit} vertical accuracy at 95% confidence level."
+    ))
 }
 
 #[cfg(test)]
@@ -99,6 +132,8 @@ mod tests {
             point: "A1".into(),
             what: what.into(),
             difference,
+            east: (what == "horizontal").then_some(0.6 * difference),
+            north: (what == "horizontal").then_some(0.8 * difference),
             bound,
             inside: difference.abs() <= bound,
             from: "check".into(),
@@ -121,11 +156,39 @@ mod tests {
                 .statement
                 .contains("Tested 0.20 m vertical accuracy at 95% confidence level")
         );
+        // Root mean squares 0.06 and 0.08: 2.4477 · 0.07.
+        let places = accuracy(&checks("horizontal", 20, 0.1, 0.2), scale);
+        assert!(
+            places
+                .statement
+                .contains("Tested 0.17 m horizontal accuracy at 95% confidence level"),
+            "{}",
+            places.statement
+        );
         let two = accuracy(&checks("depth", 2, 0.1, 0.2), scale);
         assert!(
             two.basis == AccuracyBasis::Modelled
                 && two.statement.contains("n = 2, too few for a figure")
         );
+    }
+
+    /// The standard gives no circular figure where the axes' ratio is under 0.6.
+    #[test]
+    fn axes_too_unlike() {
+        let scale = Scale {
+            unit: LengthUnit::Metre,
+            crs_unit: 1.0,
+        };
+        let with_north = |north: f64| {
+            let mut all = checks("horizontal", 20, 0.1, 0.2);
+            for check in &mut all {
+                (check.east, check.north) = (Some(0.1), Some(north));
+            }
+            accuracy(&all, scale).statement
+        };
+        assert!(with_north(0.06).contains("Tested 0.20 m horizontal accuracy"));
+        let unlike = with_north(0.059);
+        assert!(!unlike.contains("confidence level") && unlike.contains("0.10 m east and 0.06 m north"));
     }
 
     /// Three of three inside may be; one of three is against 95 %.
