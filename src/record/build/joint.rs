@@ -52,7 +52,6 @@ mod tests {
         let gap = |cable: f64| Gap {
             cable,
             cable_sigma: 0.0,
-            rise: 0.0,
             straight: 4.0,
             straight_sigma: 0.0,
             straight_bias: 0.0,
