@@ -395,6 +395,7 @@ fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
         ties: Vec::new(),
         plans: Vec::new(),
         crossings: Vec::new(),
+        layers: BTreeMap::new(),
         measurements: Vec::new(),
         checks: Vec::new(),
         advice: Vec::new(),
