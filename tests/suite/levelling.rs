@@ -1,0 +1,292 @@
+//! Levelling and heights against published loops.
+
+pub mod job;
+
+use aslaid::crs::Crs;
+use aslaid::height::{Closure, Grounds, Heights, heights};
+use aslaid::job::model::{Fix, Geographic, Job, MeasureKind, Use};
+use aslaid::observe::{Observed, PointId, observe};
+use job::{control, empty, level, mark, measure};
+
+const NO: f64 = f64::NAN;
+
+fn solve(job: &Job) -> (Observed, Heights) {
+    let crs = Crs::new(&job.grid.crs, job.grid.unit).expect("a CRS");
+    let observed = observe(job, &crs);
+    let heights = heights(job, &observed.observations, &job.limits);
+    (observed, heights)
+}
+
+fn ground(of: &(Observed, Heights), name: &str) -> f64 {
+    let points = &of.0.observations.points;
+    let index = points
+        .iter()
+        .position(|point| &*point.name == name)
+        .expect("a point");
+    of.1.ground(PointId(index as u32)).expect("a height").z
+}
+
+/// Wolf & Ghilani, Elementary Surveying, problem 5.12 (inputs as printed; which figures are back- and which foresights
+/// follows from the close of 10 mm). Adjusted heights worked by hand, equally per set-up.
+#[test]
+fn a_loop_over_five_set_ups() {
+    let mut job = empty("local");
+    control(&mut job, "BM7").elevation = Some(852.045);
+    for point in ["TP1", "BM8", "TP2", "TP3"] {
+        control(&mut job, point);
+    }
+    level(&mut job, "BM7", 4.388, NO, NO, NO);
+    level(&mut job, "TP1", 6.907, NO, 4.538, 300.0);
+    level(&mut job, "BM8", 4.680, NO, 8.800, 300.0);
+    level(&mut job, "TP2", 3.730, NO, 5.978, 300.0);
+    level(&mut job, "TP3", 8.464, NO, 5.245, 300.0);
+    level(&mut job, "BM7", NO, NO, 3.598, 300.0);
+    let solved = solve(&job);
+    let [closure] = &solved.1.book.closures[..] else {
+        panic!("one closure: {:?}", solved.1.book.closures)
+    };
+    assert!((closure.misclosure - 0.010).abs() < 1e-9);
+    assert_eq!((closure.setups, closure.length), (5, Some(1500.0)));
+    for (point, want) in [
+        ("TP1", 851.893),
+        ("BM8", 849.998),
+        ("TP2", 848.698),
+        ("TP3", 847.181),
+    ] {
+        assert!(
+            (ground(&solved, point) - want).abs() < 5.1e-4,
+            "{point}: {}",
+            ground(&solved, point)
+        );
+    }
+    // 12 mm·√1.5 = 14.70 mm, 4 mm·√5 = 8.94 mm: the greater holds.
+    assert!((closure.tolerance(&job.limits) - 0.012 * 1.5_f64.sqrt()).abs() < 1e-12);
+    assert!(closure.misclosure < closure.tolerance(&job.limits));
+    // Without lengths only the set-ups count, and 10 mm is too much.
+    let without = Closure {
+        length: None,
+        ..closure.clone()
+    };
+    assert!(without.misclosure > without.tolerance(&job.limits));
+}
+
+/// A teaching page's book: heights of instrument and reduced levels as printed there.
+#[test]
+fn a_line_that_does_not_close() {
+    let mut job = empty("local");
+    control(&mut job, "A").elevation = Some(100.0);
+    for point in ["1", "2", "3", "4"] {
+        control(&mut job, point);
+    }
+    level(&mut job, "A", 4.320, NO, NO, NO);
+    level(&mut job, "1", 5.180, NO, 6.420, NO);
+    level(&mut job, "2", 3.070, NO, 4.850, NO);
+    level(&mut job, "3", 2.940, NO, 5.160, NO);
+    level(&mut job, "4", NO, NO, 3.210, NO);
+    let solved = solve(&job);
+    assert!(solved.1.book.closures.is_empty() && solved.1.book.hanging.is_empty());
+    for (point, want) in [("1", 97.900), ("2", 98.230), ("3", 96.140), ("4", 95.870)] {
+        assert!((ground(&solved, point) - want).abs() < 1e-9, "{point}");
+    }
+    // One set-up after another: 2 mm·√n.
+    let points = &solved.0.observations.points;
+    let last = points
+        .iter()
+        .position(|point| &*point.name == "4")
+        .expect("a point");
+    let variance = solved
+        .1
+        .ground(PointId(last as u32))
+        .expect("a height")
+        .variance;
+    assert!((variance - 4.0 * 0.002_f64.powi(2)).abs() < 1e-12);
+}
+
+/// Printed output of a public adjustment program: eight differences of equal weight, one point held. Its a-priori sigma is
+/// not printed; 5 mm is what its m0' of 5.42 mm and its largest normalised residual of 1.68 have in common.
+#[test]
+fn a_level_net() {
+    let mut job = empty("local");
+    control(&mut job, "1a").elevation = Some(1000.0);
+    for point in ["2", "3", "4"] {
+        control(&mut job, point);
+    }
+    for (from, to, value) in [
+        ("1a", "4", -1.225),
+        ("4", "3", -0.848),
+        ("3", "2", 1.342),
+        ("2", "1a", 0.720),
+        ("1a", "2", -0.724),
+        ("2", "3", -1.335),
+        ("3", "4", 0.842),
+        ("4", "1a", 1.231),
+    ] {
+        measure(
+            &mut job,
+            MeasureKind::HeightDifference,
+            from,
+            to,
+            value,
+            Some(0.005),
+        );
+    }
+    let solved = solve(&job);
+    for (point, want) in [("4", 998.775_125), ("3", 997.933_25), ("2", 999.274_875)] {
+        assert!((ground(&solved, point) - want).abs() < 1e-9, "{point}");
+    }
+    let (squares, redundancy) = solved.1.squares;
+    assert_eq!(redundancy, 5);
+    let m0 = 0.005 * (squares / 5.0).sqrt();
+    assert!((m0 - 0.005_415_26).abs() < 1e-8, "{m0}");
+    let largest = solved
+        .1
+        .residuals
+        .iter()
+        .filter_map(|r| r.standardised)
+        .fold(0.0, |m: f64, w| m.max(w.abs()));
+    assert!((largest - 1.68).abs() < 0.005, "printed 1.68: {largest}");
+    assert!(solved.1.suspects.is_empty());
+}
+
+/// Intermediate sights take their share of the misclosure up to their own set-up, none of a later one's.
+#[test]
+fn side_shots_share_no_later_error() {
+    let mut job = empty("local");
+    control(&mut job, "BM").elevation = Some(10.0);
+    control(&mut job, "END").elevation = Some(11.0);
+    for point in ["side 1", "TP", "side 2"] {
+        control(&mut job, point);
+    }
+    level(&mut job, "BM", 2.000, NO, NO, NO);
+    level(&mut job, "side 1", NO, 1.500, NO, NO);
+    level(&mut job, "TP", 2.000, NO, 1.500, NO);
+    level(&mut job, "side 2", NO, 1.500, NO, NO);
+    level(&mut job, "END", NO, NO, 1.492, NO);
+    let solved = solve(&job);
+    // Levelled 11.008 against 11.000: each set-up takes −4 mm.
+    for (point, want) in [("side 1", 10.5), ("TP", 10.496), ("side 2", 10.996)] {
+        assert!(
+            (ground(&solved, point) - want).abs() < 1e-9,
+            "{point}: {}",
+            ground(&solved, point)
+        );
+    }
+    let [closure] = &solved.1.book.closures[..] else {
+        panic!("one closure")
+    };
+    assert!((closure.misclosure - 0.008).abs() < 1e-9 && closure.setups == 2);
+    assert!(closure.misclosure > closure.tolerance(&job.limits));
+}
+
+#[test]
+fn a_misread_difference_is_named_first() {
+    let mut job = empty("local");
+    control(&mut job, "A").elevation = Some(100.0);
+    for point in ["B", "C", "D"] {
+        control(&mut job, point);
+    }
+    for (from, to, value) in [
+        ("A", "B", 1.0),
+        ("B", "C", 1.1),
+        ("C", "D", -0.5),
+        ("D", "A", -1.5),
+        ("A", "C", 2.0),
+        ("B", "D", 0.5),
+    ] {
+        measure(
+            &mut job,
+            MeasureKind::HeightDifference,
+            from,
+            to,
+            value,
+            None,
+        );
+    }
+    let solved = solve(&job);
+    assert_eq!(
+        solved.1.suspects.first(),
+        Some(&1),
+        "B to C reads 0.1 too much"
+    );
+    assert_eq!(solved.1.suspects.len(), 1);
+}
+
+fn gnss(height: f64) -> Box<Geographic> {
+    Box::new(Geographic {
+        latitude: 0.79,
+        longitude: -1.6,
+        height: Some(height),
+        datum: None,
+        fix: Some(Fix::Rtk),
+    })
+}
+
+#[test]
+fn heights_from_a_receiver_are_taken_down_to_the_ground() {
+    let mut job = empty("EPSG:26915");
+    job.grid.geoid_separation = Some(-30.0);
+    job.equipment.antenna_height = 2.0;
+    mark(&mut job, "A1").placing.gnss = Some(gnss(182.0));
+    let row = mark(&mut job, "A2");
+    row.placing.gnss = Some(gnss(182.0));
+    row.placing.pole = Some(1.5);
+    let row = mark(&mut job, "A3");
+    row.placing.gnss = Some(gnss(182.0));
+    row.ground = Some(210.25);
+    let solved = solve(&job);
+    assert!((ground(&solved, "A1") - 210.0).abs() < 1e-9);
+    assert!((ground(&solved, "A2") - 210.5).abs() < 1e-9);
+    assert!(
+        (ground(&solved, "A3") - 210.25).abs() < 1e-9,
+        "a given ground goes before the receiver's"
+    );
+    let variance = solved.1.ground(PointId(0)).expect("a height").variance;
+    assert!(
+        (variance.sqrt() - 0.04).abs() < 1e-12,
+        "twice the horizontal"
+    );
+    job.grid.geoid_separation = None;
+    assert!(
+        solve(&job).1.ground(PointId(0)).is_none(),
+        "no separation, no height"
+    );
+}
+
+#[test]
+fn a_height_kept_out_is_compared() {
+    let mut job = empty("local");
+    control(&mut job, "A").elevation = Some(100.0);
+    let known = control(&mut job, "B");
+    known.elevation = Some(101.02);
+    known.usage = Use::Check;
+    measure(&mut job, MeasureKind::HeightDifference, "A", "B", 1.0, None);
+    let solved = solve(&job);
+    assert!((ground(&solved, "B") - 101.0).abs() < 1e-9);
+    let [check] = &solved.1.checks[..] else {
+        panic!("one check")
+    };
+    assert!((check.difference - 0.02).abs() < 1e-9 && (check.sigma - 0.005).abs() < 1e-9);
+}
+
+#[test]
+fn levels_that_hang_on_nothing_are_not_determined() {
+    let mut job = empty("local");
+    level(&mut job, "X", 1.0, NO, NO, NO);
+    level(&mut job, "Y", NO, NO, 2.0, NO);
+    level(&mut job, "Z", NO, 1.0, NO, NO);
+    let solved = solve(&job);
+    assert_eq!(
+        solved
+            .1
+            .undetermined
+            .iter()
+            .map(|n| &**n)
+            .collect::<Vec<_>>(),
+        ["X", "Y"]
+    );
+    assert_eq!(
+        solved.1.book.hanging.len(),
+        1,
+        "Z has no backsight before it"
+    );
+}

@@ -1,0 +1,31 @@
+//! Every test that drives the crate from outside, in one program: linking a program for each took more room than a build machine has.
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "a test that can't go on has failed, and figures are printed for whoever looks"
+)]
+
+mod advice;
+mod architecture;
+mod cli;
+mod codes;
+mod common;
+mod declination;
+mod documents;
+mod export;
+mod intake;
+mod jobs;
+mod levelling;
+mod networks;
+mod observing;
+mod plan;
+mod projections;
+mod readback;
+mod reading;
+mod recast;
+mod regression;
+mod sheet;
+mod shows;
+mod simulation;
+mod speed;
+mod transmitter;

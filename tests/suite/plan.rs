@@ -1,0 +1,15 @@
+//! Site plans: crossings against shapely, bounds against known truth, plans in the wrong place, plans tied by common points.
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    clippy::too_many_lines,
+    reason = "a test may panic, print and be told at length"
+)]
+
+mod coverage;
+mod exported;
+mod formats;
+mod places;
+mod shapely;
+pub mod support;
+mod tied;
