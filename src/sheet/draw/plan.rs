@@ -54,6 +54,7 @@ pub fn draw(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
     let mut inside = Vec::new();
     let mut edge = Vec::new();
     let (arrows, boxes) = sketch.beyond();
+    sketch.underlay(&mut inside);
     if view.grid {
         sketch.grid(&boxes, &mut inside, &mut edge);
     }
@@ -148,6 +149,25 @@ impl Sketch<'_> {
             middle.x + (easting - self.view.centre.0) * k,
             middle.y - (northing - self.view.centre.1) * k,
         )
+    }
+
+    /// What site plans show, muted, under everything else; points as small crosses.
+    fn underlay(&self, out: &mut Vec<Node>) {
+        for shape in &self.record.underlay {
+            let points: Vec<Pt> = shape.points.iter().map(|[e, n]| self.at(*e, *n)).collect();
+            let lines = match points[..] {
+                [at] => vec![
+                    vec![at - pt(0.8, 0.0), at + pt(0.8, 0.0)],
+                    vec![at - pt(0.0, 0.8), at + pt(0.0, 0.8)],
+                ],
+                _ => vec![points],
+            };
+            let seen = lines.into_iter().filter(|line| {
+                Rect::around(line.iter().copied())
+                    .is_some_and(|around| around.grown(0.1).overlaps(self.frame))
+            });
+            out.extend(seen.map(|line| item(Item::path(Pen::Plan, line))));
+        }
     }
 
     fn grid(&self, taken: &[Rect], inside: &mut Vec<Node>, edge: &mut Vec<Node>) {

@@ -6,7 +6,6 @@ use std::path::Path;
 use geojson::{FeatureCollection, JsonObject, JsonValue, feature::Id};
 
 use super::{RawLayer, Reader, System};
-use crate::plan::layers::Layers;
 
 /// The format.
 pub struct GeoJson;
@@ -19,7 +18,12 @@ impl Reader for GeoJson {
         &["geojson", "json"]
     }
 
-    fn read(&self, path: &Path, layers: &Layers) -> Result<Vec<RawLayer>, String> {
+    fn read(
+        &self,
+        path: &Path,
+        layer_column: Option<&str>,
+        _: &mut Vec<String>,
+    ) -> Result<Vec<RawLayer>, String> {
         let text =
             std::fs::read_to_string(path).map_err(|why| format!("{why}: GeoJSON is UTF-8 text"))?;
         let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
@@ -33,18 +37,17 @@ impl Reader for GeoJson {
         Ok(by_layer(
             FeatureCollection::try_from(parsed).map_err(|why| why.to_string())?,
             &stem,
-            layers,
+            layer_column,
         ))
     }
 }
 
-fn by_layer(collection: FeatureCollection, stem: &str, layers: &Layers) -> Vec<RawLayer> {
+fn by_layer(collection: FeatureCollection, stem: &str, column: Option<&str>) -> Vec<RawLayer> {
     let system = system(collection.foreign_members.as_ref(), &collection);
     let mut found: Vec<RawLayer> = Vec::new();
     let mut places: BTreeMap<String, usize> = BTreeMap::new();
     for (number, feature) in (1..).zip(collection.features) {
         let attributes = attributes(feature.properties.as_ref());
-        let column = layers.layer_column.as_deref();
         let own = match column {
             Some(column) => attributes.get(column),
             None => attributes.get("layer").or_else(|| attributes.get("Layer")),
@@ -147,11 +150,7 @@ mod tests {
 
     fn read(text: &str) -> Vec<RawLayer> {
         let parsed: geojson::GeoJson = text.parse().unwrap();
-        by_layer(
-            FeatureCollection::try_from(parsed).unwrap(),
-            "plan",
-            &Layers::default(),
-        )
+        by_layer(FeatureCollection::try_from(parsed).unwrap(), "plan", None)
     }
 
     #[test]
