@@ -143,7 +143,7 @@ fn table(
         let place = place(&layer.system, crs, crs_unit)?;
         if !open {
             let heads = points.columns.iter().map(|(ours, _)| ours.as_str());
-            heads.chain(place.heads()).for_each(|name| {
+            heads.chain(place.heads().copied()).for_each(|name| {
                 table.push(name);
             });
             table.end_row(0);

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use geojson::{FeatureCollection, JsonObject, JsonValue, feature::Id};
+use geojson::{Feature, FeatureCollection, JsonObject, JsonValue, feature::Id};
 
 use super::{RawLayer, Reader, System};
 
@@ -34,11 +34,22 @@ impl Reader for GeoJson {
             .file_stem()
             .map(|stem| stem.to_string_lossy().into_owned())
             .unwrap_or_default();
-        Ok(by_layer(
-            FeatureCollection::try_from(parsed).map_err(|why| why.to_string())?,
-            &stem,
-            layer_column,
-        ))
+        Ok(by_layer(collection(parsed), &stem, layer_column))
+    }
+}
+
+/// Any of the kinds of GeoJSON as a collection: a feature or a shape alone is one of one.
+fn collection(parsed: geojson::GeoJson) -> FeatureCollection {
+    let feature = match parsed {
+        geojson::GeoJson::FeatureCollection(collection) => return collection,
+        geojson::GeoJson::Feature(feature) => feature,
+        geojson::GeoJson::Geometry(geometry) => Feature::from(geometry),
+    };
+    FeatureCollection {
+        bbox: None,
+        // What an object says of its coordinates, wherever it stands.
+        foreign_members: feature.foreign_members.clone(),
+        features: vec![feature],
     }
 }
 
@@ -150,7 +161,7 @@ mod tests {
 
     fn read(text: &str) -> Vec<RawLayer> {
         let parsed: geojson::GeoJson = text.parse().unwrap();
-        by_layer(FeatureCollection::try_from(parsed).unwrap(), "plan", None)
+        by_layer(collection(parsed), "plan", None)
     }
 
     #[test]
