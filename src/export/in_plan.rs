@@ -6,7 +6,7 @@ use super::csv::guard;
 use super::geometry::{self, Shape};
 use super::table::{Item, Row};
 use super::value::{LENGTH_DECIMALS, round};
-use super::{Format, View, columns};
+use super::{Format, View, columns, draft};
 use crate::plan::OwnSystem;
 use crate::record::model::{Ellipse, VertexKind};
 
@@ -50,8 +50,13 @@ impl Format for Points {
         let mut writer = ::csv::WriterBuilder::new()
             .terminator(::csv::Terminator::CRLF)
             .from_writer(out);
-        writer.write_record(COLUMNS)?;
         let record = view.record;
+        // In a draft a last column says so, as in every table.
+        let draft = record.draft.as_ref().map(draft::words);
+        let last = draft
+            .as_ref()
+            .map(|words| format!("{} ({words})", draft::PROPERTY));
+        writer.write_record(COLUMNS.into_iter().chain(last.as_deref()))?;
         let bends = record.runs.iter().flat_map(|run| {
             let bends = run.vertices.iter().filter(|v| v.kind != VertexKind::Mark);
             bends.map(move |vertex| Item::Vertex(run, vertex))
@@ -69,7 +74,8 @@ impl Format for Points {
                 record: Some(record),
                 item,
             };
-            if let Some(cells) = self.cells(row)? {
+            if let Some(mut cells) = self.cells(row)? {
+                cells.extend(draft.clone());
                 writer.write_record(cells)?;
             }
         }
@@ -82,7 +88,8 @@ impl Points {
         let Shape::Point(place) = geometry::projected(row) else {
             return Ok(None);
         };
-        let (feature, run, name, ellipse) = about(row.item);
+        let (feature, run, name) = about(row.item);
+        let ellipse = columns::ellipse_of(row.item);
         let azimuth = ellipse.map_or(0.0, |ellipse| ellipse.azimuth_95.to_radians());
         let ahead = (place.x + azimuth.sin(), place.y + azimuth.cos());
         let back = self.0.back(&[(place.x, place.y), ahead]);
@@ -114,18 +121,18 @@ impl Points {
     }
 }
 
-/// Feature, run, name and ellipse of an item.
-fn about(item: Item<'_>) -> (&'static str, &str, &str, Option<Ellipse>) {
+/// Feature, run and name of an item.
+fn about(item: Item<'_>) -> (&'static str, &str, &str) {
     match item {
-        Item::Mark(mark) => ("mark", &mark.run, &mark.mark, mark.ellipse),
-        Item::Vertex(run, vertex) => ("vertex", &run.run, vertex.kind.word(), vertex.ellipse),
-        Item::Camera(camera) => ("camera", &camera.run, &camera.what, camera.ellipse),
-        Item::Reference(point) => ("reference", "", &point.point, point.ellipse),
+        Item::Mark(mark) => ("mark", &mark.run, &mark.mark),
+        Item::Vertex(run, vertex) => ("vertex", &run.run, vertex.kind.word()),
+        Item::Camera(camera) => ("camera", &camera.run, &camera.what),
+        Item::Reference(point) => ("reference", "", &point.point),
         Item::Crossing(crossing) => {
             let name = crossing.name.as_ref().unwrap_or(&crossing.layer);
-            ("crossing", &crossing.run, name, crossing.ellipse)
+            ("crossing", &crossing.run, name)
         }
-        Item::Run(run) => ("run", &run.run, &run.run, None),
-        Item::Tie(_) | Item::Finding(_) => ("", "", "", None),
+        Item::Run(run) => ("run", &run.run, &run.run),
+        Item::Tie(_) | Item::Finding(_) => ("", "", ""),
     }
 }

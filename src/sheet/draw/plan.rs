@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 use super::geometry::{Pt, Rect, pt};
 use super::labels::{Obstacles, Placed, Wanted, place};
 use super::scale::{Scale, round_step};
-use super::symbols;
 use super::{Anchor, Drawing, Feature, Item, Node, Pen, Role, Shape};
+use super::{symbols, underlay};
 use crate::record::model::{AsBuilt, Ellipse, Evidence, Run, Vertex, VertexKind};
 use crate::sheet::content::figures;
 use crate::sheet::font::{Fonts, em};
@@ -54,7 +54,9 @@ pub fn draw(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
     let mut inside = Vec::new();
     let mut edge = Vec::new();
     let (arrows, boxes) = sketch.beyond();
-    sketch.underlay(&mut inside);
+    inside.extend(underlay::draw(record, sketch.frame, &|e, n| {
+        sketch.at(e, n)
+    }));
     if view.grid {
         sketch.grid(&boxes, &mut inside, &mut edge);
     }
@@ -149,25 +151,6 @@ impl Sketch<'_> {
             middle.x + (easting - self.view.centre.0) * k,
             middle.y - (northing - self.view.centre.1) * k,
         )
-    }
-
-    /// What site plans show, muted, under everything else; points as small crosses.
-    fn underlay(&self, out: &mut Vec<Node>) {
-        for shape in &self.record.underlay {
-            let points: Vec<Pt> = shape.points.iter().map(|[e, n]| self.at(*e, *n)).collect();
-            let lines = match points[..] {
-                [at] => vec![
-                    vec![at - pt(0.8, 0.0), at + pt(0.8, 0.0)],
-                    vec![at - pt(0.0, 0.8), at + pt(0.0, 0.8)],
-                ],
-                _ => vec![points],
-            };
-            let seen = lines.into_iter().filter(|line| {
-                Rect::around(line.iter().copied())
-                    .is_some_and(|around| around.grown(0.1).overlaps(self.frame))
-            });
-            out.extend(seen.map(|line| item(Item::path(Pen::Plan, line))));
-        }
     }
 
     fn grid(&self, taken: &[Rect], inside: &mut Vec<Node>, edge: &mut Vec<Node>) {

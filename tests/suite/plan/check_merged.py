@@ -40,6 +40,9 @@ assert not auditor.has_errors, [error.message for error in auditor.errors]
 def about(entity):
     """Everything that an entity says, with what is below it."""
     attributes = {key: str(value) for key, value in entity.dxfattribs().items()}
+    if plan.dxfversion == "AC1009":
+        # Drawings of this version state no owners: the library makes them up as it reads.
+        attributes.pop("owner", None)
     below = []
     for name in ("vertices", "attribs"):
         part = getattr(entity, name, None)

@@ -59,10 +59,20 @@ fn station(record: &AsBuilt, text: &str, layers: &str) -> Result<(f64, String), 
     let path = write(folder.path(), "site.dxf", text);
     let (plan, site) = read(record, &[path], layers, None)?;
     let rows = crossings(record, &plan, &site).unwrap();
-    assert_eq!((rows.len(), rows[0].role.as_str()), (1, "boundary"), "{rows:?}");
+    assert_eq!(
+        (rows.len(), rows[0].role.as_str()),
+        (1, "boundary"),
+        "{rows:?}"
+    );
     let notes: Vec<&str> = plan.notes.iter().map(|note| note.text.as_str()).collect();
-    assert!(notes.iter().any(|text| text.contains("it is lettering")), "{notes:?}");
-    Ok((rows[0].station * record.frame.unit.metres(), plan.layers[0].placed.clone()))
+    assert!(
+        notes.iter().any(|text| text.contains("it is lettering")),
+        "{notes:?}"
+    );
+    Ok((
+        rows[0].station * record.frame.unit.metres(),
+        plan.layers[0].placed.clone(),
+    ))
 }
 
 #[track_caller]
@@ -86,16 +96,25 @@ fn a_drawing_lies_in_its_own_unit_in_the_jobs_system_or_is_asked() {
     ] {
         let text = drawing(&across(START, metres), Some(unit));
         let found = station(&job(), &text, "");
-        assert!(found.as_ref().is_ok_and(|(_, placed)| placed.contains(own)), "{unit}");
+        assert!(
+            found.as_ref().is_ok_and(|(_, placed)| placed.contains(own)),
+            "{unit}"
+        );
         eight(found, says);
     }
     // The reverse: a drawing in feet under a job in metres.
     let utm = (515_000.0, 3_898_000.0);
     let metric = of("EPSG:26917", 1.0, "m", utm);
-    eight(station(&metric, &drawing(&across(utm, FOOT), Some(2)), ""), "EPSG:26917 in ft");
+    eight(
+        station(&metric, &drawing(&across(utm, FOOT), Some(2)), ""),
+        "EPSG:26917 in ft",
+    );
     // The layers file gives the system, the drawing its unit.
     let feet = drawing(&across(START, US_FOOT), Some(21));
-    eight(station(&job(), &feet, "crs = \"EPSG:2264\""), "as the layers file says");
+    eight(
+        station(&job(), &feet, "crs = \"EPSG:2264\""),
+        "as the layers file says",
+    );
     let other = drawing(&across(utm, FOOT), Some(2));
     let said = "crs = \"EPSG:26917\"";
     eight(station(&metric, &other, said), "EPSG:26917");
@@ -104,17 +123,31 @@ fn a_drawing_lies_in_its_own_unit_in_the_jobs_system_or_is_asked() {
     for unit in [None, Some(0), Some(3)] {
         let text = drawing(&across(START, US_FOOT), unit);
         let error = station(&job(), &text, "").unwrap_err();
-        for word in ["site.dxf", "does not say its coordinate system", "unit = \"us-ft\"", "--plan-layers"] {
+        for word in [
+            "site.dxf",
+            "does not say its coordinate system",
+            "unit = \"us-ft\"",
+            "--plan-layers",
+        ] {
             assert!(error.contains(word), "{word}: {error}");
         }
-        eight(station(&job(), &text, "unit = \"us-ft\""), "as the layers file says");
+        eight(
+            station(&job(), &text, "unit = \"us-ft\""),
+            "as the layers file says",
+        );
     }
     // A wrong unit, a wrong zone: the error says what fits.
     let wrong = drawing(&across(START, US_FOOT), Some(4));
     let error = station(&job(), &wrong, "").unwrap_err();
-    assert!(error.contains("from the job") && error.contains("us-ft"), "{error}");
+    assert!(
+        error.contains("from the job") && error.contains("us-ft"),
+        "{error}"
+    );
     let beats = "[[file]]\nname = \"site.dxf\"\nunit = \"us-ft\"";
-    eight(station(&job(), &wrong, beats), "as the layers file says of this file");
+    eight(
+        station(&job(), &wrong, beats),
+        "as the layers file says of this file",
+    );
     let zone = drawing(&across(utm, 1.0), Some(6));
     let error = station(&metric, &zone, "crs = \"EPSG:26916\"").unwrap_err();
     assert!(error.contains("EPSG:26917"), "{error}");
@@ -137,15 +170,26 @@ fn a_broken_drawing_is_an_error_that_says_so() {
         let folder = folder();
         let path = write(folder.path(), "site.dxf", text);
         let error = read(&job(), &[path], "", None).unwrap_err();
-        assert!(error.contains(says) && error.contains("site.dxf"), "{error}");
+        assert!(
+            error.contains(says) && error.contains("site.dxf"),
+            "{error}"
+        );
     }
     // Whole as a file, and not as a drawing: GDAL's reader or the lack of anything to use says so, nothing panics.
-    for entity in ["LINE\n8\nA\n10\nx\n20\n1\n11\n2\n21\n", "POLYLINE\n8\nA\n66\n1\n0\nVERTEX\n8\nA\n10\n1\n", "HATCH\n91\n9999999\n"] {
+    for entity in [
+        "LINE\n8\nA\n10\nx\n20\n1\n11\n2\n21\n",
+        "POLYLINE\n8\nA\n66\n1\n0\nVERTEX\n8\nA\n10\n1\n",
+        "HATCH\n91\n9999999\n",
+    ] {
         let text = format!("0\nSECTION\n2\nENTITIES\n0\n{entity}0\nENDSEC\n0\nEOF\n");
         let folder = folder();
         let path = write(folder.path(), "site.dxf", text);
         match maps::file(&path, None) {
-            Ok(raw) => println!("{entity:?}: {} layer(s), {:?}", raw.layers.len(), raw.remarks),
+            Ok(raw) => println!(
+                "{entity:?}: {} layer(s), {:?}",
+                raw.layers.len(),
+                raw.remarks
+            ),
             Err(error) => println!("{entity:?}: {error}"),
         }
     }
@@ -154,7 +198,11 @@ fn a_broken_drawing_is_an_error_that_says_so() {
 #[test]
 fn without_gdal_the_program_says_what_to_install() {
     let folder = folder();
-    let path = write(folder.path(), "site.dxf", drawing(&across(START, US_FOOT), Some(21)));
+    let path = write(
+        folder.path(),
+        "site.dxf",
+        drawing(&across(START, US_FOOT), Some(21)),
+    );
     let output = Command::new(env!("CARGO_BIN_EXE_aslaid"))
         .args(["build", "fixtures/demo/fern-hollow", "--out"])
         .arg(folder.path().join("out"))
@@ -166,7 +214,10 @@ fn without_gdal_the_program_says_what_to_install() {
         .unwrap();
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
     assert_eq!(output.status.code(), Some(2), "{said}");
-    assert!(said.contains("ogr2ogr") && said.contains("gdal-bin"), "{said}");
+    assert!(
+        said.contains("ogr2ogr") && said.contains("gdal-bin"),
+        "{said}"
+    );
     assert!(!folder.path().join("out/FH-0117").exists());
 }
 
@@ -186,24 +237,52 @@ fn a_shapefile_is_read_with_what_belongs_to_it() {
         Ok::<_, String>((files, plan.layers[0].placed.clone()))
     };
     let (files, placed) = eight("").unwrap();
-    assert_eq!(files, ["boundary.shp", "boundary.shx", "boundary.dbf", "boundary.prj"]);
+    assert_eq!(
+        files,
+        [
+            "boundary.shp",
+            "boundary.shx",
+            "boundary.dbf",
+            "boundary.prj"
+        ]
+    );
     assert!(placed.contains("EPSG:2264, as the file says"), "{placed}");
     // Feet of a system in metres, and the reverse, come right by the system's own unit.
     let metric = folder.path().join("metric.shp");
-    ogr2ogr(&["-f", "ESRI Shapefile", "-t_srs", "EPSG:32119", text(&metric), text(&source)]);
+    ogr2ogr(&[
+        "-f",
+        "ESRI Shapefile",
+        "-t_srs",
+        "EPSG:32119",
+        text(&metric),
+        text(&source),
+    ]);
     let (plan, site) = read(&record, &[metric], "", None).unwrap();
     let rows = crossings(&record, &plan, &site).unwrap();
-    assert!((rows[0].station * US_FOOT - 8.0).abs() < 1e-3, "{}", plan.layers[0].placed);
+    assert!(
+        (rows[0].station * US_FOOT - 8.0).abs() < 1e-3,
+        "{}",
+        plan.layers[0].placed
+    );
 
     std::fs::remove_file(shape.with_extension("prj")).unwrap();
     let error = eight("").unwrap_err();
-    assert!(error.contains("does not say") && error.contains("us-ft"), "{error}");
+    assert!(
+        error.contains("does not say") && error.contains("us-ft"),
+        "{error}"
+    );
     eight("crs = \"EPSG:2264\"").unwrap();
     let bytes = std::fs::read(&shape).unwrap();
     std::fs::remove_file(shape.with_extension("shx")).unwrap();
     let error = eight("crs = \"EPSG:2264\"").unwrap_err();
-    assert!(error.contains("GDAL can't read it") && error.contains("boundary.shp"), "{error}");
-    assert!(!shape.with_extension("shx").exists(), "nothing is written beside a plan");
+    assert!(
+        error.contains("GDAL can't read it") && error.contains("boundary.shp"),
+        "{error}"
+    );
+    assert!(
+        !shape.with_extension("shx").exists(),
+        "nothing is written beside a plan"
+    );
     write(folder.path(), "boundary.shp", &bytes[..60]);
     assert!(eight("crs = \"EPSG:2264\"").is_err());
 }
@@ -215,8 +294,12 @@ fn counted(path: &Path) -> usize {
         .output()
         .expect("ogrinfo, of gdal-bin");
     let said = String::from_utf8_lossy(&output.stdout).into_owned();
-    let counts = said.lines().filter_map(|line| line.strip_prefix("Feature Count: "));
-    counts.map(|count| count.trim().parse::<usize>().unwrap()).sum()
+    let counts = said
+        .lines()
+        .filter_map(|line| line.strip_prefix("Feature Count: "));
+    counts
+        .map(|count| count.trim().parse::<usize>().unwrap())
+        .sum()
 }
 
 #[test]
@@ -236,7 +319,8 @@ fn published_samples_load_with_every_feature() {
     });
     let empty = halves.concat().replace("{ENTITIES}", "");
     samples.push(write(gdal.path(), "gdal-empty.dxf", empty));
-    samples.push(packages.join("pyogrio/tests/fixtures/naturalearth_lowres/naturalearth_lowres.shp"));
+    samples
+        .push(packages.join("pyogrio/tests/fixtures/naturalearth_lowres/naturalearth_lowres.shp"));
     samples.push(packages.join("geopandas/tests/data/null_geom.geojson"));
     samples.sort();
     let (mut drawings, mut features) = (0, 0);
@@ -246,11 +330,17 @@ fn published_samples_load_with_every_feature() {
         let aside: usize = raw.layers.iter().map(|layer| layer.left_out.len()).sum();
         println!(
             "{}: {} layers, {taken} features, {aside} left out; {:?}",
-            raw.file, raw.layers.len(), raw.remarks
+            raw.file,
+            raw.layers.len(),
+            raw.remarks
         );
         assert_eq!(taken + aside, counted(path), "{}", path.display());
         drawings += usize::from(path.extension().is_some_and(|ending| ending == "dxf"));
         features += taken;
     }
-    assert!(samples.len() >= 10 && drawings == 2 && features > 200, "{}", samples.len());
+    assert!(
+        samples.len() >= 10 && drawings == 2 && features > 200,
+        "{}",
+        samples.len()
+    );
 }

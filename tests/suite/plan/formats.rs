@@ -129,10 +129,7 @@ fn what_is_no_plan_is_an_error_that_names_the_file() {
             "no GeoPackage",
         ),
         (write("f.gpkg", b""), "no GeoPackage"),
-        (
-            write("g.dwg", b""),
-            "a plan is a GeoJSON",
-        ),
+        (write("g.dwg", b""), "a plan is a GeoJSON"),
         (write("i.pdf", b""), "a plan is a GeoJSON"),
         (folder.path().join("missing.geojson"), "No such file"),
         (folder.path().to_owned(), "a plan is a GeoJSON"),

@@ -51,7 +51,12 @@ fn plan(folder: &Path, version: &str, unit: i32, lines: &[(&str, Vec<(f64, f64)>
     let (source, path) = (folder.join("lines.json"), folder.join("plan.dxf"));
     let lines: Vec<_> = lines
         .iter()
-        .map(|(layer, points)| json!([layer, points.iter().map(|(x, y)| [*x, *y]).collect::<Vec<_>>()]))
+        .map(|(layer, points)| {
+            json!([
+                layer,
+                points.iter().map(|(x, y)| [*x, *y]).collect::<Vec<_>>()
+            ])
+        })
         .collect();
     std::fs::write(&source, json!({"unit": unit, "lines": lines}).to_string()).unwrap();
     python("make_plan.py", &[Path::new(version), &source, &path]);
@@ -74,7 +79,11 @@ fn build(job: &Path, out: &Path, more: &[&str]) -> (i32, String) {
 fn checked(folder: &Path, plan: &Path, merged: &Path, run: &[(f64, f64)]) -> f64 {
     let expected = folder.join("expected.json");
     let run: Vec<_> = run.iter().map(|(x, y)| [*x, *y]).collect();
-    std::fs::write(&expected, json!({"run": run, "layer": "V-SSWR-PIPE"}).to_string()).unwrap();
+    std::fs::write(
+        &expected,
+        json!({"run": run, "layer": "V-SSWR-PIPE"}).to_string(),
+    )
+    .unwrap();
     let said = python("check_merged.py", &[plan, merged, &expected]);
     println!("entities before, new, worst vertex: {}", said.trim());
     said.split_whitespace().last().unwrap().parse().unwrap()
@@ -97,9 +106,15 @@ fn a_tied_plan_comes_back_with_the_results_and_names_the_wrong_point() {
         let path = plan(folder.path(), version, 2, &[("C-PROP-LINE", lot.clone())]);
         let mut table = String::from("point,plan_x,plan_y,easting,northing\n");
         let metres = record.frame.crs_unit_metres;
-        for (number, (x, y)) in [(-10.0, -12.0), (45.0, -8.0), (50.0, 40.0), (-5.0, 38.0), (20.0, 15.0)]
-            .into_iter()
-            .enumerate()
+        for (number, (x, y)) in [
+            (-10.0, -12.0),
+            (45.0, -8.0),
+            (50.0, 40.0),
+            (-5.0, 38.0),
+            (20.0, 15.0),
+        ]
+        .into_iter()
+        .enumerate()
         {
             let grid = (run[0].0 + x, run[0].1 + y);
             let (plan_x, plan_y) = ground.of(grid);
@@ -117,12 +132,22 @@ fn a_tied_plan_comes_back_with_the_results_and_names_the_wrong_point() {
         let (code, said) = build(
             &job,
             &out,
-            &["--plan", &text(&path), "--plan-tie", &text(&tie), "--merge-plan", "--plan-system"],
+            &[
+                "--plan",
+                &text(&path),
+                "--plan-tie",
+                &text(&tie),
+                "--merge-plan",
+                "--plan-system",
+            ],
         );
         assert_eq!(code, 0, "{said}");
         let results = out.join("FH-0117");
         let notes = std::fs::read_to_string(results.join("record.json")).unwrap();
-        assert!(notes.contains("T2 0.091 m (wrong: left out)") && notes.contains("rotation"), "{version}");
+        assert!(
+            notes.contains("T2 0.091 m (wrong: left out)") && notes.contains("rotation"),
+            "{version}"
+        );
         assert!(notes.contains("drawn in grey under the runs is from plan.dxf"));
         let due: Vec<_> = run.iter().map(|place| ground.of(*place)).collect();
         let worst = checked(folder.path(), &path, &results.join("merged.dxf"), &due);
@@ -141,14 +166,21 @@ fn a_tied_plan_comes_back_with_the_results_and_names_the_wrong_point() {
             let due = ground.of((mark.easting * metres, mark.northing * metres));
             assert!((number("plan_x") - due.0).hypot(number("plan_y") - due.1) < 1e-3);
             // The plan is turned counter-clockwise: what points north there points 37° west of it.
-            let turned = (number("azimuth_95_in_plan") - mark.ellipse.unwrap().azimuth_95 + 37.0).rem_euclid(180.0);
+            let turned = (number("azimuth_95_in_plan") - mark.ellipse.unwrap().azimuth_95 + 37.0)
+                .rem_euclid(180.0);
             assert!(turned.min(180.0 - turned) < 0.01, "{turned}");
-            let invert = mark.invert.map(|invert| invert * record.frame.unit.metres() / FOOT);
+            let invert = mark
+                .invert
+                .map(|invert| invert * record.frame.unit.metres() / FOOT);
             assert!((number("invert_in_plan_unit") - invert.unwrap()).abs() < 2e-4);
         }
         assert!(results.join("asbuilt-plan.dxf").exists());
         // Without the options they are not there, and the earlier ones are gone.
-        let (code, said) = build(&job, &out, &["--plan", &text(&path), "--plan-tie", &text(&tie)]);
+        let (code, said) = build(
+            &job,
+            &out,
+            &["--plan", &text(&path), "--plan-tie", &text(&tie)],
+        );
         assert_eq!(code, 0, "{said}");
         assert!(!results.join("merged.dxf").exists() && !results.join("plan-points.csv").exists());
     }
@@ -166,7 +198,11 @@ fn an_untied_plan_in_millimetres_gets_the_results_in_millimetres() {
     ];
     let path = plan(folder.path(), "R2018", 4, &[("C-PROP-LINE", lot)]);
     let out = folder.path().join("out");
-    let (code, said) = build(&job, &out, &["--plan", path.to_str().unwrap(), "--merge-plan"]);
+    let (code, said) = build(
+        &job,
+        &out,
+        &["--plan", path.to_str().unwrap(), "--merge-plan"],
+    );
     assert_eq!(code, 0, "{said}");
     let due: Vec<_> = run.iter().copied().map(millimetres).collect();
     let worst = checked(folder.path(), &path, &out.join("FH-0117/merged.dxf"), &due);
@@ -188,7 +224,10 @@ fn what_can_not_be_merged_is_said() {
     let out = folder.path().join("out");
     let map = map.to_str().unwrap();
     let (code, said) = build(&job, &out, &["--plan", map, "--merge-plan"]);
-    assert!(code == 2 && said.contains("--merge-plan: one of the plans is to be a DXF"), "{said}");
+    assert!(
+        code == 2 && said.contains("--merge-plan: one of the plans is to be a DXF"),
+        "{said}"
+    );
     let (code, said) = build(&job, &out, &["--merge-plan"]);
     assert!(code == 2 && said.contains("--plan"), "{said}");
     let (code, said) = build(&job, &out, &["--plan", map, "--plan-system"]);

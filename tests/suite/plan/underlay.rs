@@ -32,7 +32,10 @@ fn a_plan_is_drawn_in_grey_under_the_run() {
     attach(&mut record, &plan, &site).unwrap();
     assert_eq!(record.underlay.len(), 2, "{:?}", record.underlay);
     assert!(record.underlay.iter().all(|shape| shape.points.len() <= 3));
-    let notes = record.notes.iter().filter(|note| note.text.contains("drawn in grey"));
+    let notes = record
+        .notes
+        .iter()
+        .filter(|note| note.text.contains("drawn in grey"));
     assert_eq!(notes.count(), 1);
 
     let page = |record| String::from_utf8(html(record).unwrap()).unwrap();
@@ -49,6 +52,9 @@ fn a_plan_is_drawn_in_grey_under_the_run() {
     });
     let said = python("grey.py", &[&sheets[0] as &Path, &sheets[1]]);
     println!("grey pixels with and without: {}", said.trim());
-    let counts: Vec<i64> = said.split_whitespace().map(|word| word.parse().unwrap()).collect();
+    let counts: Vec<i64> = said
+        .split_whitespace()
+        .map(|word| word.parse().unwrap())
+        .collect();
     assert!(counts[0] > counts[1] + 300, "{counts:?}");
 }
