@@ -154,7 +154,7 @@ fn way(
     site: &Site,
 ) -> Result<(Way, String), String> {
     if let Some(said) = request.layers.beats(&raw.file) {
-        let said = with_unit(said, &layer.system);
+        let said = with_unit(said, &layer.system, site);
         return as_said(&said, site, "as the layers file says of this file");
     }
     if let Some(tie) = request.tie {
@@ -169,7 +169,7 @@ fn way(
         System::Code(code) => of_code(code, None, site)
             .map(|(way, words)| (way, format!("{words}, as the file says"))),
         system if said => as_said(
-            &with_unit(otherwise, system),
+            &with_unit(otherwise, system, site),
             site,
             "as the layers file says",
         ),
@@ -190,9 +190,16 @@ fn way(
 }
 
 /// What the layers file says, with the unit that the drawing states where it says none.
-fn with_unit(said: &Said, system: &System) -> Said {
+fn with_unit(said: &Said, system: &System, site: &Site) -> Said {
+    let own = match said.crs.as_deref() {
+        None | Some("job") => site.unit_metres,
+        Some(code) => Crs::new(code, crate::units::LengthUnit::Metre)
+            .map_or(site.unit_metres, |crs| crs.unit_metres()),
+    };
     let drawn = match system {
-        System::Unit(word) => PLAN_UNITS.iter().find(|unit| unit.word == *word).copied(),
+        System::Unit(word) if !own_feet(word, own) => {
+            PLAN_UNITS.iter().find(|unit| unit.word == *word).copied()
+        }
         _ => None,
     };
     Said {
@@ -201,20 +208,22 @@ fn with_unit(said: &Said, system: &System) -> Said {
     }
 }
 
-/// A drawing names a unit and no coordinate system: it is taken to lie in the job's, which is held against where it lands.
+/// Whether a drawing's unit is that of its coordinate system (metres in it), though it may name the other foot.
 ///
 /// The feet of a drawing are most often just "feet", whichever foot the coordinates are in (common practice, no source): in a
 /// system in feet they are that system's. The layers file says otherwise with `unit`.
+fn own_feet(word: &str, own: f64) -> bool {
+    word == "ft" && (own / crate::units::FOOT - 1.0).abs() < 1e-5
+}
+
+/// A drawing names a unit and no coordinate system: it is taken to lie in the job's, which is held against where it lands.
 fn as_drawn(word: &str, site: &Site) -> Result<(Way, String), String> {
-    let feet = |metres: f64| (metres / crate::units::FOOT - 1.0).abs() < 1e-5;
     let unit = PLAN_UNITS.iter().find(|unit| unit.word == word);
     let (metres, words) = match unit {
-        Some(unit) if word == "ft" && feet(site.unit_metres) && unit.metres != site.unit_metres => {
-            (
-                site.unit_metres,
-                "feet, taken as those of the coordinate system",
-            )
-        }
+        _ if own_feet(word, site.unit_metres) => (
+            site.unit_metres,
+            "feet, taken as those of the coordinate system",
+        ),
         Some(unit) => (unit.metres, unit.word),
         None => return Err(format!("the drawing's unit \"{word}\" is not known")),
     };

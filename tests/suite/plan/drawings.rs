@@ -115,6 +115,11 @@ fn a_drawing_lies_in_its_own_unit_in_the_jobs_system_or_is_asked() {
         station(&job(), &feet, "crs = \"EPSG:2264\""),
         "as the layers file says",
     );
+    let just_feet = drawing(&across(START, US_FOOT), Some(2));
+    eight(
+        station(&job(), &just_feet, "crs = \"EPSG:2264\""),
+        "as the layers file says",
+    );
     let other = drawing(&across(utm, FOOT), Some(2));
     let said = "crs = \"EPSG:26917\"";
     eight(station(&metric, &other, said), "EPSG:26917");
