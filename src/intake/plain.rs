@@ -404,5 +404,6 @@ fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
         cells: Cells::default(),
         cautions: Vec::new(),
         published: Vec::new(),
+        layers: BTreeMap::new(),
     }
 }
