@@ -394,6 +394,7 @@ fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
         ties: Vec::new(),
         plans: Vec::new(),
         crossings: Vec::new(),
+        layers: BTreeMap::new(),
         measurements: Vec::new(),
         checks: Vec::new(),
         advice: Vec::new(),
@@ -404,6 +405,5 @@ fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
         cells: Cells::default(),
         cautions: Vec::new(),
         published: Vec::new(),
-        layers: BTreeMap::new(),
     }
 }
