@@ -113,17 +113,19 @@ fn every_job_raises_its_code() {
         let all = findings(folder);
         let code = code_of(folder);
         let raised: Vec<&Finding> = all.iter().filter(|finding| finding.code == code).collect();
-        let of_it = |finding: &&&Finding| {
-            (about.is_empty() || finding.mark.as_deref() == Some(about))
+        let said = raised.iter().any(|finding| {
+            finding.level == level
+                && (about.is_empty() || finding.mark.as_deref() == Some(about))
                 && finding.message.contains(words)
-        };
-        if !raised.iter().any(|finding| of_it(&finding)) {
+        });
+        if !said {
             wrong.push(format!(
-                "{folder}: nothing about {about:?} saying {words:?} in {all:#?}"
+                "{folder}: no {level} about {about:?} saying {words:?} in {all:#?}"
             ));
         }
-        if raised.iter().any(|finding| finding.level != level) {
-            wrong.push(format!("{folder}: not all at level {level}: {raised:#?}"));
+        // A place can be inside its bound where a depth is outside, so that lower levels may stand beside it.
+        if raised.iter().any(|finding| finding.level > level) {
+            wrong.push(format!("{folder}: raised above {level}: {raised:#?}"));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
