@@ -48,10 +48,13 @@ pub(super) fn accuracy(checks: &[Check], scale: Scale) -> Accuracy {
             .to_owned(),
         borne_out(compared, inside, tested),
     ];
-    let figures: Vec<String> = [horizontal_figure(axes, scale), vertical_figure(vertical, scale)]
-        .into_iter()
-        .flatten()
-        .collect();
+    let figures: Vec<String> = [
+        horizontal_figure(axes, scale),
+        vertical_figure(vertical, scale),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
     if compared > 0 && figures.is_empty() {
         sentences.push(format!("n = {compared}, too few for a figure."));
     }
@@ -86,7 +89,9 @@ fn borne_out(compared: usize, inside: usize, tested: bool) -> String {
     match (compared, tested) {
         (0, _) => "No check shot or exposure bears them out.".to_owned(),
         (n, false) if n >= LEAST => {
-            format!("Only {inside} of {n} comparisons lie inside their bounds: they are not borne out.")
+            format!(
+                "Only {inside} of {n} comparisons lie inside their bounds: they are not borne out."
+            )
         }
         (n, _) => format!(
             "{inside} of {n} comparisons with check shots and exposures lie inside their bounds."
@@ -188,7 +193,9 @@ mod tests {
         };
         assert!(with_north(0.06).contains("Tested 0.20 m horizontal accuracy"));
         let unlike = with_north(0.059);
-        assert!(!unlike.contains("confidence level") && unlike.contains("0.10 m east and 0.06 m north"));
+        assert!(
+            !unlike.contains("confidence level") && unlike.contains("0.10 m east and 0.06 m north")
+        );
     }
 
     /// Three of three inside may be; one of three is against 95 %.
