@@ -16,8 +16,8 @@
 //! | 8 | [`findings`] | every stage's result | findings |
 //! | 9 | [`record`] | every stage's result | [`record::AsBuilt`] |
 //! | 10 | [`plan`] | record and site plans | where runs cross or come near what the plans show |
-//! | 11 | [`export`] | the record | files |
-//! | 12 | [`sheet`] | the record | drawing and page |
+//! | 11 | [`sheet`] | the record | drawing and page |
+//! | 12 | [`export`] | the record | files |
 //! | 13 | [`intake`] | deliveries, mains, what is on file | accepted records, a report |
 
 pub mod cli;
@@ -58,8 +58,8 @@ pub mod record;
 
 pub mod plan;
 
-pub mod export;
-
 pub mod sheet;
+
+pub mod export;
 
 pub mod intake;

@@ -70,6 +70,19 @@ sources! {
     Iso18004 = "ISO/IEC 18004";
     /// Excavations: United States 29 CFR 1926.652.
     Cfr1926_652 = "29 CFR 1926.652";
+    /// Lettering of drawings, named by the height of a capital: ISO 3098-1:2015 (sizes from memory).
+    Iso3098 = "ISO 3098, lettering of technical drawings";
+    /// Scales of drawings: ISO 5455:1979 (series from memory).
+    Iso5455 = "ISO 5455, scales of technical drawings";
+    /// Sizes and margins of drawing sheets: ISO 5457:1999 (margins from memory).
+    Iso5457 = "ISO 5457, sizes and layout of drawing sheets";
+    /// Line widths and types of drawings: ISO 128-2:2020 (series from memory).
+    Iso128 = "ISO 128, line conventions of technical drawings";
+    /// Fields of a title block: ISO 7200:2004 (from memory).
+    Iso7200 = "ISO 7200, data fields in title blocks";
+    /// Label placement: J. Christensen, J. Marks, S. Shieber, An empirical study of algorithms for point-feature label
+    /// placement, ACM Transactions on Graphics 14(3), 1995, 203-232.
+    Christensen1995 = "Christensen, Marks and Shieber, point-feature label placement, 1995";
     /// A fact of the trade with no published source.
     CommonPractice = "common practice, no source";
     /// Our own choice, with its reason where it is used.

@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 use crate::pipeline::Options;
+use crate::sheet::{Dig, Paper, SheetOptions};
 use crate::units::LengthUnit;
 
 const EXAMPLES: &str = "\
@@ -20,6 +21,7 @@ Examples:
   aslaid build my-job --out results --formats geojson,csv --unit m
   aslaid load results --into postgres://gis@localhost/sewers
                                           records into a utility's own database
+  aslaid verify sheet.pdf record.json     whether paper and record belong together
   find . -name job.toml -printf '%h\\n' | aslaid check --json -
                                           jobs named on standard input, findings as JSON
 
@@ -56,6 +58,8 @@ pub enum Command {
     Check(CheckArgs),
     /// Compute, and write each job's deliverables into DIR/<job id>/
     Build(BuildArgs),
+    /// Say whether a sheet.pdf and a record.json belong together
+    Verify(VerifyArgs),
     /// Take in results for a utility: check each, find the main that it meets, put the good ones on file
     Intake(super::intake::IntakeArgs),
     /// Load records into a utility's own database: PostgreSQL with PostGIS, or a GeoPackage
@@ -87,6 +91,20 @@ pub struct NewArgs {
     /// Write one workbook in place of a folder
     #[arg(long)]
     pub workbook: bool,
+    /// Paper of the blank field form [default: Letter]
+    #[arg(long, value_name = "SIZE", value_parser = paper)]
+    pub sheet: Option<Paper>,
+}
+
+/// Options of `verify`.
+#[derive(Debug, Args)]
+pub struct VerifyArgs {
+    /// The sheet
+    #[arg(value_name = "SHEET.pdf")]
+    pub sheet: PathBuf,
+    /// The record
+    #[arg(value_name = "RECORD.json")]
+    pub record: PathBuf,
 }
 
 /// Options of `check`.
@@ -121,6 +139,12 @@ pub struct BuildArgs {
     /// Build a draft without the rows that can't be used, marked as one in every file
     #[arg(long)]
     pub draft: bool,
+    /// Paper of the sheet: A4, A3, Letter, Tabloid or ANSI-D [default: A4, or Letter for results in feet]
+    #[arg(long, value_name = "SIZE", value_parser = paper)]
+    pub sheet: Option<Paper>,
+    /// Camera observations that get a dig page besides those marked `dig`: names as on the sheet (c2, A/c2), or all
+    #[arg(long, value_name = "A,B,…", value_delimiter = ',')]
+    pub dig: Vec<String>,
     /// What all commands that compute have in common.
     #[command(flatten)]
     pub common: Common,
@@ -155,6 +179,21 @@ pub struct LoadArgs {
     pub quiet: bool,
 }
 
+impl BuildArgs {
+    /// What the sheet is asked for.
+    pub fn sheet_options(&self) -> SheetOptions {
+        let dig = match &self.dig[..] {
+            [] => Dig::Marked,
+            names if names.iter().any(|name| name.eq_ignore_ascii_case("all")) => Dig::All,
+            names => Dig::Named(names.to_vec()),
+        };
+        SheetOptions {
+            size: self.sheet,
+            dig,
+        }
+    }
+}
+
 /// Options of every command that computes.
 #[derive(Debug, Args)]
 pub struct Common {
@@ -184,6 +223,13 @@ impl Common {
             ..Options::default()
         }
     }
+}
+
+fn paper(word: &str) -> Result<Paper, String> {
+    Paper::from_word(word).ok_or_else(|| {
+        let words: Vec<&str> = Paper::ALL.iter().map(|paper| paper.word()).collect();
+        format!("a paper is {}", words.join(", "))
+    })
 }
 
 fn unit(word: &str) -> Result<LengthUnit, String> {

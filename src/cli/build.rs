@@ -11,17 +11,19 @@ use crate::export::deliver::{Delivered, Delivery, deliver};
 use crate::export::fields::Fields;
 use crate::export::{self, Format};
 use crate::pipeline::{Options, Outcome};
+use crate::sheet::SheetOptions;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let formats = args.plans.formats(export::select(&args.formats)?);
     let fields = args.fields.as_deref().map(Fields::read).transpose()?;
     let jobs = jobs::named(&args.paths)?;
+    let sheet = args.sheet_options();
     let finish = |path: &Path, mut outcome: Outcome| {
         let report = Report::of(path, &outcome);
         let blocked = outcome.blocked() && !args.draft;
         let delivered = root(args.out.as_ref(), path).and_then(|root| {
             args.plans.lay_under(&mut outcome)?;
-            write(&root, outcome, blocked, &formats, fields.as_ref())
+            write(&root, outcome, blocked, &formats, fields.as_ref(), &sheet)
         });
         report.delivered(delivered, blocked)
     };
@@ -44,6 +46,7 @@ fn write(
     blocked: bool,
     formats: &[&'static dyn Format],
     fields: Option<&Fields>,
+    sheet: &SheetOptions,
 ) -> Result<Delivered, Error> {
     let corrections = jobs::corrections(&outcome)?;
     let Outcome {
@@ -53,6 +56,15 @@ fn write(
         ..
     } = outcome;
     let record = record.filter(|_| !blocked);
+    let unknown = record
+        .as_ref()
+        .map_or_else(Vec::new, |record| sheet.unknown(record));
+    if !unknown.is_empty() {
+        return Err(Error::Usage(format!(
+            "--dig: job {job} has no camera observation called {}; the sheet names them c1, c2, …",
+            unknown.join(", ")
+        )));
+    }
     deliver(
         root,
         Delivery {
@@ -62,6 +74,7 @@ fn write(
             corrections,
             formats,
             fields,
+            sheet,
         },
     )
 }

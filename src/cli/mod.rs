@@ -20,6 +20,7 @@ mod output;
 mod plan;
 mod report;
 mod schema;
+mod verify;
 
 use args::{Cli, Command};
 use output::Output;
@@ -49,6 +50,7 @@ pub fn main() -> ExitCode {
         Some(Command::Intake(args)) => intake::run(&args, &mut output),
         Some(Command::Load(args)) => load::run(&args, &mut output),
         Some(Command::New(args)) => new::run(&args, &mut output),
+        Some(Command::Verify(args)) => verify::run(&args, &mut output),
         Some(Command::Schema { name }) => schema::run(&name, &mut output),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();

@@ -10,6 +10,7 @@ use super::{CORRECTIONS, Format, View, findings, record};
 use crate::error::Error;
 use crate::findings::Finding;
 use crate::record::AsBuilt;
+use crate::sheet::SheetOptions;
 
 /// What is to be delivered.
 pub struct Delivery<'a> {
@@ -25,6 +26,8 @@ pub struct Delivery<'a> {
     pub formats: &'a [&'static dyn Format],
     /// Names, units and values that somebody else's schema wants.
     pub fields: Option<&'a Fields>,
+    /// Paper and dig pages of the sheet.
+    pub sheet: &'a SheetOptions,
 }
 
 /// What was delivered.
@@ -50,6 +53,7 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
         corrections,
         formats,
         fields,
+        sheet,
     } = delivery;
     let record = record
         .map(record::seal)
@@ -71,6 +75,10 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
             let view = match fields {
                 Some(fields) => View::with_fields(record, fields)?,
                 None => View::new(record),
+            };
+            let view = View {
+                sheet: sheet.clone(),
+                ..view
             };
             // At once: a large record's formats use all threads, a small one's flushes to the disk overlap.
             let results: Vec<Result<(), Error>> = written

@@ -1,4 +1,4 @@
-//! Stage 10: the record as files. Comes in: the [`AsBuilt`]. Goes out: files, put in place whole or not at all.
+//! Stage 12: the record as files. Comes in: the [`AsBuilt`]. Goes out: files, put in place whole or not at all.
 //!
 //! Exporters compute nothing but what their format demands. Columns are declared once, in [`columns`]; rounding and
 //! types once, in [`value`]. A new format is one file with a [`Format`] and one line in [`FORMATS`].
@@ -7,6 +7,7 @@ use std::io::{self, Write};
 
 use crate::error::Error;
 use crate::record::AsBuilt;
+use crate::sheet::SheetOptions;
 
 pub mod columns;
 pub mod csv;
@@ -24,7 +25,9 @@ mod lock;
 pub mod parquet;
 pub mod place;
 pub mod record;
+pub mod report;
 pub mod schema;
+pub mod sheet;
 pub mod system;
 pub mod table;
 pub mod value;
@@ -37,6 +40,8 @@ pub struct View<'a> {
     pub record: &'a AsBuilt,
     /// Its tables, feature tables first.
     pub tables: Vec<table::Table>,
+    /// Paper and dig pages of the sheet.
+    pub sheet: SheetOptions,
 }
 
 impl<'a> View<'a> {
@@ -57,7 +62,11 @@ impl<'a> View<'a> {
 
     fn of(record: &'a AsBuilt, mut tables: Vec<table::Table>) -> Self {
         table::mark_draft(&mut tables, record);
-        Self { record, tables }
+        Self {
+            record,
+            tables,
+            sheet: SheetOptions::default(),
+        }
     }
 
     /// A table by name.
@@ -106,6 +115,8 @@ pub const FORMATS: &[&dyn Format] = &[
     &gpkg::GeoPackage,
     &dxf::Dxf,
     &parquet::GeoParquet,
+    &sheet::Sheet,
+    &report::Report,
 ];
 
 /// Files besides those of [`FORMATS`] that a result folder of ours can hold.

@@ -347,7 +347,7 @@ fn vertex(fields: &Fields, point: &Point, station: f64) -> Result<Vertex, String
 fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
     let unit: LengthUnit = fields.unit;
     AsBuilt {
-        layers: Default::default(),
+        layers: BTreeMap::new(),
         schema: SCHEMA.to_owned(),
         generator: concat!(
             "aslaid ",

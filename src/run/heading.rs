@@ -57,13 +57,13 @@ impl Headings<'_> {
     pub fn at(&self, mark: usize, side: Side) -> Option<Heading> {
         let (leg, ends) = (self.by_leg(mark, side), self.by_ends(mark));
         match (leg, ends) {
-            (Some(leg), Some(ends)) => Some(self.join(leg, ends)),
+            (Some(leg), Some(ends)) => Some(self.join(&leg, ends)),
             (one, other) => other.or(one),
         }
     }
 
     /// The weighted mean; the ends alone where the leg contradicts them: then it is bent.
-    fn join(&self, leg: Heading, ends: Heading) -> Heading {
+    fn join(&self, leg: &Heading, ends: Heading) -> Heading {
         let joint = |a: usize, b: usize| self.joint(a, b);
         let (sigma_leg, sigma_ends) = (leg.pull.sigma(&joint), ends.pull.sigma(&joint));
         let apart = direction::turn(ends.azimuth, leg.azimuth);

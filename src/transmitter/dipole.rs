@@ -214,9 +214,9 @@ mod tests {
                 let mid = f64::midpoint(low, high);
                 let (b, a) = vertical_points(mid);
                 if (crossline(mid) - b) / (a - b) < part {
-                    low = mid
+                    low = mid;
                 } else {
-                    high = mid
+                    high = mid;
                 }
             }
             let found = f64::midpoint(low, high);

@@ -27,6 +27,7 @@ fn build(root: &Path, record: AsBuilt) -> Delivered {
         corrections: None,
         formats: &formats,
         fields: None,
+        sheet: &aslaid::sheet::SheetOptions::default(),
     };
     deliver(root, delivery).unwrap()
 }

@@ -38,6 +38,7 @@ fn with_errors(root: &Path) -> Delivered {
             corrections: None,
             formats: &formats,
             fields: None,
+            sheet: &aslaid::sheet::SheetOptions::default(),
         },
     )
     .unwrap()
@@ -87,6 +88,7 @@ fn a_second_build_replaces_the_whole_set_and_leaves_nothing_beside() {
         corrections: None,
         formats: &formats,
         fields: None,
+        sheet: &aslaid::sheet::SheetOptions::default(),
     };
     deliver(root.path(), only).unwrap();
     // Formats that were not asked for would be out of date; what is not ours stays.
@@ -198,6 +200,7 @@ fn nothing_of_the_user_is_replaced() {
             corrections: None,
             formats: &formats,
             fields: None,
+            sheet: &aslaid::sheet::SheetOptions::default(),
         };
         let error = deliver(root.path(), delivery).unwrap_err().to_string();
         assert!(error.contains(why), "{error}");

@@ -55,6 +55,7 @@ mod tests {
             straight: 4.0,
             straight_sigma: 0.0,
             straight_bias: 0.0,
+            rise: 0.0,
         };
         assert!((bulge(gap(5.0)) - 1.5).abs() < 1e-12);
         assert_eq!((bulge(gap(4.0)), bulge(gap(3.0))), (0.0, 0.0));

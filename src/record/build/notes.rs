@@ -91,7 +91,7 @@ fn branch(view: &View<'_>, traced: &Traced) -> Option<Note> {
 fn sights(view: &View<'_>, traced: &Traced) -> Vec<Note> {
     let of_end = |sight: &Sight, at: &Result<Spot, NoPlace>, counter: f64| {
         let row = view.inputs.job.camera.get(sight.row)?;
-        let text = placing(view, traced, at, view.scale.say(counter))?;
+        let text = placing(view, traced, at, &view.scale.say(counter))?;
         let source = Some(row.source.to_string());
         Some(Note { source, text })
     };
@@ -115,7 +115,7 @@ fn placing(
     view: &View<'_>,
     traced: &Traced,
     at: &Result<Spot, NoPlace>,
-    counter: String,
+    counter: &str,
 ) -> Option<String> {
     let scale = view.scale;
     let mark = |index: usize| {

@@ -1,0 +1,221 @@
+//! The page's sections of words and tables.
+
+use super::svg::key;
+use super::write::Html;
+use crate::findings::Level;
+use crate::record::AsBuilt;
+use crate::sheet::content::{Align, Table, depths as deep, figures as f, head};
+use crate::sheet::draw::Feature;
+
+/// Title, identity, verdict.
+pub fn banner(page: &mut Html, record: &AsBuilt) {
+    page.raw("<header class=\"banner\">");
+    page.element("p", &[("class", "what")], head::WHAT_IT_IS);
+    page.element("h1", &[], &head::title(record));
+    let date = record
+        .job
+        .located_on
+        .as_deref()
+        .map(|d| format!(", located {d}"))
+        .unwrap_or_default();
+    page.element(
+        "p",
+        &[("class", "id")],
+        &format!("{}{date}", head::identity(record)),
+    );
+    if let Some(draft) = head::draft(record) {
+        page.element("p", &[("class", "draft")], &draft);
+    }
+    page.close("header");
+}
+
+/// Findings first, most serious first, each with what to do.
+pub fn findings(page: &mut Html, record: &AsBuilt) {
+    page.raw("<section aria-labelledby=\"findings\">");
+    page.element(
+        "h2",
+        &[("id", "findings"), ("tabindex", "-1")],
+        &format!("Findings: {}", head::findings(record)),
+    );
+    if record.findings.is_empty() {
+        page.raw("<p class=\"good\">Every check passed.</p>");
+    }
+    page.raw("<ol class=\"findings\">");
+    for finding in &record.findings {
+        page.open("li", &[("class", finding.level.word())]);
+        page.element("span", &[("class", "level")], finding.level.word());
+        let place: Vec<String> = [
+            finding.run.as_ref().map(|r| format!("run {r}")),
+            finding.mark.clone(),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        page.raw("<p class=\"where\">")
+            .element("strong", &[], &place.join(", "));
+        page.text(" ").element("code", &[], finding.code.word());
+        if let Some(source) = &finding.source {
+            page.text(" ").element("span", &[("class", "row")], source);
+        }
+        page.raw("</p>")
+            .element("p", &[("class", "say")], &finding.message)
+            .close("li");
+    }
+    page.raw("</ol>");
+    if !record.advice.is_empty() {
+        page.raw("<h3>What to measure next</h3><ul class=\"advice\">");
+        for advice in &record.advice {
+            page.element("li", &[], &advice.text);
+        }
+        page.raw("</ul>");
+    }
+    page.close("section");
+}
+
+/// Shallowest and deepest, accuracy, cautions.
+pub fn depths(page: &mut Html, record: &AsBuilt) {
+    page.raw("<section class=\"key\" aria-labelledby=\"key-h\"><h2 id=\"key-h\">Before anyone digs</h2><ul class=\"depths\">");
+    for sentence in deep::sentences(record) {
+        page.element("li", &[], &sentence);
+    }
+    page.raw("</ul>");
+    page.element("p", &[("class", "accuracy")], &head::accuracy(record));
+    page.raw("<ul class=\"cautions\">");
+    for caution in &record.cautions {
+        page.element("li", &[], caution);
+    }
+    page.raw("</ul></section>");
+}
+
+/// All tables but the findings, which stand above.
+pub fn tables(page: &mut Html, all: &[Table]) {
+    for table in all
+        .iter()
+        .filter(|t| !matches!(t.key, "findings" | "advice"))
+    {
+        let id = format!("t-{}", table.key);
+        let head = format!("{id}-h");
+        page.raw("<section class=\"tabled\">");
+        if table.folded {
+            page.raw("<details><summary>")
+                .element("h2", &[("id", &head)], &table.title)
+                .raw("</summary>");
+        } else {
+            page.element("h2", &[("id", &head)], &table.title);
+        }
+        if let Some(note) = &table.note {
+            page.element("p", &[("class", "remark")], note);
+        }
+        write_table(page, table, &id, &head);
+        if table.folded {
+            page.close("details");
+        }
+        page.close("section");
+    }
+}
+
+fn write_table(page: &mut Html, table: &Table, id: &str, head: &str) {
+    page.open(
+        "div",
+        &[
+            ("class", "scroll"),
+            ("tabindex", "0"),
+            ("role", "region"),
+            ("aria-labelledby", head),
+        ],
+    );
+    page.open("table", &[("id", id)]).raw("<thead><tr>");
+    for column in &table.columns {
+        page.element("th", &[("scope", "col")], &column.head);
+    }
+    page.raw("</tr></thead><tbody>");
+    for row in &table.rows {
+        match row.feature {
+            Some(feature) => page.open("tr", &[("data-f", &key(feature))]),
+            None => page.open("tr", &[]),
+        };
+        for (i, (cell, column)) in row.cells.iter().zip(&table.columns).enumerate() {
+            let class: &[(&'static str, &str)] = match column.align {
+                Align::Figures => &[("class", "n")],
+                Align::Words => &[],
+            };
+            page.open("td", class);
+            if i == 0 && linked(table.key, row.feature) {
+                page.element("button", &[("type", "button"), ("class", "go")], cell);
+            } else {
+                page.text(cell);
+            }
+            page.close("td");
+        }
+        page.close("tr");
+    }
+    page.raw("</tbody></table>").close("div");
+}
+
+/// Tables whose first cell names the feature itself.
+fn linked(key: &str, feature: Option<Feature>) -> bool {
+    feature.is_some() && matches!(key, "marks" | "camera" | "references" | "ties")
+}
+
+/// Particulars, frame, method, equipment.
+pub fn facts(page: &mut Html, record: &AsBuilt) {
+    let equipment = {
+        let unit = record.frame.unit;
+        let mut facts = vec![(
+            "Lens to transmitter".to_owned(),
+            format!(
+                "{} {unit}",
+                f::fixed(record.equipment.lens_to_transmitter, 3)
+            ),
+        )];
+        facts.extend(record.equipment.axis_above_invert.map(|v| {
+            (
+                "Axis above invert".to_owned(),
+                format!("{} {unit}", f::fixed(v, 3)),
+            )
+        }));
+        facts.extend(
+            record
+                .equipment
+                .texts
+                .iter()
+                .map(|(k, v)| (k.replace('_', " "), v.clone())),
+        );
+        facts
+    };
+    page.raw("<section aria-labelledby=\"facts-h\"><h2 id=\"facts-h\">About this record</h2><div class=\"facts\">");
+    for (title, facts) in [
+        ("Job", head::particulars(record)),
+        ("Coordinates, heights, units", head::frame(record)),
+        ("Equipment, as entered", equipment),
+    ] {
+        page.raw("<div>").element("h3", &[], title).raw("<dl>");
+        for (name, value) in facts {
+            page.element("dt", &[], &name).element("dd", &[], &value);
+        }
+        page.raw("</dl></div>");
+    }
+    page.raw("</div>")
+        .element("h3", &[], "Method")
+        .element("p", &[], &head::method(record))
+        .close("section");
+}
+
+/// Hash and maker.
+pub fn footer(page: &mut Html, record: &AsBuilt) {
+    page.raw("<footer>");
+    page.element(
+        "p",
+        &[],
+        &format!(
+            "{}. {}. Record hash (SHA-256):",
+            record.generator,
+            head::identity(record)
+        ),
+    );
+    page.element("p", &[("class", "hash")], head::hash(record));
+    if record.findings.iter().any(|f| f.level == Level::Error) {
+        page.raw("<p>This job has errors: it is not a finished record.</p>");
+    }
+    page.close("footer");
+}

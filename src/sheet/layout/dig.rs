@@ -1,0 +1,278 @@
+//! A dig page: one camera observation, how to find it from the ground, and how early the pipe could be met.
+
+use super::GAP;
+use super::flow::{self, Piece, fact, paragraph};
+use super::plans::{self, Extent};
+use crate::record::AsBuilt;
+use crate::record::model::Camera;
+use crate::sheet::content::figures as f;
+use crate::sheet::draw::plan::camera_name;
+use crate::sheet::draw::scale::largest;
+use crate::sheet::draw::{Drawing, pt};
+use crate::sheet::font::Fonts;
+
+/// References within this of the observation are shown, metres (our choice: what one tape reaches).
+const REACH: f64 = 30.0;
+/// What counts as near, metres (our choice: an excavation with room to work in).
+const NEAR: f64 = 3.0;
+
+/// The body of the page for `camera[index]`.
+pub fn page(record: &AsBuilt, index: usize, room: (f64, f64), fonts: &Fonts) -> Drawing {
+    let mut body = Drawing::new(room.0, room.1);
+    let Some(seen) = record.camera.get(index) else {
+        return body;
+    };
+    let left = room.0 * 0.56;
+    let width = room.0 - left - GAP;
+    if let (Some(e), Some(n)) = (seen.easting, seen.northing) {
+        body.place(
+            pt(0.0, 0.0),
+            picture(record, (e, n), seen, (left, room.1), fonts),
+        );
+    }
+    let mut pages = flow::pages(words(record, seen, width, fonts), (width, room.1), 1, width);
+    if !pages.is_empty() {
+        body.place(pt(left + GAP, 0.0), pages.remove(0));
+    }
+    body
+}
+
+fn picture(
+    record: &AsBuilt,
+    (e, n): (f64, f64),
+    seen: &Camera,
+    room: (f64, f64),
+    fonts: &Fonts,
+) -> Drawing {
+    let k = record.frame.crs_unit_metres;
+    let tied = |point: &str| {
+        let of = record
+            .ties
+            .iter()
+            .filter(|tie| tie.id == seen.id)
+            .flat_map(|tie| &tie.distances);
+        of.into_iter().any(|d| d.reference == point)
+    };
+    let shown = record
+        .references
+        .iter()
+        .filter(|r| tied(&r.point) && (r.easting - e).hypot(r.northing - n) * k <= REACH)
+        .map(|r| (r.easting, r.northing));
+    let reach = seen
+        .ellipse
+        .map_or(1.0, |x| x.semi_major_95 * record.frame.unit.metres())
+        .max(1.0)
+        / k;
+    let places = shown.chain([(e - reach, n - reach), (e + reach, n + reach)]);
+    let size = (room.0, room.1 - 10.5);
+    let extent = Extent::of(places).unwrap_or(Extent {
+        west: e,
+        south: n,
+        east: e,
+        north: n,
+    });
+    let (w, h) = extent.metres(record);
+    let scale = largest(record.frame.unit, w, h, (size.0 - 26.0, size.1 - 26.0));
+    let mut view = plans::view(record, extent.centre(), size, scale);
+    view.exaggeration = 1.0;
+    plans::figure(record, &view, fonts).drawing
+}
+
+fn words(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Vec<Piece> {
+    let unit = record.frame.unit;
+    let name = camera_name(&seen.id);
+    let mut pieces = vec![Piece::heading(
+        &format!("Dig page: {name}, run {}", seen.run),
+        width,
+        fonts,
+    )];
+    let mut say = |name: &str, value: &str| pieces.extend(fact(name, value, width, fonts));
+    say("Seen by the camera", &seen.what);
+    if let Some(clock) = &seen.clock {
+        say("On the pipe's wall at", &format!("{clock} o'clock"));
+    }
+    say(
+        "Counter, station",
+        &format!(
+            "{}, {}",
+            f::fixed(seen.counter, 2),
+            f::station(seen.station, unit)
+        ),
+    );
+    let (Some(e), Some(n)) = (seen.easting, seen.northing) else {
+        let none = "It has no place: it lies too far from any mark. Locate the camera's transmitter there before digging.";
+        pieces.extend(paragraph(none, width, true, fonts));
+        return pieces;
+    };
+    say(
+        "Easting, northing",
+        &format!("{}, {}", f::fixed(e, 2), f::fixed(n, 2)),
+    );
+    pieces.extend(depths(seen, unit.symbol(), width, fonts));
+    pieces.extend(setting_out(record, seen, width, fonts));
+    pieces.extend(near(record, seen, (e, n), width, fonts));
+    let grants = "This page allows no machine any depth. Expose the pipe by hand or by vacuum over the whole ellipse and the whole \
+                  tolerance zone that local law sets, with the site marked by the one-call centre.";
+    pieces.push(Piece::space(1.5));
+    pieces.extend(paragraph(grants, width, true, fonts));
+    pieces
+}
+
+fn depths(seen: &Camera, unit: &str, width: f64, fonts: &Fonts) -> Vec<Piece> {
+    let mut pieces = vec![Piece::heading("Depth and bounds", width, fonts)];
+    let earliest = match seen.cover_least {
+        Some(depth) => format!(
+            "Earliest depth at which the pipe could be met: {} {unit} below ground (one-sided 95 %).",
+            f::least(Some(depth))
+        ),
+        None => "No depth of the top of the pipe is known here: it could be met at any depth."
+            .to_owned(),
+    };
+    pieces.extend(paragraph(&earliest, width, true, fonts));
+    let mut say = |name: &str, value: String| pieces.extend(fact(name, &value, width, fonts));
+    if let Some(depth) = seen.invert_depth {
+        let bound = f::bound(seen.invert_95);
+        say(
+            "Invert below ground",
+            format!("{} {unit} {bound}", f::length(Some(depth))),
+        );
+    }
+    if let Some(invert) = seen.invert {
+        say(
+            "Invert's height",
+            format!(
+                "{} {unit} {}",
+                f::length(Some(invert)),
+                f::bound(seen.invert_95)
+            ),
+        );
+    }
+    say(
+        "Ground that holds it with 95 %",
+        match seen.ellipse {
+            Some(x) => format!(
+                "ellipse, {} {unit} to either side along grid azimuth {}°, {} {unit} across it",
+                f::fixed(x.semi_major_95, 2),
+                f::fixed(x.azimuth_95, 0),
+                f::fixed(x.semi_minor_95, 2)
+            ),
+            None => "not known".to_owned(),
+        },
+    );
+    if seen.extrapolated {
+        pieces.extend(paragraph(
+            "It lies beyond the last mark: its place is extrapolated.",
+            width,
+            true,
+            fonts,
+        ));
+    }
+    pieces
+}
+
+fn setting_out(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Vec<Piece> {
+    let mut pieces = vec![Piece::heading("To find it again", width, fonts)];
+    let Some(tie) = record
+        .ties
+        .iter()
+        .find(|tie| tie.id == seen.id && !tie.distances.is_empty())
+    else {
+        let none = "No permanent reference is near enough: set it out by its coordinates.";
+        pieces.extend(paragraph(none, width, false, fonts));
+        return pieces;
+    };
+    for d in &tie.distances {
+        let about = record
+            .references
+            .iter()
+            .find(|r| r.point == d.reference)
+            .and_then(|r| r.description.clone());
+        let about = about.map(|text| format!(", {text}")).unwrap_or_default();
+        pieces.extend(fact(
+            &d.text,
+            &format!("from {}{about}", d.reference),
+            width,
+            fonts,
+        ));
+    }
+    if let Some(side) = crate::sheet::content::tables::side(record, tie) {
+        let [first, second] =
+            [0, 1].map(|i| tie.distances.get(i).map_or("", |d| d.reference.as_str()));
+        let text = format!("Level ground distances; {side} of the line from {first} to {second}.");
+        pieces.extend(paragraph(&text, width, false, fonts));
+    }
+    pieces
+}
+
+/// Marks, observations, references and other runs close by, nearest first.
+fn near(
+    record: &AsBuilt,
+    seen: &Camera,
+    (e, n): (f64, f64),
+    width: f64,
+    fonts: &Fonts,
+) -> Vec<Piece> {
+    let k = record.frame.crs_unit_metres;
+    let mut found: Vec<(f64, String)> = Vec::new();
+    let mut add = |x: f64, y: f64, what: String| {
+        let metres = (x - e).hypot(y - n) * k;
+        if metres <= NEAR {
+            found.push((metres, what));
+        }
+    };
+    for m in &record.marks {
+        let fitting = m
+            .fitting
+            .as_deref()
+            .map(|t| format!(", {t}"))
+            .unwrap_or_default();
+        let codes = m
+            .findings
+            .as_deref()
+            .map(|t| format!(" ({t})"))
+            .unwrap_or_default();
+        add(
+            m.easting,
+            m.northing,
+            format!("mark {}{fitting}{codes}", m.mark),
+        );
+    }
+    for c in record.camera.iter().filter(|c| c.id != seen.id) {
+        if let (Some(x), Some(y)) = (c.easting, c.northing) {
+            add(x, y, format!("{}, {}", camera_name(&c.id), c.what));
+        }
+    }
+    for r in &record.references {
+        add(r.easting, r.northing, format!("reference {}", r.point));
+    }
+    for run in record.runs.iter().filter(|run| run.run != seen.run) {
+        for v in &run.vertices {
+            add(v.easting, v.northing, format!("run {}", run.run));
+        }
+    }
+    found.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
+    found.dedup_by(|a, b| a.1 == b.1);
+    let unit = record.frame.unit;
+    let mut pieces = vec![Piece::heading(
+        &format!("Near it, within {} {unit}", f::fixed(unit.of(NEAR), 1)),
+        width,
+        fonts,
+    )];
+    if found.is_empty() {
+        pieces.extend(paragraph(
+            "Nothing in this record. Other lines are not in it.",
+            width,
+            false,
+            fonts,
+        ));
+    }
+    for (metres, what) in found.iter().take(10) {
+        pieces.extend(fact(
+            &format!("{} {unit}", f::fixed(unit.of(*metres), 2)),
+            what,
+            width,
+            fonts,
+        ));
+    }
+    pieces
+}

@@ -1,0 +1,339 @@
+//! The plan on paper: the largest standard scale that fits; where even the coarsest does not, a key on the first sheet and
+//! further sheets with match lines.
+
+use super::flow::{LEADING, SMALL};
+use super::key;
+use crate::record::AsBuilt;
+use crate::sheet::content::figures;
+use crate::sheet::draw::plan::{self, Plan, View};
+use crate::sheet::draw::scale::{Scale, coarsest, largest, round_step};
+use crate::sheet::draw::{Anchor, Drawing, Item, Pen, Pt, Rect, pt, symbols};
+use crate::sheet::font::Fonts;
+
+/// Caption beneath a plan: north arrow, scale bar, words.
+const CAPTION: f64 = 10.5;
+/// Kept free around what is shown, for labels and ellipses.
+const AROUND: f64 = 24.0;
+/// White around a plan with match lines, for their words, and the strip shown beyond a match line.
+const EDGE: f64 = 4.5;
+const BEYOND: f64 = 10.0;
+/// References are shown where that costs no more than this in scale and no label (our choice).
+const WORTH: f64 = 2.5;
+
+/// The plan on the first sheet, and whole sheets of plan that follow.
+pub struct Plans {
+    /// For the first sheet.
+    pub first: Drawing,
+    /// Bodies of the sheets after it.
+    pub further: Vec<Drawing>,
+}
+
+/// West, south, east, north; CRS unit.
+#[derive(Clone, Copy, Debug)]
+pub struct Extent {
+    pub west: f64,
+    pub south: f64,
+    pub east: f64,
+    pub north: f64,
+}
+
+impl Extent {
+    /// Around places.
+    pub fn of(places: impl Iterator<Item = (f64, f64)>) -> Option<Self> {
+        places.fold(None, |all, (e, n)| {
+            let a = all.unwrap_or(Self {
+                west: e,
+                south: n,
+                east: e,
+                north: n,
+            });
+            Some(Self {
+                west: a.west.min(e),
+                south: a.south.min(n),
+                east: a.east.max(e),
+                north: a.north.max(n),
+            })
+        })
+    }
+
+    /// Middle.
+    pub fn centre(self) -> (f64, f64) {
+        (
+            f64::midpoint(self.west, self.east),
+            f64::midpoint(self.south, self.north),
+        )
+    }
+
+    /// Width and height on the ground, metres.
+    pub fn metres(self, record: &AsBuilt) -> (f64, f64) {
+        let k = record.frame.crs_unit_metres;
+        ((self.east - self.west) * k, (self.north - self.south) * k)
+    }
+}
+
+/// Draws the plans: `first` is the room on the first sheet, `whole` that of a sheet.
+pub fn draw(record: &AsBuilt, first: (f64, f64), whole: (f64, f64), fonts: &Fonts) -> Plans {
+    let Some(runs) = Extent::of(plan::places(record)) else {
+        let mut none = Drawing::new(first.0, first.1);
+        none.push(Item::text(
+            pt(0.0, 6.0),
+            SMALL,
+            Anchor::Start,
+            "No place was computed, so there is no plan.",
+        ));
+        return Plans {
+            first: none,
+            further: Vec::new(),
+        };
+    };
+    let unit = record.frame.unit;
+    let size = (first.0, first.1 - CAPTION);
+    let fit = |extent: Extent, room: (f64, f64)| {
+        let (w, h) = extent.metres(record);
+        largest(unit, w, h, (room.0 - AROUND, room.1 - AROUND))
+    };
+    let alone = fit(runs, size);
+    if alone.ratio > coarsest(unit).ratio {
+        return cut(record, runs, first, whole, fonts);
+    }
+    let all = Extent::of(
+        plan::places(record).chain(record.references.iter().map(|r| (r.easting, r.northing))),
+    );
+    let all = all.unwrap_or(runs);
+    let with = fit(all, size);
+    let figure =
+        |extent: Extent, scale| figure(record, &view(record, extent.centre(), size, scale), fonts);
+    let close = figure(runs, alone);
+    let wide = (with.ratio <= alone.ratio * WORTH && with.ratio <= coarsest(unit).ratio)
+        .then(|| figure(all, with));
+    let first = wide
+        .filter(|wide| wide.unlabelled <= close.unlabelled)
+        .unwrap_or(close);
+    Plans {
+        first: first.drawing,
+        further: Vec::new(),
+    }
+}
+
+/// A view at a scale.
+pub fn view(record: &AsBuilt, centre: (f64, f64), size: (f64, f64), scale: Scale) -> View {
+    let exaggeration = plan::exaggeration(record, scale);
+    View {
+        centre,
+        size,
+        scale,
+        exaggeration,
+        cover: true,
+        grid: true,
+    }
+}
+
+/// A plan with its border and caption.
+pub fn figure(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
+    let plan = plan::draw(record, view, fonts);
+    let (width, height) = view.size;
+    let mut figure = Drawing::new(width, height + CAPTION);
+    figure.place(pt(0.0, 0.0), plan.drawing);
+    figure.push(Item::rect(Pen::Rule, Rect::new(0.0, 0.0, width, height)));
+    caption(record, view, plan.unlabelled, &mut figure, fonts);
+    Plan {
+        drawing: figure,
+        unlabelled: plan.unlabelled,
+    }
+}
+
+fn caption(record: &AsBuilt, view: &View, unlabelled: usize, figure: &mut Drawing, fonts: &Fonts) {
+    let y = view.size.1;
+    let at = pt(4.0, y + 6.4);
+    figure.push(Item::path(Pen::Line, vec![at + pt(0.0, 3.4), at]));
+    figure.push(symbols::arrow(at - pt(0.0, 0.8), pt(0.0, -1.0), 2.2));
+    figure.push(Item::text(at + pt(2.0, 2.6), SMALL, Anchor::Start, "N").bold());
+    let right = bar(record, view.scale, pt(14.0, y + 5.6), figure);
+    let x = right + 4.0;
+    let width = view.size.0 - x;
+    let mut line = |y: f64, text: &str| {
+        figure.push(Item::text(
+            pt(x, y),
+            SMALL,
+            Anchor::Start,
+            fonts.fit(text, width, SMALL, false),
+        ));
+    };
+    let ellipses = if view.exaggeration > 1.0 {
+        format!(
+            "95 % ellipses drawn {} times as large",
+            figures::plain(view.exaggeration)
+        )
+    } else {
+        "95 % ellipses to scale".to_owned()
+    };
+    let labels = match unlabelled {
+        0 => String::new(),
+        1 => "; one label found no room: see the tables".to_owned(),
+        n => format!("; {n} labels found no room: see the tables"),
+    };
+    line(
+        y + 3.6,
+        &format!(
+            "Plan {} at full size; {ellipses}{labels}.",
+            view.scale.text()
+        ),
+    );
+    line(y + 3.6 + LEADING, &north(record));
+    let counts = if record.frame.local {
+        "Ticks: site grid."
+    } else {
+        "Ticks: grid of the coordinate system."
+    };
+    line(y + 3.6 + 2.0 * LEADING, counts);
+}
+
+fn north(record: &AsBuilt) -> String {
+    let frame = &record.frame;
+    let mut text = if frame.local {
+        "Site north up"
+    } else {
+        "Grid north up"
+    }
+    .to_owned();
+    if let Some(c) = frame.convergence {
+        text.push_str(&format!(
+            "; lies {} of true north",
+            figures::degrees(c, "east", "west")
+        ));
+    }
+    if let Some(d) = frame.declination {
+        text.push_str(&format!(
+            "; magnetic declination {}",
+            figures::degrees(d, "east", "west")
+        ));
+    }
+    text + "."
+}
+
+/// The scale bar from `at` to the right, with its length on the ground and on paper; says where it ends.
+fn bar(record: &AsBuilt, scale: Scale, at: Pt, figure: &mut Drawing) -> f64 {
+    let unit = record.frame.unit;
+    let per = unit.metres() * scale.per_metre();
+    let length = round_step(52.0 / per);
+    let paper = length * per;
+    for i in 0..4 {
+        let rect = Rect::new(at.x + paper * f64::from(i) / 4.0, at.y, paper / 4.0, 1.4);
+        figure.push(Item::rect(
+            if i % 2 == 0 { Pen::Module } else { Pen::Halo },
+            rect,
+        ));
+        figure.push(Item::path(
+            Pen::Rule,
+            vec![pt(rect.x0, at.y + 0.09), pt(rect.x1, at.y + 0.09)],
+        ));
+        figure.push(Item::path(
+            Pen::Rule,
+            vec![pt(rect.x0, at.y + 1.31), pt(rect.x1, at.y + 1.31)],
+        ));
+    }
+    figure.push(Item::rect(
+        Pen::Module,
+        Rect::new(at.x + paper - 0.18, at.y, 0.18, 1.4),
+    ));
+    let text = |x: f64, anchor, text: String| Item::text(pt(x, at.y - 0.9), SMALL, anchor, text);
+    figure.push(text(at.x, Anchor::Start, "0".to_owned()));
+    figure.push(text(
+        at.x + paper,
+        Anchor::End,
+        format!("{} {unit}", figures::plain(length)),
+    ));
+    let true_length = format!("bar {} mm long on paper", figures::fixed(paper, 1));
+    figure.push(Item::text(
+        pt(at.x, at.y + 4.2),
+        SMALL,
+        Anchor::Start,
+        true_length,
+    ));
+    at.x + paper.max(40.0)
+}
+
+/// Sheets side by side at the coarsest scale, and the key to them.
+fn cut(
+    record: &AsBuilt,
+    runs: Extent,
+    first: (f64, f64),
+    whole: (f64, f64),
+    fonts: &Fonts,
+) -> Plans {
+    let scale = coarsest(record.frame.unit);
+    let k = record.frame.crs_unit_metres * scale.per_metre();
+    let size = (whole.0 - 2.0 * EDGE, whole.1 - CAPTION - 2.0 * EDGE);
+    let cell = ((size.0 - 2.0 * BEYOND) / k, (size.1 - 2.0 * BEYOND) / k);
+    let cells = key::cells(record, runs, cell);
+    let further = cells.iter().map(|c| {
+        let view = view(record, c.centre(), size, scale);
+        let mut sheet = Drawing::new(whole.0, whole.1);
+        // Beneath the plan, so that a label's white ground interrupts the line.
+        matches(&cells, c, size, &mut sheet);
+        sheet.place(pt(EDGE, EDGE), figure(record, &view, fonts).drawing);
+        sheet
+    });
+    Plans {
+        further: further.collect(),
+        first: key::draw(record, runs, &cells, first, fonts),
+    }
+}
+
+/// Match lines towards the neighbours that have a sheet.
+fn matches(cells: &[key::Cell], cell: &key::Cell, size: (f64, f64), sheet: &mut Drawing) {
+    let frame = Rect::new(EDGE, EDGE, size.0, size.1);
+    let line = frame.grown(-BEYOND);
+    let middle = frame.centre();
+    let sides = [
+        (
+            (0, 1),
+            pt(line.x0, line.y0),
+            pt(line.x1, line.y0),
+            pt(middle.x, frame.y0 - 1.4),
+            0.0,
+        ),
+        (
+            (0, -1),
+            pt(line.x0, line.y1),
+            pt(line.x1, line.y1),
+            pt(frame.x1 - 30.0, frame.y1 - 1.4),
+            0.0,
+        ),
+        (
+            (-1, 0),
+            pt(line.x0, line.y0),
+            pt(line.x0, line.y1),
+            pt(frame.x0 - 1.4, middle.y),
+            -90.0,
+        ),
+        (
+            (1, 0),
+            pt(line.x1, line.y0),
+            pt(line.x1, line.y1),
+            pt(frame.x1 + 1.4, middle.y),
+            90.0,
+        ),
+    ];
+    for ((east, north), a, b, at, turn) in sides {
+        let Some(next) = cells
+            .iter()
+            .find(|c| c.column == cell.column + east && c.row == cell.row + north)
+        else {
+            continue;
+        };
+        sheet.push(Item::path(Pen::Match, vec![a, b]));
+        let text = format!("Match line: sheet {}", next.sheet);
+        // Below the plan stands its caption; the words for that side stand at its right end.
+        let at = if north < 0 {
+            pt(at.x, frame.y1 + 3.4)
+        } else {
+            at
+        };
+        sheet.push(
+            Item::text(at, SMALL, Anchor::Middle, text)
+                .bold()
+                .turned(turn),
+        );
+    }
+}

@@ -1,0 +1,23 @@
+//! The sheet, judged from outside: what other programs read in it, and what its ink shows.
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    clippy::indexing_slicing,
+    reason = "a test that can't go on has failed, and figures are printed for whoever looks"
+)]
+
+#[path = "../documents/sample.rs"]
+#[allow(
+    dead_code,
+    missing_docs,
+    clippy::pedantic,
+    reason = "shared with the tests of the page"
+)]
+mod sample;
+
+mod form;
+mod ink;
+mod outside;
+mod text;
+mod ties;
+mod verify;
