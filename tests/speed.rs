@@ -127,13 +127,13 @@ fn gnss_job(runs: usize) -> Job {
                 None,
                 None,
             ];
-            mark.placing.gnss = Some(Geographic {
+            mark.placing.gnss = Some(Box::new(Geographic {
                 latitude: (47.4 + row * 5e-4 + random.normal() * 1e-7).to_radians(),
                 longitude: (-122.1 + column * 5e-4 + f64::from(k) * 3.98e-5).to_radians(),
                 height: Some(90.0 + 0.02 * random.normal()),
                 datum: None,
                 fix: Some(Fix::Rtk),
-            });
+            }));
         }
     }
     job

@@ -347,7 +347,6 @@ fn vertex(fields: &Fields, point: &Point, station: f64) -> Result<Vertex, String
 fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
     let unit: LengthUnit = fields.unit;
     AsBuilt {
-        layers: BTreeMap::new(),
         schema: SCHEMA.to_owned(),
         generator: concat!(
             "aslaid ",
@@ -395,6 +394,7 @@ fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
         ties: Vec::new(),
         plans: Vec::new(),
         crossings: Vec::new(),
+        layers: BTreeMap::new(),
         measurements: Vec::new(),
         checks: Vec::new(),
         advice: Vec::new(),

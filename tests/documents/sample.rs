@@ -80,6 +80,7 @@ fn empty(spec: &Spec) -> AsBuilt {
     ];
     let unit = spec.unit;
     AsBuilt {
+        layers: std::collections::BTreeMap::new(),
         schema: SCHEMA.to_owned(),
         generator: "aslaid 0.1.0".to_owned(),
         hash: None,
@@ -664,6 +665,8 @@ pub fn troubled() -> AsBuilt {
     }
     record.findings.sort_by(|a, b| b.level.cmp(&a.level));
     record.checks.push(Check {
+        east: None,
+        north: None,
         point: "A3".to_owned(),
         what: "horizontal".to_owned(),
         difference: 0.11,

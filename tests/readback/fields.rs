@@ -26,6 +26,7 @@ fn the_city_gets_its_columns_in_every_format() {
     let root = tempfile::tempdir().unwrap();
     let fields = read("riverbend.toml");
     let delivery = Delivery {
+        sheet: &aslaid::sheet::SheetOptions::default(),
         id: "LAT-2031",
         record: Some(sample()),
         findings: &[],

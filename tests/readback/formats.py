@@ -20,8 +20,11 @@ NAMES = {
     "camera": """run counter station what clock easting northing semi_major_95 semi_minor_95 azimuth_95 transmitter_depth
         invert invert_depth note""".split(),
     "reference": """point easting northing semi_major_95 semi_minor_95 azimuth_95 elevation description solved""".split(),
+    "crossing": """run meeting role layer kind name station easting northing semi_major_95 semi_minor_95 azimuth_95 along_95
+        distance clearance clearance_95 transmitter_depth depth_95 cover cover_least invert invert_95 passes
+        vertical_clearance vertical_clearance_95 direction required required_by separation source""".split(),
 }
-KEYS = {"run": "runs", "mark": "marks", "camera": "camera", "reference": "references"}
+KEYS = {"run": "runs", "mark": "marks", "camera": "camera", "reference": "references", "crossing": "crossings"}
 STEP = 0.5e-4 + 1e-9  # half of the last decimal written
 UNIT = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}
 
@@ -48,6 +51,7 @@ class Record:
         self.local = frame["local"]
         # Elevations are in the result unit, the third coordinate in the unit of the grid.
         self.factor = UNIT[frame["unit"]] / frame["crs_unit_metres"]
+        self.features = [feature for feature in KEYS if feature != "crossing" or self.json.get("plans")]
         self.published = [name.strip().lower().replace(" ", "_") for name in self.json.get("published", [])]
 
     def items(self, feature):
@@ -72,7 +76,7 @@ class Record:
 
     def places(self, feature, item):
         """Coordinates in the unit of the grid; a third one only where every vertex has an elevation."""
-        heights = {"run": "invert", "mark": "invert", "camera": "invert", "reference": "elevation"}[feature]
+        heights = "elevation" if feature == "reference" else "invert"
         vertices = item["vertices"] if feature == "run" else [item]
         if feature == "run" and len(vertices) < 2:
             return []
@@ -115,8 +119,8 @@ def check_gpkg(folder, record):
 
     path = folder / "asbuilt.gpkg"
     layers = {name for name, _ in pyogrio.list_layers(path)}
-    assert layers == set(KEYS), layers
-    for feature in KEYS:
+    assert layers == set(record.features), layers
+    for feature in record.features:
         frame = geopandas.read_file(path, layer=feature, engine="pyogrio")
         names = list(frame.columns.drop("geometry"))
         assert names == record.names(feature), f"{feature}: {names}"
@@ -130,8 +134,8 @@ def check_gpkg(folder, record):
             check_row(record, feature, item, row, row["geometry"], f"asbuilt.gpkg {item['id']}")
     with sqlite3.connect(path) as database:
         described = database.execute("SELECT table_name, column_name FROM gpkg_data_columns WHERE description <> ''").fetchall()
-        assert sorted(described) == sorted((f, n) for f in KEYS for n in record.names(f))
-        for feature in KEYS:
+        assert sorted(described) == sorted((f, n) for f in record.features for n in record.names(f))
+        for feature in record.features:
             rows = database.execute(f'SELECT count(*) FROM "rtree_{feature}_geom"').fetchone()[0]
             placed = sum(bool(record.places(feature, item)) for item in record.items(feature))
             assert rows == placed, f"spatial index of {feature}: {rows} for {placed}"
@@ -211,7 +215,7 @@ def check_dxf(folder, record):
     units = {1.0: 6, 0.3048: 2, 1200 / 3937: 21}
     assert document.header["$INSUNITS"] == units[metres], document.header["$INSUNITS"]
     space = document.modelspace()
-    wanted = {item["id"]: (f, item) for f in KEYS for item in record.items(f) if record.places(f, item)}
+    wanted = {item["id"]: (f, item) for f in record.features for item in record.items(f) if record.places(f, item)}
     for entity in space.query("POINT POLYLINE LWPOLYLINE"):
         values = attributes(entity)
         feature, item = wanted.pop(values["id"])
@@ -257,7 +261,7 @@ def check_geojson(folder, record):
     metres = frame["crs_unit_metres"]
     to_grid = pyproj.Transformer.from_crs("OGC:CRS84", frame["crs"], always_xy=True)
     separation = frame.get("geoid_separation")
-    wanted = {item["id"]: record.places(f, item) for f in KEYS for item in record.items(f)}
+    wanted = {item["id"]: record.places(f, item) for f in record.features for item in record.items(f)}
     for feature in json.loads((folder / "asbuilt.geojson").read_text(encoding="utf-8"))["features"]:
         places, geometry = wanted[feature["id"]], feature["geometry"]
         if geometry is None:

@@ -5,6 +5,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use serde_json::{Value, json};
+
 use super::formats::check_folders;
 use super::here;
 use super::simulation::frame::{LOCAL, TEXAS, UTAH, UTM_32};
@@ -75,6 +77,54 @@ fn simulated_jobs_read_back_as_the_record() {
     ));
     assert_eq!(results.len(), 20);
     check_folders(&results);
+}
+
+/// A plan with a line square across the first leg of each run, as the map shows the runs.
+fn plan_across(map: &Path) -> Value {
+    let map: Value = serde_json::from_slice(&fs::read(map).unwrap()).unwrap();
+    let runs = map["features"].as_array().unwrap().iter();
+    let runs = runs.filter(|feature| feature["properties"]["feature"] == "run");
+    let lines = runs.map(|run| {
+        let at = |vertex: usize, axis: usize| {
+            run["geometry"]["coordinates"][vertex][axis]
+                .as_f64()
+                .unwrap()
+        };
+        let middle = [0, 1].map(|axis| f64::midpoint(at(0, axis), at(1, axis)));
+        let leg = [0, 1].map(|axis| at(1, axis) - at(0, axis));
+        let end = |side: f64| [middle[0] - side * leg[1], middle[1] + side * leg[0]];
+        json!({"type": "Feature", "properties": {"layer": "gas", "name": "=old \"main\" & gas"},
+            "geometry": {"type": "LineString", "coordinates": [end(1.0), end(-1.0)]}})
+    });
+    json!({"type": "FeatureCollection", "features": lines.collect::<Vec<_>>()})
+}
+
+#[test]
+fn what_a_run_crosses_is_in_every_format_and_in_no_database() {
+    let root = tempfile::tempdir().unwrap();
+    let job = [here("fixtures/demo/fern-hollow")];
+    let before = build(&job, &root.path().join("before"), &[]);
+    let plan = root.path().join("gas.geojson");
+    let across = plan_across(&before[0].join("asbuilt.geojson"));
+    fs::write(&plan, across.to_string()).unwrap();
+    let more = ["--plan", plan.to_str().unwrap()];
+    let results = build(&job, &root.path().join("after"), &more);
+    let record = fs::read(results[0].join("record.json")).unwrap();
+    let record: Value = serde_json::from_slice(&record).unwrap();
+    assert!(record["crossings"].as_array().unwrap().len() >= 2);
+    check_folders(&results);
+    let file = root.path().join("utility.gpkg");
+    let output = Command::new(env!("CARGO_BIN_EXE_aslaid"))
+        .arg("load")
+        .args([&results[0], Path::new("--into"), &file])
+        .output()
+        .unwrap();
+    assert!(output.status.success());
+    let layers = super::outside("ogrinfo", &["-ro", file.to_str().unwrap()]);
+    assert!(
+        layers.contains(": mark") && !layers.contains("crossing"),
+        "{layers}"
+    );
 }
 
 #[test]

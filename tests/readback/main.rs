@@ -29,6 +29,7 @@ fn build(root: &Path, record: AsBuilt) -> Delivered {
     let id = record.job.id.clone();
     let findings = record.findings.clone();
     let delivery = Delivery {
+        sheet: &aslaid::sheet::SheetOptions::default(),
         id: &id,
         record: Some(record),
         findings: &findings,

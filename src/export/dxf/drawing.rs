@@ -126,6 +126,7 @@ impl<'a> Drawing<'a> {
             Item::Mark(mark) => &mark.mark,
             Item::Camera(camera) => &camera.what,
             Item::Reference(reference) => &reference.point,
+            Item::Crossing(crossing) => crossing.name.as_ref().unwrap_or(&crossing.layer),
             _ => return Ok(()),
         };
         let (x, y) = (place.x + 0.7 * self.text, place.y + 0.7 * self.text);

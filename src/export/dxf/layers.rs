@@ -1,7 +1,7 @@
 //! Names of the drawing's layers, in the form of the United States National CAD Standard
 //! ([NCS](crate::sources::Source::CadStandard)): discipline `V`, survey and mapping, then major and minor group.
 //!
-//! The groups are from memory of the standard's layer list; `CMRA` and `NOEL` are ours, as the standard lets a user add
+//! The groups are from memory of the standard's layer list; `CMRA`, `CRSG` and `NOEL` are ours, as the standard lets a user add
 //! minor groups. What has no elevation lies on a layer whose name ends in `-NOEL`. A job gives layers its own names in
 //! `[layers]` of `job.toml`.
 
@@ -47,6 +47,7 @@ pub const LAYERS: &[Layer] = &[
     layer("mark_storm", "V-NODE-STRM", 3),
     layer("camera", "V-NODE-CMRA", 4),
     layer("reference", "V-CTRL-HCPT", 6),
+    layer("crossing", "V-NODE-CRSG", 1),
     words("label", "V-ANNO-TEXT", 7),
     words("notice", "V-ANNO-NOTE", 1),
 ];

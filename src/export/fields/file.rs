@@ -29,6 +29,9 @@ struct Written {
     /// Reference points.
     #[schemars(with = "Option<Part>")]
     reference: Option<Spanned<Part>>,
+    /// What runs cross, where a site plan was laid under the job.
+    #[schemars(with = "Option<Part>")]
+    crossing: Option<Spanned<Part>>,
     /// Vertices of the runs (`profile.csv`).
     #[schemars(with = "Option<Part>")]
     profile: Option<Spanned<Part>>,
@@ -140,6 +143,7 @@ pub(super) fn parse(text: &str) -> Result<BTreeMap<String, Section>, Problem> {
         ("mark", written.mark),
         ("camera", written.camera),
         ("reference", written.reference),
+        ("crossing", written.crossing),
         ("profile", written.profile),
         ("ties", written.ties),
     ];

@@ -1,6 +1,7 @@
 //! A field file: the names, types, units and values that somebody else's schema wants, for every table-shaped format.
 //!
-//! TOML. Each table of the record (`run`, `mark`, `camera`, `reference`, `profile`, `ties`) can have a section, which
+//! TOML. Each table of the record (`run`, `mark`, `camera`, `reference`,
+//! `crossing`, `profile`, `ties`) can have a section, which
 //! lists its columns in the order wanted; a table without a section stays as it is. Columns that a section does not list
 //! are left out, unless it says `others = "keep"`.
 //!

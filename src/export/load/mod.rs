@@ -258,7 +258,8 @@ fn named(what: &str, options: &Options) -> String {
 
 fn layers<'a>(view: &'a View<'_>, options: &Options) -> Result<Vec<Layer<'a>>, String> {
     let mut layers = Vec::new();
-    for table in view.features() {
+    // What a run crosses is told by a site plan of the day, not by the record alone: it stays in the files.
+    for table in view.features().filter(|table| TABLES.contains(&table.name)) {
         layers.push(Layer {
             name: named(table.name, options),
             table,

@@ -82,6 +82,7 @@ pub mod layers {
         MARK_STORM "mark_storm" Form::Text, optional, "Layer of marks of storm runs", "V-NODE-STRM";
         CAMERA "camera" Form::Text, optional, "Layer of camera observations", "V-NODE-CMRA";
         REFERENCE "reference" Form::Text, optional, "Layer of reference points", "V-CTRL-HCPT";
+        CROSSING "crossing" Form::Text, optional, "Layer of places where a run crosses what a site plan shows", "V-NODE-CRSG";
         LABEL "label" Form::Text, optional, "Layer of labels", "V-ANNO-TEXT";
         NOTICE "notice" Form::Text, optional, "Layer of the cautions", "V-ANNO-NOTE";
     }
