@@ -7,7 +7,7 @@
 //! Every figure is the one that the record would state if the named measurement were added with its default one-sigma and
 //! fitted: plane measurements by the adjustment's own covariance with the row added ([`Trials`], exact), with the doubt of
 //! placing and tilt, which no tape takes away, in it; depths and grounds by the stages' own functions.
-//! Advice is given only where it is worth a walk ([`WORTH`]).
+//! Advice is given only where it is worth a walk (`WORTH`).
 
 use std::cmp::Ordering;
 

@@ -56,7 +56,7 @@ pub enum Command {
     New(NewArgs),
     /// Read, compute and print the findings; write nothing
     Check(CheckArgs),
-    /// Compute, and write each job's deliverables into DIR/<job id>/
+    /// Compute, and write each job's deliverables into DIR/JOB-ID/
     Build(BuildArgs),
     /// Say whether a sheet.pdf and a record.json belong together
     Verify(VerifyArgs),

@@ -1,6 +1,6 @@
 //! Stage 2: every row becomes observation equations with a standard deviation.
 //!
-//! Comes in: the [`Job`](crate::job::model::Job). Goes out: [`Observations`]: the points by name, the equations, what is kept out to be
+//! Comes in: the [`Job`]. Goes out: [`Observations`]: the points by name, the equations, what is kept out to be
 //! compared, and the findings (`unknown-reference`, `duplicate`, `outside-crs`, `no-datum`, …).
 //! A new way of measuring adds a variant of [`Kind`] and nothing else: no method has its own solver.
 

@@ -184,7 +184,7 @@ mod tests {
     fn every_character_that_the_sheet_itself_uses_has_a_glyph() {
         let fonts = Fonts::new().unwrap();
         assert_eq!(
-            fonts.lacks("°±×½¼¾–—…≤≥·µéäöüßøåñç’‘“”′″²³%"),
+            fonts.lacks("°±×½¼¾–—…·µéäöüßøåñç’‘“”′″²³%"),
             Vec::<char>::new()
         );
     }

@@ -2,7 +2,7 @@
 //!
 //! | in | out |
 //! | --- | --- |
-//! | the record | [`html`]: one self-contained page |
+//! | the record | [`fn@html`]: one self-contained page |
 //! | the record, paper, dig pages | [`pdf()`]: the sheet |
 //! | the files of a sheet and a record | [`verify()`]: whether they belong together |
 //! | paper | [`form()`]: the blank field form |

@@ -1,5 +1,12 @@
 //! The sheet, judged from outside: what other programs read in it, and what its ink shows.
 #![allow(
+    clippy::manual_is_multiple_of,
+    clippy::case_sensitive_file_extension_comparisons,
+    clippy::unnecessary_sort_by,
+    clippy::stable_sort_primitive,
+    reason = "arithmetic on pixels and byte offsets reads as it is meant"
+)]
+#![allow(
     clippy::unwrap_used,
     clippy::print_stdout,
     clippy::indexing_slicing,

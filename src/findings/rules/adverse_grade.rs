@@ -1,7 +1,8 @@
 //! `adverse-grade`: the pipe falls the wrong way.
 //!
 //! *Why*: it will hold water, or the field book has two marks the wrong way round. *Limit*: a warning where a uniform grade is
-//! rejected and the rise exceeds 1.96 of its one-sigma, or where the run's own line rises by as much; a note where a leg
+//! rejected and the rise exceeds 1.96 of its one-sigma, or where the run's own line rises by 3.29 of its
+//! own, an alarm repeated for each run; a note where a leg
 //! rises by the bare figures only. *Example*: inverts 705.2, then 705.9 downstream.
 
 use super::pipe::{Pipe, percent};
@@ -70,7 +71,7 @@ fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
 fn whole(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Option<Finding> {
     let line = profile.line.as_ref()?;
     let bound = NORMAL_95 * line.sigma;
-    (line.grade < -bound).then(|| {
+    (line.grade < -pipe.inputs.job.limits.alarm * line.sigma).then(|| {
         let message = format!(
             "Run {} as a whole rises with the flow, by {} ± {}. Was it pushed the way that `pushed` says? If so, read its \
              depths again.",

@@ -30,7 +30,7 @@ fn a_uniform_grade_raises_no_alarm_at_any_depth() {
         let uniform = uniform.ground_follows(true);
         let scenarios = [uniform.clone(), uniform.upstream(true)];
         let codes = [Code::Sag, Code::AdverseGrade];
-        let warnings = run_each(&scenarios, seed, jobs(100), |outcome, _| {
+        let warnings = run_each(&scenarios, seed, jobs(400), |outcome, _| {
             warned(outcome, &codes)
         });
         let quiet = warnings.iter().filter(|warned| !**warned).count();
