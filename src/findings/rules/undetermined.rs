@@ -111,7 +111,8 @@ fn why(survey: &Survey<'_>, why: &Why) -> String {
             } else {
                 String::new()
             };
-            format!("{usable} usable measurements from known points; two that cross are needed, better three.{hang}")
+            let plural = if usable == 1 { "" } else { "s" };
+            format!("{usable} usable measurement{plural} from known points; two that cross are needed, better three.{hang}")
         }
         Why::SeveralPlaces { places } => format!(
             "its measurements meet at {} places, {} apart. Say `side` (left or right of the line from the first reference to \
