@@ -132,17 +132,64 @@ fn every_job_raises_its_code() {
 }
 
 #[test]
-fn no_clean_twin_raises_it_nor_an_error() {
+fn no_clean_twin_raises_it_nor_anything_above_a_note() {
     let mut wrong = Vec::new();
     for code in Code::ALL {
         let twin = format!("{code}-clean");
         for finding in findings(&twin) {
-            if finding.code == *code || finding.level == Error {
+            if finding.code == *code || finding.level > Note {
                 wrong.push(format!("{twin}: {finding:#?}"));
             }
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// A cause is said once: what hangs on it is not told to be measured anew.
+#[test]
+fn what_lacks_a_place_for_want_of_another_is_not_accused() {
+    for folder in [
+        "no-datum",
+        "outside-crs",
+        "outside-crs-sign",
+        "outside-crs-feet",
+    ] {
+        let errors: Vec<Code> = findings(folder)
+            .iter()
+            .filter(|finding| finding.level == Error)
+            .map(|finding| finding.code)
+            .collect();
+        assert_eq!(errors, [code_of(folder)], "{folder}");
+    }
+}
+
+/// Sentences, with figures wherever the finding has a limit.
+#[test]
+fn messages_are_sentences_with_figures() {
+    for &(folder, ..) in CASES {
+        let (all, code) = (findings(folder), code_of(folder));
+        for finding in all.iter().filter(|finding| finding.code == code) {
+            let text = &finding.message;
+            let whole = text.split_whitespace().count() >= 5;
+            assert!(whole, "{folder}: {text}");
+            let figures = text.contains(|c: char| c.is_ascii_digit());
+            assert!(finding.limit.is_none() || figures, "{folder}: {text}");
+        }
+    }
+}
+
+/// A comparison is a warning outside its bound and a note inside, the bound being the limit that it states.
+#[test]
+fn comparisons_are_notes_inside_and_warnings_outside() {
+    for code in [Code::CheckShot, Code::Exposure] {
+        for &(folder, ..) in CASES.iter().filter(|case| code_of(case.0) == code) {
+            for finding in findings(folder).iter().filter(|f| f.code == code) {
+                let (value, limit) = finding.value.zip(finding.limit).expect("figures");
+                let outside = value.abs() > limit;
+                assert_eq!(finding.level == Warning, outside, "{folder}: {finding:?}");
+            }
+        }
+    }
 }
 
 #[test]
