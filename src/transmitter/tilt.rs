@@ -1,7 +1,7 @@
 //! The transmitter's tilt, where it is known better than from the pipe's slope.
 
-use super::dipole;
 use super::{Accepted, Sensed};
+use super::{dipole, shift};
 use crate::job::model::{Attitude, FoundBy, Job, MarkRow};
 
 /// Where a tilt came from.
@@ -40,6 +40,9 @@ pub struct Tilt {
     pub angle: f64,
     /// One-sigma.
     pub sigma: f64,
+    /// How much of it follows the paint: radians for each depth (below the sensing point) that the mark was placed too far
+    /// ahead. 0 where the tilt was found without the paint.
+    pub by_paint: f64,
     /// Origin.
     pub from: TiltFrom,
 }
@@ -56,6 +59,7 @@ pub(super) fn known(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
         return Some(Tilt {
             angle,
             sigma: job.accuracy.tilt_given,
+            by_paint: 0.0,
             from: TiltFrom::Vertical,
         });
     }
@@ -63,6 +67,7 @@ pub(super) fn known(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
         return Some(Tilt {
             angle,
             sigma: job.accuracy.tilt_given,
+            by_paint: 0.0,
             from: TiltFrom::Given,
         });
     }
@@ -95,10 +100,15 @@ fn by_signals(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
     };
     let measured = (ahead / behind).ln();
     let angle = solve(|tilt| log_ratio(tilt, step), measured)?;
-    // Two readings, two spots; the strength falls off about as 3x/(1 + x²) in logarithm.
-    let x = step.unwrap_or(std::f64::consts::FRAC_1_SQRT_2);
-    let placing = super::ends::placing(&job.accuracy, sensing) / sensing * 3.0 * x / (1.0 + x * x);
-    let sigma = std::f64::consts::SQRT_2 * f64::hypot(SIGNAL_FRACTION, placing);
+    let rate = (log_ratio(angle + 1e-4, step) - log_ratio(angle - 1e-4, step)) / 2e-4;
+    let (behind, ahead) = spots(angle, step);
+    let (fall_behind, fall_ahead) = (falling_off(behind, angle), falling_off(ahead, angle));
+    // Two readings at two spots: each end is placed by itself, a step is taped from the paint and moves with it.
+    let (placed, by_paint) = match step {
+        None => (super::ends::placing(&job.accuracy, sensing), 0.0),
+        Some(_) => (job.accuracy.tape, (fall_ahead - fall_behind) / rate),
+    };
+    let by_placing = placed / sensing * f64::hypot(fall_ahead, fall_behind);
     // A step's ratio depends on the depth too: doubt about it counts.
     let by_depth = step.map_or(0.0, |step| {
         let single = sensed
@@ -107,24 +117,39 @@ fn by_signals(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
         let doubt = if single { 0.10 } else { 0.05 };
         log_ratio(angle, Some(step * (1.0 + doubt))) - log_ratio(angle, Some(step))
     });
-    let rate = (log_ratio(angle + 1e-4, step) - log_ratio(angle - 1e-4, step)) / 2e-4;
+    let by_reading = std::f64::consts::SQRT_2 * SIGNAL_FRACTION;
+    let apart = by_reading.hypot(by_placing).hypot(by_depth) / rate.abs();
+    let paint = shift::placing(&job.accuracy, sensing) / sensing;
     Some(Tilt {
         angle,
-        sigma: f64::hypot(sigma, by_depth) / rate.abs(),
+        sigma: apart.hypot(by_paint * paint),
+        by_paint,
         from: TiltFrom::Signals,
     })
 }
 
-/// Logarithm of the strength ahead over that behind: at the ends (`None`), or `step` depths from the crossline.
-fn log_ratio(tilt: f64, step: Option<f64>) -> f64 {
-    let (behind, ahead) = match step {
+/// Where the signals are read, depths along the pipe, behind and ahead: at the ends (`None`), or `step` depths from the crossline.
+fn spots(tilt: f64, step: Option<f64>) -> (f64, f64) {
+    match step {
         None => dipole::vertical_points(tilt),
         Some(step) => (
             dipole::crossline(tilt) - step,
             dipole::crossline(tilt) + step,
         ),
-    };
+    }
+}
+
+/// Logarithm of the strength ahead over that behind.
+fn log_ratio(tilt: f64, step: Option<f64>) -> f64 {
+    let (behind, ahead) = spots(tilt, step);
     (dipole::strength(ahead, 0.0, tilt) / dipole::strength(behind, 0.0, tilt)).ln()
+}
+
+/// How the logarithm of the strength changes along the pipe, a depth.
+fn falling_off(x: f64, tilt: f64) -> f64 {
+    const STEP: f64 = 1e-4;
+    let ratio = dipole::strength(x + STEP, 0.0, tilt) / dipole::strength(x - STEP, 0.0, tilt);
+    ratio.ln() / (2.0 * STEP)
 }
 
 /// The distance from crossline to peak, ahead positive, in depths below the sensing point.
@@ -140,10 +165,13 @@ pub fn by_peak(distance: f64, sigma: f64) -> Option<Tilt> {
     let angle = solve(peak_distance, distance)?;
     // The curve is steep at level and flat at 20°: the sigma is half the span of tilts within one sigma either way.
     let edge = |at: f64| solve(peak_distance, at).unwrap_or(RANGE.copysign(at));
-    let sigma = (edge(distance + sigma) - edge(distance - sigma)) / 2.0;
+    let span = (edge(distance + sigma) - edge(distance - sigma)) / 2.0;
+    // A mark placed too far ahead brings the peak nearer to it.
+    let by_paint = if sigma > 0.0 { -span / sigma } else { 0.0 };
     Some(Tilt {
         angle,
-        sigma,
+        sigma: span,
+        by_paint,
         from: TiltFrom::Peak,
     })
 }
@@ -196,6 +224,16 @@ mod tests {
         let tilt = by_peak(-0.365, 0.03).unwrap();
         assert!((tilt.angle.to_degrees() + 10.0).abs() < 0.5 && tilt.sigma > 0.0);
         assert!(by_peak(3.0, 0.1).is_none());
+    }
+
+    /// Level, at the ends: x = ± 1/√2, where 4x/(4x² + 1) − 4x/(x² + 1) of a level dipole is ∓ 0.9428.
+    #[test]
+    fn strength_falls_off_as_its_derivative_says() {
+        let x = std::f64::consts::FRAC_1_SQRT_2;
+        let derivative = 4.0 * x / (4.0 * x * x + 1.0) - 4.0 * x / (x * x + 1.0);
+        assert!((falling_off(x, 0.0) - derivative).abs() < 1e-7);
+        assert!((falling_off(-x, 0.0) + derivative).abs() < 1e-7);
+        assert!((derivative + 0.942_809).abs() < 1e-6);
     }
 
     #[test]

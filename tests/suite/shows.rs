@@ -2,10 +2,10 @@
 //!
 //! `SIMULATED_JOBS=10` makes ten times as many jobs as the tests make by default.
 
-
 mod bends;
 mod coverage;
 mod grades;
+mod signs;
 mod simulator;
 mod statistics;
 mod symmetry;

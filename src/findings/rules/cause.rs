@@ -58,7 +58,10 @@ fn hanging_on(survey: &Survey<'_>, mut stated: BTreeSet<PointId>) -> BTreeSet<Po
     let mut queue: Vec<PointId> = stated.iter().copied().collect();
     while let Some(point) = queue.pop() {
         // A point that has its place all the same leaves nothing hanging.
-        for point in open.get(&point).map_or(&[][..], |(_, neighbours)| neighbours) {
+        for point in open
+            .get(&point)
+            .map_or(&[][..], |(_, neighbours)| neighbours)
+        {
             if open.get(point).is_some_and(|(enough, _)| *enough) && stated.insert(*point) {
                 queue.push(*point);
             }

@@ -39,10 +39,7 @@ impl Lying {
     fn at(&self, ahead: f64, right: f64) -> Ground {
         let (sin, cos) = self.azimuth.sin_cos();
         let [x, y] = self.place;
-        [
-            x + ahead * sin + right * cos,
-            y + ahead * cos - right * sin,
-        ]
+        [x + ahead * sin + right * cos, y + ahead * cos - right * sin]
     }
 
     fn along(&self, ahead: f64) -> Ground {
