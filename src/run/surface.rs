@@ -75,41 +75,38 @@ impl Work<'_> {
         direction: Option<Direction>,
         near: f64,
     ) -> Expected {
-        let unseen = self.inputs.job.accuracy.tilt;
-        let by_peak = || {
-            self.by_peak(entry, row, direction, near + self.sensor_height())
-                .filter(|t| t.sigma < unseen)
-        };
-        if let Some(tilt) = sensed.tilt.or_else(by_peak) {
-            let sensing = (near + self.sensor_height()).max(f64::MIN_POSITIVE);
-            let placing = shift::placing(&self.inputs.job.accuracy, sensing) / sensing;
-            return Expected::of(tilt, placing);
+        let by_slope = self.by_slope(entry, slope);
+        let sensing = (near + self.sensor_height()).max(f64::MIN_POSITIVE);
+        let by_peak = || self.by_peak(entry, row, direction, sensing, &by_slope);
+        match sensed.tilt.or_else(by_peak) {
+            Some(tilt) => {
+                let placing = shift::placing(&self.inputs.job.accuracy, sensing) / sensing;
+                Expected::of(tilt, placing)
+            }
+            None => by_slope,
         }
+    }
+
+    /// The pipe's own slope, with unseen tilt about it.
+    fn by_slope(&self, entry: &Entry<'_>, slope: Slope) -> Expected {
+        let unseen = self.inputs.job.accuracy.tilt;
         // Falling with the push, the lens end is down.
-        let angle = slope.grade.atan()
-            * if entry.pushed == Stream::Down {
-                -1.0
-            } else {
-                1.0
-            };
+        let down = if entry.pushed == Stream::Down {
+            -1.0
+        } else {
+            1.0
+        };
         let rate = 1.0 / (1.0 + slope.grade * slope.grade);
         let tilt = Tilt {
-            angle,
+            angle: slope.grade.atan() * down,
             sigma: f64::hypot(unseen, rate * f64::hypot(slope.own, slope.shared)),
             by_paint: 0.0,
             from: TiltFrom::Slope,
         };
-        let shared = rate
-            * slope.shared
-            * if entry.pushed == Stream::Down {
-                -1.0
-            } else {
-                1.0
-            };
         Expected {
             tilt,
             own: f64::hypot(unseen, rate * slope.own),
-            shared,
+            shared: rate * slope.shared * down,
         }
     }
 
@@ -120,6 +117,7 @@ impl Work<'_> {
         row: &MarkRow,
         direction: Option<Direction>,
         sensing: f64,
+        by_slope: &Expected,
     ) -> Option<Tilt> {
         let points = self.inputs.observations.marks.get(entry.mark)?;
         let (peak_row, peak_id) = points.peak?;
@@ -133,7 +131,7 @@ impl Work<'_> {
             entry.paint?,
             direction?.unit(),
         );
-        if row.found_by != FoundBy::Crossline || sensing <= 0.0 {
+        if row.found_by != FoundBy::Crossline {
             return None;
         }
         let k = self.inputs.ground_to_grid();
@@ -147,6 +145,8 @@ impl Work<'_> {
         tilt::by_peak(
             apart / sensing,
             (block::along(c, unit) + placed).sqrt() / sensing,
+            (by_slope.tilt.angle, by_slope.tilt.sigma),
+            self.inputs.job.limits.alarm,
         )
     }
 

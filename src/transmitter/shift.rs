@@ -167,8 +167,8 @@ mod tests {
     #[test]
     fn what_a_tilt_takes_from_the_paint_it_gives_back() {
         let (distance, error) = (tilt::peak_distance(10.0_f64.to_radians()), 0.01);
-        let right = tilt::by_peak(distance, 1e-3).unwrap();
-        let wrong = tilt::by_peak(distance - error, 1e-3).unwrap();
+        let by_peak = |distance| tilt::by_peak(distance, 1e-3, (0.0, 1e-3), 3.29).unwrap();
+        let (right, wrong) = (by_peak(distance), by_peak(distance - error));
         let moved = |tilt| shift(FoundBy::Crossline, 2.0, 0.0, &Expected::of(tilt, 1e-3));
         let left = (2.0 * error + moved(wrong).along - moved(right).along) / (2.0 * error);
         assert!((moved(right).placed - left).abs() < 0.02, "{left}");

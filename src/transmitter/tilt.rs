@@ -159,21 +159,70 @@ pub fn peak_distance(tilt: f64) -> f64 {
 }
 
 /// Tilt from the distance between a crossline mark and the peak marked beside it, ahead positive, with its one-sigma, both in
-/// depths below the sensing point. `None` where it is larger than any tilt explains.
+/// depths below the sensing point, and from what the pipe's slope lets `expect`: angle and one-sigma. `None` where the distance is
+/// larger than any tilt explains.
+///
+/// Level, the least tilt moves the peak far; at 10° it hardly moves, and the distance alone says little. So the two are weighed
+/// against each other, tilt by tilt. Where they contradict each other by more than `alarm` sigmas the transmitter lies as the pipe
+/// does not, and the distance has it alone.
 #[must_use]
-pub fn by_peak(distance: f64, sigma: f64) -> Option<Tilt> {
+pub fn by_peak(distance: f64, sigma: f64, expect: (f64, f64), alarm: f64) -> Option<Tilt> {
+    let alone = by_peak_alone(distance, sigma)?;
+    let apart = (alone.angle - expect.0).abs();
+    if sigma <= 0.0 || expect.1 <= 0.0 || apart > alarm * alone.sigma.hypot(expect.1) {
+        return Some(alone);
+    }
+    let step = sigma / 10.0;
+    let [(before, _), (angle, spread), (after, _)] =
+        weighed([distance - step, distance, distance + step], sigma, expect)?;
+    Some(Tilt {
+        angle,
+        sigma: spread,
+        // A mark placed too far ahead brings the peak nearer to it.
+        by_paint: -(after - before) / (2.0 * step),
+        from: TiltFrom::Peak,
+    })
+}
+
+fn by_peak_alone(distance: f64, sigma: f64) -> Option<Tilt> {
     let angle = solve(peak_distance, distance)?;
     // The curve is steep at level and flat at 20°: the sigma is half the span of tilts within one sigma either way.
     let edge = |at: f64| solve(peak_distance, at).unwrap_or(RANGE.copysign(at));
     let span = (edge(distance + sigma) - edge(distance - sigma)) / 2.0;
-    // A mark placed too far ahead brings the peak nearer to it.
-    let by_paint = if sigma > 0.0 { -span / sigma } else { 0.0 };
     Some(Tilt {
         angle,
         sigma: span,
-        by_paint,
+        by_paint: if sigma > 0.0 { -span / sigma } else { 0.0 },
         from: TiltFrom::Peak,
     })
+}
+
+/// Mean and one-sigma of the tilt after each of the distances was seen, over equal steps of tilts to five sigmas about the expected one.
+fn weighed(distances: [f64; 3], sigma: f64, expect: (f64, f64)) -> Option<[(f64, f64); 3]> {
+    const STEPS: i32 = 100;
+    let mut sums = [[0.0; 3]; 3];
+    for step in -STEPS..=STEPS {
+        let u = 5.0 * f64::from(step) / f64::from(STEPS);
+        let tilt = u * expect.1;
+        let far = peak_distance(expect.0 + tilt);
+        for (sum, distance) in sums.iter_mut().zip(distances) {
+            let off = (distance - far) / sigma;
+            let weight = (-f64::midpoint(u * u, off * off)).exp();
+            for (sum, term) in sum.iter_mut().zip([1.0, tilt, tilt * tilt]) {
+                *sum += weight * term;
+            }
+        }
+    }
+    let grain = (5.0 * expect.1 / f64::from(STEPS)).powi(2) / 12.0;
+    let moments = sums.map(|[weight, first, second]| {
+        let mean = first / weight;
+        let variance = (second / weight - mean * mean).max(0.0) + grain;
+        (expect.0 + mean, variance.sqrt())
+    });
+    let usable = moments
+        .iter()
+        .all(|(mean, spread)| mean.is_finite() && spread.is_finite());
+    usable.then_some(moments)
 }
 
 /// The tilt at which a rising function of it takes a value, by bisection.
@@ -221,9 +270,48 @@ mod tests {
     fn peak_beside_the_crossline() {
         assert!((peak_distance(2.0_f64.to_radians()) - 0.21).abs() < 5e-3);
         assert!((peak_distance(10.0_f64.to_radians()) - 0.365).abs() < 5e-3);
-        let tilt = by_peak(-0.365, 0.03).unwrap();
+        let tilt = by_peak_alone(-0.365, 0.03).unwrap();
         assert!((tilt.angle.to_degrees() + 10.0).abs() < 0.5 && tilt.sigma > 0.0);
-        assert!(by_peak(3.0, 0.1).is_none());
+        assert!(by_peak(3.0, 0.1, (0.0, 0.05), 3.29).is_none());
+    }
+
+    /// Drawn tilts and distances: the mean is unbiased and the spread is as large as the errors; a tilt far from the slope's is found
+    /// by the distance alone.
+    #[test]
+    fn distance_and_slope_are_weighed() {
+        let degree = std::f64::consts::PI / 180.0;
+        let (mut squares, mut count) = (0.0, 0);
+        for i in -30..=30 {
+            for j in -30..=30 {
+                // Normal scores of both, weighted by how often they come.
+                let (u, v) = (f64::from(i) / 10.0, f64::from(j) / 10.0);
+                let (tilt, sigma) = (3.0 * degree * u, 0.06);
+                let found = by_peak(
+                    peak_distance(tilt) + sigma * v,
+                    sigma,
+                    (0.0, 3.0 * degree),
+                    3.29,
+                );
+                let found = found.unwrap();
+                let often = (-f64::midpoint(u * u, v * v)).exp();
+                squares += often * ((found.angle - tilt) / found.sigma).powi(2);
+                count += 1;
+                assert!(found.by_paint <= 0.0, "{u} {v}");
+            }
+        }
+        let all: f64 = (-30..=30).map(|i| (-f64::from(i * i) / 200.0).exp()).sum();
+        let mean_square = squares / (all * all);
+        assert!(
+            count == 3721 && (mean_square - 1.0).abs() < 0.1,
+            "{mean_square}"
+        );
+        let steep = by_peak(
+            peak_distance(40.0 * degree),
+            0.05,
+            (0.0, 3.0 * degree),
+            3.29,
+        );
+        assert!((steep.unwrap().angle - 40.0 * degree).abs() < 1e-6);
     }
 
     /// Level, at the ends: x = ± 1/√2, where 4x/(4x² + 1) − 4x/(x² + 1) of a level dipole is ∓ 0.9428.
