@@ -23,6 +23,50 @@ pub fn read(file: Arc<str>, bytes: Vec<u8>, spec: &TableSpec) -> Result<Table, S
     Ok(table)
 }
 
+/// Reads a text file that has no heading of ours, or none: `columns` are the names of its columns in their order. A first line
+/// without a figure is taken for a heading of its own, and left out.
+pub fn read_points(file: Arc<str>, bytes: Vec<u8>, columns: &[&str]) -> Result<Table, String> {
+    let mut table = Table::new(file);
+    let text = decode(bytes, &mut table.notes)?;
+    let first = text.lines().next().unwrap_or_default();
+    let bare = !first.contains(|letter: char| letter.is_ascii_digit()) && !first.trim().is_empty();
+    let start = if bare {
+        table
+            .notes
+            .push(format!("the first line is taken for a heading: {first}"));
+        text.find('\n').map_or(text.len(), |at| at + 1)
+    } else {
+        0
+    };
+    let body = text.get(start..).unwrap_or_default();
+    let top: Vec<&str> = body.lines().take(super::layout::TOP).collect();
+    let count = |separator: char| {
+        let found = top.iter().map(|line| line.matches(separator).count());
+        found.max().unwrap_or(0)
+    };
+    // A description may hold commas, but not more of them than there are columns.
+    let fits = |separator: &&char| count(**separator) + 1 >= columns.len().min(2);
+    let separator = ['\t', ';', '|', ',']
+        .iter()
+        .find(fits)
+        .copied()
+        .unwrap_or(',');
+    table.decimal_comma = separator != ',';
+    table.delimited = true;
+    for name in columns {
+        table.push(name);
+    }
+    table.end_row(0);
+    parse(
+        body,
+        separator as u8,
+        u32::from(start > 0) + 1,
+        usize::MAX,
+        &mut table,
+    );
+    Ok(table)
+}
+
 /// Text of a file: UTF-8, UTF-16 with its mark, else Windows-1252 with a note.
 pub fn decode(bytes: Vec<u8>, notes: &mut Vec<String>) -> Result<String, String> {
     for (mark, encoding) in [
