@@ -20,7 +20,11 @@ macro_rules! columns {
                     required: columns!(@ $need),
                     meaning: $meaning.to_owned(),
                     getter: Getter::Field({
-                        #[allow(unused_variables, reason = "a column takes of its row what it needs")]
+                        #[allow(
+                            unused_variables,
+                            irrefutable_let_patterns,
+                            reason = "a column takes of its row what it needs"
+                        )]
                         fn get(row: Row<'_>) -> Value<'_> {
                             let $pattern = row else { return Value::Absent };
                             Value::from($value)

@@ -27,6 +27,7 @@ mod recast;
 mod regression;
 mod sheet;
 mod shows;
+mod similarity;
 mod simulation;
 mod speed;
 mod transmitter;

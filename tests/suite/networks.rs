@@ -14,7 +14,8 @@ use build::{Net, Random, as_json};
 
 const TAPE: f64 = 0.015;
 
-fn python(script: &str, input: &serde_json::Value) -> serde_json::Value {
+/// What a script of this folder makes of the input.
+pub fn python(script: &str, input: &serde_json::Value) -> serde_json::Value {
     let root = env!("CARGO_MANIFEST_DIR");
     let mut child = Command::new(format!("{root}/target/venv/bin/python"))
         .arg(format!("{root}/tests/suite/{script}"))
