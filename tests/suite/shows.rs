@@ -2,7 +2,6 @@
 //!
 //! `SIMULATED_JOBS=10` makes ten times as many jobs as the tests make by default.
 
-
 mod bends;
 mod coverage;
 mod grades;
