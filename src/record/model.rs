@@ -20,7 +20,7 @@ use crate::findings::Finding;
 use crate::units::LengthUnit;
 
 pub use super::crossing::{
-    Crossing, Direction, Joint, Meeting, PlanLayer, Requirement, Separation,
+    Crossing, Direction, Joint, Meeting, PlanLayer, PlanShape, Requirement, Separation,
 };
 
 /// Version of the record's schema.
@@ -66,6 +66,9 @@ pub struct AsBuilt {
     /// Layers of the site plans that were laid under the job.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub plans: Vec<PlanLayer>,
+    /// What they show about the job, to be drawn under the runs.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub underlay: Vec<PlanShape>,
     /// Where runs cross or come near what site plans show, run by run, by station.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub crossings: Vec<Crossing>,

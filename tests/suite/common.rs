@@ -356,6 +356,7 @@ pub fn sample() -> AsBuilt {
         ],
         ties: vec![tie(&marks[0]), tie(&marks[1])],
         plans: Vec::new(),
+        underlay: Vec::new(),
         crossings: Vec::new(),
         camera,
         references: vec![

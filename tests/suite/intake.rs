@@ -7,6 +7,7 @@
 )]
 
 use crate::plan::support;
+mod database;
 mod town;
 
 use std::collections::BTreeMap;

@@ -19,6 +19,7 @@ mod levelling;
 mod networks;
 mod observing;
 mod plan;
+mod points;
 mod projections;
 mod readback;
 mod reading;

@@ -137,6 +137,7 @@ fn empty(spec: &Spec) -> AsBuilt {
         cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
         published: Vec::new(),
         plans: Vec::new(),
+        underlay: Vec::new(),
         crossings: Vec::new(),
     }
 }
