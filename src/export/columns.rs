@@ -43,7 +43,7 @@ macro_rules! columns {
 
 columns! {
     /// The ellipse of a place.
-    ellipse, Row { item, .. } => {
+    ellipse, Row { record: Some(_), item } => {
         "semi_major_95": Length optional, "semi-major axis of the 95 % error ellipse" => ellipse_of(item).map(|e| e.semi_major_95);
         "semi_minor_95": Length optional, "semi-minor axis of the 95 % error ellipse" => ellipse_of(item).map(|e| e.semi_minor_95);
         "azimuth_95": Degrees optional, "grid azimuth of the ellipse's major axis" => ellipse_of(item).map(|e| e.azimuth_95);

@@ -89,7 +89,7 @@ pub struct Table {
     /// Where it says how many entries it has.
     pub count: Option<Range<usize>>,
     /// That number.
-    pub stated: i64,
+    pub stated: usize,
     /// Names of its entries.
     pub names: Vec<String>,
     /// Offset behind its last entry.
@@ -128,8 +128,10 @@ struct State {
     object: String,
     /// The table that is open.
     table: Option<(String, Table)>,
-    /// Handle of the entry that is open, until its name comes.
-    entry: Option<Option<String>>,
+    /// An entry of it is open.
+    in_entry: bool,
+    /// That entry's handle, until its name comes.
+    entry: Option<String>,
 }
 
 impl Drawing {
@@ -213,24 +215,27 @@ impl Drawing {
                     table.end = pair.start;
                     self.tables.insert(name, table);
                 }
+                state.in_entry = false;
+            }
+            (0, _, Some(_)) => {
+                state.in_entry = true;
                 state.entry = None;
             }
-            (0, _, Some(_)) => state.entry = Some(None),
-            (code, value, Some((name, table))) => match (&mut state.entry, code) {
-                (None, 2) if name.is_empty() => value.clone_into(name),
-                (None, 5) => table.handle = Some(value.to_owned()),
-                (None, 70) => {
+            (code, value, Some((name, table))) => match (state.in_entry, code) {
+                (false, 2) if name.is_empty() => value.clone_into(name),
+                (false, 5) => table.handle = Some(value.to_owned()),
+                (false, 70) => {
                     table.count = Some(pair.at.clone());
                     table.stated = value.parse().unwrap_or(0);
                 }
-                (Some(handle), 5) => *handle = Some(value.to_owned()),
-                (Some(handle), 2) => {
+                (true, 5) => state.entry = Some(value.to_owned()),
+                (true, 2) => {
                     if name == "BLOCK_RECORD" && value.eq_ignore_ascii_case("*Model_Space") {
-                        self.model = handle.take().or_else(|| self.model.take());
+                        self.model = state.entry.take().or_else(|| self.model.take());
                     }
                     table.names.push(value.to_owned());
                 }
-                (Some(_), 390) => table.plot_style = Some(value.to_owned()),
+                (true, 390) => table.plot_style = Some(value.to_owned()),
                 _ => {}
             },
             _ => {}

@@ -198,7 +198,7 @@ fn grown(table: &Table, more: usize, bytes: Vec<u8>) -> Vec<Edit> {
     if more == 0 {
         return Vec::new();
     }
-    let stated = table.stated.saturating_add(more as i64);
+    let stated = table.stated.saturating_add(more);
     let count = table.count.clone().map(|at| Edit {
         at,
         bytes: format!("{stated:6}").into_bytes(),

@@ -8,6 +8,10 @@ const STRING: usize = 255;
 
 /// What the drawing that is written takes: versions of the format differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a thing that a version knows or doesn't, and they go in no fixed order"
+)]
 pub struct Dialect {
     /// Objects have handles.
     pub handles: bool,

@@ -39,18 +39,7 @@ pub fn read_points(file: Arc<str>, bytes: Vec<u8>, columns: &[&str]) -> Result<T
         0
     };
     let body = text.get(start..).unwrap_or_default();
-    let top: Vec<&str> = body.lines().take(super::layout::TOP).collect();
-    let count = |separator: char| {
-        let found = top.iter().map(|line| line.matches(separator).count());
-        found.max().unwrap_or(0)
-    };
-    // A description may hold commas, but not more of them than there are columns.
-    let fits = |separator: &&char| count(**separator) + 1 >= columns.len().min(2);
-    let separator = ['\t', ';', '|', ',']
-        .iter()
-        .find(fits)
-        .copied()
-        .unwrap_or(',');
+    let separator = part(body, columns.len());
     table.decimal_comma = separator != ',';
     table.delimited = true;
     for name in columns {
@@ -65,6 +54,26 @@ pub fn read_points(file: Arc<str>, bytes: Vec<u8>, columns: &[&str]) -> Result<T
         &mut table,
     );
     Ok(table)
+}
+
+/// What parts the cells of lines without a heading: what every line near the top has enough of for so many columns. Commas come
+/// last, since they may be decimal ones.
+fn part(text: &str, columns: usize) -> char {
+    let filled = |line: &&str| !line.trim().is_empty() && !line.starts_with('#');
+    let top: Vec<&str> = text
+        .lines()
+        .filter(filled)
+        .take(super::layout::TOP)
+        .collect();
+    let (mut best, mut most) = (',', 0);
+    for candidate in ['\t', ';', '|', ','] {
+        let counts = top.iter().map(|line| line.matches(candidate).count());
+        let found = counts.min().unwrap_or(0).min(columns.saturating_sub(1));
+        if found > most {
+            (best, most) = (candidate, found);
+        }
+    }
+    best
 }
 
 /// Text of a file: UTF-8, UTF-16 with its mark, else Windows-1252 with a note.
@@ -323,6 +332,18 @@ mod tests {
             assert_eq!(table.decimal_comma, comma, "{text}");
         }
         assert_eq!(table(b"sep=;\nrun;counter;what\nA;1;x\n").line(1), 3);
+    }
+
+    #[test]
+    fn what_parts_points() {
+        for (text, parts) in [
+            ("A1,541300.5,1443600.25,stake; blue\nA2,1,2,\n", ','),
+            ("A1;541300,5;1443600,25;stake, blue\n", ';'),
+            ("# a; b; c; d\nA1\t5\t6\tx, y, z, w\n", '\t'),
+            ("A1 5 6 x\n", ','),
+        ] {
+            assert_eq!(part(text, 4), parts, "{text}");
+        }
     }
 
     #[test]

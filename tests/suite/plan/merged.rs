@@ -97,7 +97,10 @@ fn a_tied_plan_comes_back_with_the_results_and_names_the_wrong_point() {
         origin: run[0],
         unit: 0.99985 * FOOT,
     };
-    let middle = ((run[0].0 + run[1].0) / 2.0, (run[0].1 + run[1].1) / 2.0);
+    let middle = (
+        f64::midpoint(run[0].0, run[1].0),
+        f64::midpoint(run[0].1, run[1].1),
+    );
     let lot: Vec<_> = [(-6.0, 7.0), (6.0, -7.0)]
         .map(|(x, y)| ground.of((middle.0 + x, middle.1 + y)))
         .to_vec();
