@@ -58,6 +58,7 @@ fn row(record: &AsBuilt, i: usize, c: &Crossing) -> Row {
 }
 
 /// `vertical 0.46: not met (water utility's standard 4.2)`.
+#[must_use]
 pub fn asked(requirement: Option<&Requirement>) -> Option<String> {
     let r = requirement?;
     let from = r.source.as_ref().map(|s| format!(" ({s})"));
