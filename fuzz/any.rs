@@ -1,10 +1,13 @@
 //! Any entry, named by `ASLAID_ENTRY`, for libFuzzer, whose main program calls this.
 #![no_main]
+#![allow(unsafe_code, reason = "the fuzzer hands over a pointer, as C does")]
 
 use std::path::PathBuf;
 use std::sync::OnceLock;
 
-use aslaid_fuzz::{ENTRIES, Entry};
+mod entries;
+
+use entries::{ENTRIES, Entry};
 
 /// The entry, and the folder that it may write to: in memory, if `TMPDIR` says so.
 fn chosen() -> &'static (Entry, PathBuf) {

@@ -295,7 +295,7 @@ pub fn delivery(folder: &Path, bytes: &[u8]) {
     }
 }
 
-const INTAKE: &str = include_str!("../intake.toml");
+const INTAKE: &str = include_str!("intake.toml");
 
 /// A whole job: its files, each behind a line `%% name`.
 pub fn check(folder: &Path, bytes: &[u8]) {
