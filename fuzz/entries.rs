@@ -12,6 +12,7 @@ use aslaid::crs::Crs;
 use aslaid::export::{self, View};
 use aslaid::findings::Level;
 use aslaid::job::{self, JobPath};
+use aslaid::maps;
 use aslaid::pipeline::{self, Options, Outcome};
 use aslaid::plan::{self, Request, Site, layers::Layers};
 use aslaid::units::{self, Axis, LengthUnit, Plain};
@@ -233,8 +234,9 @@ pub fn plan(folder: &Path, bytes: &[u8]) {
         return;
     };
     if which % 3 == 2 {
-        let _ = plan::read::wkb::read(held);
-        let _ = plan::read::wkb::geopackage(held);
+        let _ = maps::wkb::read(held);
+        let _ = maps::wkb::geopackage(held);
+        let _ = maps::dxf::Drawing::scan(held);
         return;
     }
     let name = ["p.geojson", "p.gpkg"][usize::from(which % 3)];

@@ -36,6 +36,8 @@ pub mod crs;
 
 pub mod math;
 
+pub mod maps;
+
 pub mod job;
 
 pub mod observe;

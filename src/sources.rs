@@ -44,6 +44,10 @@ sources! {
     GeoPackage = "OGC 12-128, GeoPackage Encoding Standard";
     /// GeoParquet 1.1.0 specification.
     GeoParquet = "GeoParquet 1.1.0";
+    /// Drawing interchange files: the published DXF reference (group codes from memory, held against the `ezdxf` library).
+    Dxf = "DXF reference, group codes";
+    /// GDAL, the library of the Open Source Geospatial Foundation that reads map and drawing formats.
+    Gdal = "GDAL, Open Source Geospatial Foundation";
     /// Names of a drawing's layers: United States National CAD Standard, AIA CAD Layer Guidelines (from memory).
     CadStandard = "United States National CAD Standard, layer guidelines";
     /// NMEA 0183 sentences GGA, GST and RMC, as public descriptions give them.

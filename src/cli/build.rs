@@ -23,7 +23,9 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
         let report = Report::of(path, &outcome, errors_only);
         let blocked = outcome.blocked() && !args.draft;
         let delivered = root(args.out.as_ref(), path).and_then(|root| {
-            args.plans.lay_under(&mut outcome)?;
+            let further = args.plans.lay_under(&mut outcome)?;
+            let further = further.iter().map(AsRef::as_ref);
+            let formats: Vec<&dyn Format> = formats.iter().copied().chain(further).collect();
             write(&root, outcome, blocked, &formats, fields.as_ref(), &sheet)
         });
         report.delivered(delivered, blocked)
@@ -46,7 +48,7 @@ fn write(
     root: &Path,
     outcome: Outcome,
     blocked: bool,
-    formats: &[&'static dyn Format],
+    formats: &[&dyn Format],
     fields: Option<&Fields>,
     sheet: &SheetOptions,
 ) -> Result<Delivered, Error> {

@@ -1,14 +1,15 @@
 //! `aslaid intake`: a utility takes in many contractors' results.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::Status;
 use super::output::Output;
+use super::{Status, load};
 use crate::error::{Error, MOST_SAID, read_text};
+use crate::export::load::Options;
 use crate::intake::fields::Fields;
-use crate::intake::ledger::{Folder, Ledger};
+use crate::intake::ledger::{Database, Folder, Ledger};
 use crate::intake::mains::Mains;
 use crate::intake::report::{self, Row};
 use crate::intake::{report::Status as Outcome, take_in};
@@ -25,9 +26,15 @@ pub struct IntakeArgs {
     /// Field file (TOML): columns of plain deliveries and of the mains, what is required
     #[arg(long, value_name = "FILE")]
     fields: Option<PathBuf>,
-    /// Where accepted records go: a folder, one file a record
-    #[arg(long, value_name = "DIR")]
-    into: PathBuf,
+    /// Where accepted records go: postgres://user@host/database, a GeoPackage (.gpkg), or a folder, one file a record
+    #[arg(long, value_name = "URL")]
+    into: String,
+    /// Schema of the tables in PostgreSQL [default: aslaid]
+    #[arg(long, value_name = "NAME")]
+    schema: Option<String>,
+    /// Another name of a table of a database: run, mark, camera, reference or record
+    #[arg(long = "table", value_name = "WHAT=NAME")]
+    tables: Vec<String>,
     /// Write the report, one row a delivery, to this CSV file too
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
@@ -36,7 +43,7 @@ pub struct IntakeArgs {
 pub fn run(args: &IntakeArgs, output: &mut Output) -> Result<Status, Error> {
     let fields = fields(args)?;
     let mains = Mains::read(&args.mains, &fields)?;
-    let mut ledger: Box<dyn Ledger> = Box::new(Folder::open(&args.into)?);
+    let mut ledger = ledger(args, &mains)?;
     let rows = take_in(&args.results, &fields, &mains, ledger.as_mut())?;
     for row in rows.iter().filter(|row| row.status == Outcome::Refused) {
         output.line(&format!("refused {}", row.source));
@@ -61,6 +68,23 @@ pub fn run(args: &IntakeArgs, output: &mut Output) -> Result<Status, Error> {
     } else {
         Status::Findings
     })
+}
+
+fn ledger(args: &IntakeArgs, mains: &Mains) -> Result<Box<dyn Ledger>, Error> {
+    let path = Path::new(&args.into);
+    let package = path
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("gpkg"));
+    if !package && !args.into.contains("://") {
+        return Ok(Box::new(Folder::open(path)?));
+    }
+    let options = Options {
+        schema: args.schema.clone(),
+        tables: load::tables(&args.tables)?,
+        replace: false,
+    };
+    let target = load::target(&args.into, args.schema.as_deref())?;
+    Ok(Box::new(Database::new(target, options, mains.crs.code())))
 }
 
 fn fields(args: &IntakeArgs) -> Result<Fields, Error> {

@@ -16,7 +16,7 @@ pub fn run(args: &LoadArgs, output: &mut Output) -> Result<Status, Error> {
         tables: tables(&args.tables)?,
         replace: args.replace,
     };
-    let into = target(args)?;
+    let into = target(&args.into, args.schema.as_deref())?;
     let fields = args.fields.as_deref().map(Fields::read).transpose()?;
     let records = load::find(&args.paths)?;
     for loaded in load::load(&records, &into, fields.as_ref(), &options)? {
@@ -27,14 +27,14 @@ pub fn run(args: &LoadArgs, output: &mut Output) -> Result<Status, Error> {
     Ok(Status::Done)
 }
 
-fn target(args: &LoadArgs) -> Result<Target, Error> {
-    let into = &args.into;
+/// The database that `--into` names.
+pub fn target(into: &str, schema: Option<&str>) -> Result<Target, Error> {
     if ["postgres://", "postgresql://"]
         .iter()
         .any(|scheme| into.starts_with(scheme))
     {
         return Ok(Target::Postgis {
-            url: into.clone(),
+            url: into.to_owned(),
             // On the command line a password can be read by every user of the machine.
             password: std::env::var("PGPASSWORD").ok(),
         });
@@ -44,7 +44,7 @@ fn target(args: &LoadArgs) -> Result<Target, Error> {
             "--into: {into} is neither a postgres:// URL nor a path"
         )));
     }
-    if args.schema.is_some() {
+    if schema.is_some() {
         return Err(Error::Usage(
             "--schema: a GeoPackage has no schemas; take it out, or name tables with --table"
                 .to_owned(),
@@ -63,7 +63,7 @@ fn target(args: &LoadArgs) -> Result<Target, Error> {
 }
 
 /// `mark=sewer_mark`, each once.
-fn tables(words: &[String]) -> Result<BTreeMap<String, String>, Error> {
+pub fn tables(words: &[String]) -> Result<BTreeMap<String, String>, Error> {
     let mut tables = BTreeMap::new();
     for word in words {
         let given = word

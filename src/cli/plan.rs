@@ -7,16 +7,18 @@ use clap::Args;
 use crate::error::{Error, MOST_SAID, read_text};
 use crate::export::Format;
 use crate::export::csv::CROSSINGS;
+use crate::export::dxf::merge::{InPlan, Merged};
+use crate::export::in_plan::Points;
 use crate::pipeline::Outcome;
 use crate::plan::layers::Layers;
 use crate::plan::tie::Tie;
-use crate::plan::{Request, Site, attach, read};
+use crate::plan::{OwnSystem, Plan, PlanFile, Request, Site, attach, read};
 use crate::record::AsBuilt;
 
 /// Options about site plans.
 #[derive(Debug, Args)]
 pub struct PlanArgs {
-    /// Site plans, GeoPackage or GeoJSON: where the runs cross or come near what they show, in crossings.csv and every map
+    /// Site plans, GeoPackage or GeoJSON, and with GDAL installed DXF, Shapefile and more: where the runs cross or come near what they show, in crossings.csv and every map
     #[arg(long = "plan", value_name = "FILE", num_args = 1..)]
     files: Vec<PathBuf>,
     /// What the plans' layers mean (TOML): roles, depths, separations required; coordinate systems that the plans don't name
@@ -25,6 +27,12 @@ pub struct PlanArgs {
     /// Common points of plan and job (CSV: point, plan_x, plan_y, easting, northing), for a plan in coordinates of its own
     #[arg(long = "plan-tie", value_name = "FILE", requires = "files")]
     tie: Option<PathBuf>,
+    /// Write the DXF plan with the results added, in its own coordinates, everything of it as it was: merged.dxf
+    #[arg(long = "merge-plan", requires = "files")]
+    merge: bool,
+    /// Write the results in the (first) plan's own coordinates too: asbuilt-plan.dxf, plan-points.csv
+    #[arg(long = "plan-system", requires = "files")]
+    system: bool,
 }
 
 impl PlanArgs {
@@ -34,15 +42,15 @@ impl PlanArgs {
         formats
     }
 
-    /// Lays the plans under a job's record, if it has one.
-    pub fn lay_under(&self, outcome: &mut Outcome) -> Result<(), Error> {
+    /// Lays the plans under a job's record, if it has one; gives the formats in the plan's coordinates that are asked for.
+    pub fn lay_under(&self, outcome: &mut Outcome) -> Result<Vec<Box<dyn Format>>, Error> {
         match &mut outcome.record {
             Some(record) if !self.files.is_empty() => self.attach(record),
-            _ => Ok(()),
+            _ => Ok(Vec::new()),
         }
     }
 
-    fn attach(&self, record: &mut AsBuilt) -> Result<(), Error> {
+    fn attach(&self, record: &mut AsBuilt) -> Result<Vec<Box<dyn Format>>, Error> {
         let layers = self
             .layers
             .as_ref()
@@ -60,8 +68,44 @@ impl PlanArgs {
             tie: tie.as_ref(),
         };
         let plan = read(&request, &site)?;
-        attach(record, &plan, &site)
+        attach(record, &plan, &site)?;
+        self.in_plan(plan, &site)
     }
+
+    fn in_plan(&self, plan: Plan, site: &Site) -> Result<Vec<Box<dyn Format>>, Error> {
+        let own = |file: &PlanFile| OwnSystem {
+            file: file.clone(),
+            site: site.clone(),
+        };
+        let mut formats: Vec<Box<dyn Format>> = Vec::new();
+        if self.merge {
+            let drawings: Vec<&PlanFile> = plan.files.iter().filter(|file| drawn(file)).collect();
+            let [only] = drawings[..] else {
+                return Err(Error::Usage(format!(
+                    "--merge-plan: one of the plans is to be a DXF whose layers are in use, and {} of them are",
+                    drawings.len()
+                )));
+            };
+            formats.push(Box::new(Merged(own(only))));
+        }
+        if let Some(first) = plan.files.first().filter(|_| self.system) {
+            if first.way.unit_metres().is_none() {
+                return Err(Error::Usage(format!(
+                    "--plan-system: the coordinates of {} are degrees, and asbuilt.geojson has the results in those",
+                    first.name
+                )));
+            }
+            formats.push(Box::new(InPlan(own(first))));
+            formats.push(Box::new(Points(own(first))));
+        }
+        Ok(formats)
+    }
+}
+
+fn drawn(file: &PlanFile) -> bool {
+    file.path
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("dxf"))
 }
 
 fn text(path: &Path) -> Result<String, Error> {

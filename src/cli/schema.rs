@@ -6,10 +6,11 @@ use super::Status;
 use super::output::Output;
 use crate::error::Error;
 use crate::export;
-use crate::job;
+use crate::plan::layers::Layers;
+use crate::{intake, job};
 
 /// Names that `aslaid schema` knows.
-pub const NAMES: [&str; 4] = ["job", "record", "geojson", "fields"];
+pub const NAMES: [&str; 6] = ["job", "record", "geojson", "fields", "layers", "intake"];
 
 /// A JSON Schema by name.
 #[must_use]
@@ -19,6 +20,8 @@ pub fn of(name: &str) -> Option<Value> {
         "record" => Some(export::schema::record()),
         "geojson" => Some(export::schema::geojson()),
         "fields" => Some(export::fields::schema()),
+        "layers" => Some(Layers::schema()),
+        "intake" => Some(intake::fields::Fields::schema()),
         _ => None,
     }
 }

@@ -2,31 +2,52 @@
 
 use super::table::{Column, Getter, Item, Row};
 use super::value::{Quantity, Value};
+use crate::record::model::Ellipse;
 
-/// Columns of one kind of item: `name: quantity, required or optional, "meaning" => value;`.
+/// Columns of one kind of item: `name: quantity, required or optional, "meaning" => value;` in braces, and between them the names of
+/// functions whose columns several kinds share.
 macro_rules! columns {
-    ($(#[$doc:meta])* $function:ident, $pattern:pat => { $($name:literal: $quantity:ident $need:ident, $meaning:literal => $value:expr;)* }) => {
+    ($(#[$doc:meta])* $function:ident, $pattern:pat =>
+     $({ $($name:literal: $quantity:ident $need:ident, $meaning:literal => $value:expr;)* } $($shared:ident)?)+) => {
         $(#[$doc])*
         #[must_use]
         pub fn $function() -> Vec<Column> {
-            vec![$(Column {
-                name: $name.to_owned(),
-                quantity: Quantity::$quantity,
-                required: columns!(@ $need),
-                meaning: $meaning.to_owned(),
-                getter: Getter::Field({
-                    #[allow(unused_variables, reason = "a column takes of its row what it needs")]
-                    fn get(row: Row<'_>) -> Value<'_> {
-                        let $pattern = row else { return Value::Absent };
-                        Value::from($value)
-                    }
-                    get
-                }),
-            },)*]
+            let mut all = Vec::new();
+            $(
+                all.extend([$(Column {
+                    name: $name.to_owned(),
+                    quantity: Quantity::$quantity,
+                    required: columns!(@ $need),
+                    meaning: $meaning.to_owned(),
+                    getter: Getter::Field({
+                        #[allow(
+                            unused_variables,
+                            irrefutable_let_patterns,
+                            reason = "a column takes of its row what it needs"
+                        )]
+                        fn get(row: Row<'_>) -> Value<'_> {
+                            let $pattern = row else { return Value::Absent };
+                            Value::from($value)
+                        }
+                        get
+                    }),
+                },)*]);
+                $(all.extend($shared());)?
+            )+
+            all
         }
     };
     (@ required) => { true };
     (@ optional) => { false };
+}
+
+columns! {
+    /// The ellipse of a place.
+    ellipse, Row { record: Some(_), item } => {
+        "semi_major_95": Length optional, "semi-major axis of the 95 % error ellipse" => ellipse_of(item).map(|e| e.semi_major_95);
+        "semi_minor_95": Length optional, "semi-minor axis of the 95 % error ellipse" => ellipse_of(item).map(|e| e.semi_minor_95);
+        "azimuth_95": Degrees optional, "grid azimuth of the ellipse's major axis" => ellipse_of(item).map(|e| e.azimuth_95);
+    }
 }
 
 columns! {
@@ -54,9 +75,7 @@ columns! {
         "along_pipe": Length optional, "length along the pipe in 3D" => m.along_pipe;
         "easting": Coordinate required, "the transmitter's place" => m.easting;
         "northing": Coordinate required, "the transmitter's place" => m.northing;
-        "semi_major_95": Length optional, "semi-major axis of the 95 % error ellipse" => m.ellipse.map(|e| e.semi_major_95);
-        "semi_minor_95": Length optional, "semi-minor axis of the 95 % error ellipse" => m.ellipse.map(|e| e.semi_minor_95);
-        "azimuth_95": Degrees optional, "grid azimuth of the ellipse's major axis" => m.ellipse.map(|e| e.azimuth_95);
+    } ellipse {
         "horizontal_95": Length optional, "radius of the circle that holds 95 %" => m.horizontal_95;
         "ground": Length optional, "ground elevation" => m.ground;
         "transmitter_depth": Length optional, "ground to transmitter axis, accepted" => m.transmitter_depth;
@@ -119,9 +138,7 @@ columns! {
         "clock": Text optional, "position on the pipe wall, 1 to 12" => &c.clock;
         "easting": Coordinate optional, "computed place" => c.easting;
         "northing": Coordinate optional, "computed place" => c.northing;
-        "semi_major_95": Length optional, "semi-major axis of the 95 % error ellipse" => c.ellipse.map(|e| e.semi_major_95);
-        "semi_minor_95": Length optional, "semi-minor axis of the 95 % error ellipse" => c.ellipse.map(|e| e.semi_minor_95);
-        "azimuth_95": Degrees optional, "grid azimuth of the ellipse's major axis" => c.ellipse.map(|e| e.azimuth_95);
+    } ellipse {
         "transmitter_depth": Length optional, "ground to transmitter axis there" => c.transmitter_depth;
         "invert": Length optional, "invert elevation there" => c.invert;
         "invert_depth": Length optional, "ground to invert there" => c.invert_depth;
@@ -135,9 +152,7 @@ columns! {
         "point": Text required, "name" => &p.point;
         "easting": Coordinate required, "place" => p.easting;
         "northing": Coordinate required, "place" => p.northing;
-        "semi_major_95": Length optional, "semi-major axis of the 95 % error ellipse" => p.ellipse.map(|e| e.semi_major_95);
-        "semi_minor_95": Length optional, "semi-minor axis of the 95 % error ellipse" => p.ellipse.map(|e| e.semi_minor_95);
-        "azimuth_95": Degrees optional, "grid azimuth of the ellipse's major axis" => p.ellipse.map(|e| e.azimuth_95);
+    } ellipse {
         "elevation": Length optional, "elevation" => p.elevation;
         "description": Text optional, "description as entered" => &p.description;
         "solved": Text required, "solved from measurements: yes or no" => p.solved;
@@ -153,9 +168,7 @@ columns! {
         "station": Length required, "horizontal distance along the run" => v.station;
         "easting": Coordinate required, "place" => v.easting;
         "northing": Coordinate required, "place" => v.northing;
-        "semi_major_95": Length optional, "semi-major axis of the 95 % error ellipse" => v.ellipse.map(|e| e.semi_major_95);
-        "semi_minor_95": Length optional, "semi-minor axis of the 95 % error ellipse" => v.ellipse.map(|e| e.semi_minor_95);
-        "azimuth_95": Degrees optional, "grid azimuth of the ellipse's major axis" => v.ellipse.map(|e| e.azimuth_95);
+    } ellipse {
         "ground": Length optional, "ground elevation" => v.ground;
         "transmitter_depth": Length optional, "ground to transmitter axis" => v.transmitter_depth;
         "cover": Length optional, "ground to the outside top of the pipe" => v.cover;
@@ -203,9 +216,7 @@ columns! {
         "station": Length required, "horizontal distance along the run" => x.station;
         "easting": Coordinate required, "place on the run" => x.easting;
         "northing": Coordinate required, "place on the run" => x.northing;
-        "semi_major_95": Length optional, "semi-major axis of the 95 % error ellipse" => x.ellipse.map(|e| e.semi_major_95);
-        "semi_minor_95": Length optional, "semi-minor axis of the 95 % error ellipse" => x.ellipse.map(|e| e.semi_minor_95);
-        "azimuth_95": Degrees optional, "grid azimuth of the ellipse's major axis" => x.ellipse.map(|e| e.azimuth_95);
+    } ellipse {
         "along_95": Length optional, "95 % bound of where along the plan's line the pipe crosses" => x.along_95;
         "distance": Length required, "run's line to the feature as drawn, horizontal" => x.distance;
         "clearance": Length required, "the same less the half widths that are known" => x.clearance;
@@ -253,6 +264,19 @@ pub fn id(item: Item<'_>) -> &str {
         Item::Tie(t) => &t.id,
         Item::Crossing(x) => &x.id,
         Item::Finding(f) => &f.job,
+    }
+}
+
+/// The 95 % ellipse of an item's place.
+#[must_use]
+pub fn ellipse_of(item: Item<'_>) -> Option<Ellipse> {
+    match item {
+        Item::Mark(m) => m.ellipse,
+        Item::Camera(c) => c.ellipse,
+        Item::Reference(p) => p.ellipse,
+        Item::Vertex(_, v) => v.ellipse,
+        Item::Crossing(x) => x.ellipse,
+        Item::Run(_) | Item::Tie(_) | Item::Finding(_) => None,
     }
 }
 

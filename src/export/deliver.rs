@@ -23,7 +23,7 @@ pub struct Delivery<'a> {
     /// The corrections workbook, where there is one.
     pub corrections: Option<Vec<u8>>,
     /// Formats asked for.
-    pub formats: &'a [&'static dyn Format],
+    pub formats: &'a [&'a dyn Format],
     /// Names, units and values that somebody else's schema wants.
     pub fields: Option<&'a Fields>,
     /// Paper and dig pages of the sheet.

@@ -19,6 +19,7 @@ pub mod findings;
 pub mod geojson;
 pub mod geometry;
 pub mod gpkg;
+pub mod in_plan;
 pub mod kml;
 pub mod load;
 mod lock;
@@ -125,6 +126,9 @@ pub const FORMATS: &[&dyn Format] = &[
     &report::Report,
 ];
 
+/// Files in a site plan's own coordinates, written where they are asked for: `--merge-plan`, `--plan-system`.
+const PLAN_FILES: &[&str] = &[dxf::merge::MERGED, dxf::merge::IN_PLAN, in_plan::FILE];
+
 /// Files besides those of [`FORMATS`] that a result folder of ours can hold.
 const FURTHER_FILES: &[&str] = &[findings::CSV, findings::JSON, CORRECTIONS];
 
@@ -140,7 +144,7 @@ pub fn is_ours(file: &str) -> bool {
 /// Whether a file of this name is a deliverable: what a job with errors must not leave looking current.
 #[must_use]
 pub fn is_deliverable(file: &str) -> bool {
-    FORMATS.iter().any(|format| format.file() == file)
+    PLAN_FILES.contains(&file) || FORMATS.iter().any(|format| format.file() == file)
 }
 
 /// The formats that `--formats` names: words, file names, or `csv` for every table; all of them where it is empty.

@@ -6,6 +6,8 @@ use std::path::{Path, PathBuf};
 
 use super::mains::Tap;
 use crate::error::Error;
+use crate::export::load::intake::{self as load, Meets};
+use crate::export::load::{Options, Target};
 use crate::record::AsBuilt;
 
 /// What is on file. A record's identity is its supplier and job; accepting one replaces the record of the same identity, whole or not
@@ -13,6 +15,12 @@ use crate::record::AsBuilt;
 pub trait Ledger {
     /// Every record on file, in an order that depends on nothing but the records.
     fn on_file(&self) -> Result<Vec<AsBuilt>, Error>;
+
+    /// Why a record has no place there, however good it is; nothing, where it has.
+    fn takes(&self, record: &AsBuilt) -> Result<(), String> {
+        let _ = record;
+        Ok(())
+    }
 
     /// Puts a record on file, with the mains that its laterals meet.
     fn accept(&mut self, record: &AsBuilt, taps: &[Tap]) -> Result<(), Error>;
@@ -41,6 +49,68 @@ impl Folder {
         self.root
             .join(safe(supplier))
             .join(format!("{}.json", safe(&record.job.id)))
+    }
+}
+
+/// A database: records go through [`crate::export::load`], each by a transaction of its own.
+#[derive(Clone, Debug)]
+pub struct Database {
+    into: Target,
+    options: Options,
+    /// Coordinate system that its tables hold.
+    crs: String,
+}
+
+impl Database {
+    /// A database whose tables hold the coordinate system `crs`, that of the mains.
+    #[must_use]
+    pub fn new(into: Target, options: Options, crs: &str) -> Self {
+        Self {
+            into,
+            options,
+            crs: crs.to_owned(),
+        }
+    }
+}
+
+impl Ledger for Database {
+    fn on_file(&self) -> Result<Vec<AsBuilt>, Error> {
+        load::documents(&self.into, &self.options)
+    }
+
+    fn takes(&self, record: &AsBuilt) -> Result<(), String> {
+        if record.frame.crs != self.crs {
+            return Err(format!(
+                "The record is in {}, and the database holds {}: build it again with --crs {}.",
+                record.frame.crs, self.crs, self.crs
+            ));
+        }
+        let further = load::further_columns(record);
+        if further.is_empty() {
+            return Ok(());
+        }
+        Err(format!(
+            "The record publishes columns that the database does not have ({}): take them out of [publish] in job.toml and build it again.",
+            further.join(", ")
+        ))
+    }
+
+    fn accept(&mut self, record: &AsBuilt, taps: &[Tap]) -> Result<(), Error> {
+        let meets: Vec<Meets<'_>> = taps
+            .iter()
+            .map(|tap| Meets {
+                run: &tap.run,
+                main: &tap.main,
+                station: tap.station,
+                from: tap.from.as_deref(),
+                distance: tap.distance,
+                distance_95: tap.distance_95,
+                above: tap.above,
+                above_95: tap.above_95,
+                or: tap.or.as_deref(),
+            })
+            .collect();
+        load::put(record, &meets, &self.into, &self.options)
     }
 }
 

@@ -8,10 +8,9 @@ use super::fields::{Fields, MainFields};
 use super::lateral::{Lateral, Spot};
 use crate::crs::Crs;
 use crate::error::Error;
+use crate::maps::{self, RawFeature, System};
 use crate::math::stats::NORMAL_95;
 use crate::plan::Site;
-use crate::plan::layers::Layers;
-use crate::plan::read::{self, RawFeature, System};
 use crate::units::{LengthUnit, parse_length};
 
 /// A main; metres on the mains' grid.
@@ -85,7 +84,7 @@ impl Mains {
     /// # Errors
     /// A file that can't be read, has no projected coordinate system, or no line; an invert that is no length.
     pub fn read(path: &Path, fields: &Fields) -> Result<Self, Error> {
-        let raw = read::file(path, &Layers::default())?;
+        let raw = maps::file(path, None)?;
         let broken = |why: String| Error::Read {
             path: path.to_owned(),
             why,

@@ -130,7 +130,7 @@ fn one(
         on_file,
         twice: twice.as_deref(),
     };
-    let reasons: Vec<Reason> = CHECKS
+    let mut reasons: Vec<Reason> = CHECKS
         .iter()
         .filter_map(|check| {
             (check.test)(&case).map(|message| Reason {
@@ -139,6 +139,12 @@ fn one(
             })
         })
         .collect();
+    if reasons.is_empty()
+        && let Err(message) = ledger.takes(record)
+    {
+        let code = "database";
+        reasons.push(Reason { code, message });
+    }
     if reasons.is_empty() {
         ledger.accept(record, &taps)?;
         on_file.retain(|known| known.identity != identity);

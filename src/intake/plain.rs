@@ -12,8 +12,7 @@ use super::fields::Fields;
 use super::read::{Delivery, Refusal};
 use crate::crs::{Crs, Datum};
 use crate::export::record::seal;
-use crate::plan::layers::Layers;
-use crate::plan::read::{self, System};
+use crate::maps::{self, System};
 use crate::record::AsBuilt;
 use crate::record::model::{
     Accuracy, Adjustment, Cells, Ellipse, Equipment, Evidence, Frame, Input, JobHead, Run, SCHEMA,
@@ -134,7 +133,7 @@ fn table(path: &Path, fields: &Fields) -> Result<Vec<Point>, String> {
 }
 
 fn shapes(path: &Path) -> Result<(System, Vec<Point>), String> {
-    let raw = read::file(path, &Layers::default()).map_err(|why| why.to_string())?;
+    let raw = maps::file(path, None).map_err(|why| why.to_string())?;
     let mut system = System::Unsaid;
     let mut points = Vec::new();
     for layer in raw.layers {
@@ -393,6 +392,7 @@ fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
         references: Vec::new(),
         ties: Vec::new(),
         plans: Vec::new(),
+        underlay: Vec::new(),
         crossings: Vec::new(),
         layers: BTreeMap::new(),
         measurements: Vec::new(),

@@ -61,6 +61,11 @@ fn fill(
             .sheets
             .iter()
             .filter(|sheet| sheet.spec.name == spec.name)
+            // Points of others are mended where they come from; their heading stands on no line.
+            .filter(|sheet| {
+                let heading = sheet.layout.heading;
+                heading.is_none_or(|row| sheet.settings || sheet.table.line(row) > 0)
+            })
             .collect();
         let page = match sheets.as_slice() {
             [] => continue,

@@ -7,12 +7,12 @@ use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
-use super::caps;
 use super::model::{Input, LeftOut, Note, Source};
 use super::row::Tally;
 use super::schema::{TABLES, TableSpec};
 use super::settings::{self, Section};
 use super::table::{Table, decode, near, normal, read_csv, read_workbook};
+use super::{caps, points};
 use crate::error::{Error, unread};
 use crate::findings::{Code, Finding};
 
@@ -30,6 +30,8 @@ pub struct Raw {
     pub logs: Vec<(String, Vec<u8>)>,
     /// Every file with its hash.
     pub inputs: Vec<Input>,
+    /// Where marks are missed.
+    pub marks_file: Arc<str>,
 }
 
 /// The files of a folder.
@@ -50,14 +52,15 @@ pub fn folder(folder: &Path, tally: &mut Tally) -> Result<Raw, Error> {
     let (sections, found) = settings::read_toml(&settings_file, &text);
     tally.findings.extend(found);
     let mut tables = Vec::new();
+    let mut marks_file: Arc<str> = Arc::from("marks.csv");
     for spec in TABLES {
         let wanted = format!("{}.csv", spec.name);
         let Some(name) = names.iter().find(|name| name.eq_ignore_ascii_case(&wanted)) else {
-            if spec.name == "marks" {
-                missing_marks(&Arc::from(wanted), tally);
-            }
             continue;
         };
+        if spec.name == "marks" {
+            marks_file = Arc::from(name.as_str());
+        }
         let file: Arc<str> = Arc::from(name.as_str());
         let read =
             caps::read_file(&folder.join(name), caps::FILE).map_err(|error| error.to_string());
@@ -66,18 +69,13 @@ pub fn folder(folder: &Path, tally: &mut Tally) -> Result<Raw, Error> {
             read_csv(Arc::clone(&file), bytes, spec).map_err(|why| format!("{name}: {why}"))
         });
         match table {
-            Ok(table) => {
-                if table.height() == 0 && spec.name == "marks" {
-                    missing_marks(&file, tally);
-                }
-                tables.push((spec, table));
-            }
+            Ok(table) => tables.push((spec, table)),
             Err(why) => tally
                 .findings
                 .push(Finding::new(Code::Unreadable, why).at(&whole(&file))),
         }
     }
-    strangers(&names, tally);
+    strangers(&names, &points::listed(&sections), tally);
     let mut logs = Vec::new();
     for name in names.iter().filter(|name| is_log(name)) {
         add_log(folder, name, &mut logs, &mut inputs, tally);
@@ -89,12 +87,13 @@ pub fn folder(folder: &Path, tally: &mut Tally) -> Result<Raw, Error> {
         tables,
         logs,
         inputs,
+        marks_file,
     })
 }
 
 /// Says which tables of the folder are not read, and which of them look misspelt.
-fn strangers(names: &[String], tally: &mut Tally) {
-    for name in names {
+fn strangers(names: &[String], points: &[String], tally: &mut Tally) {
+    for name in names.iter().filter(|name| !points.contains(name)) {
         let Some(stem) = name.to_lowercase().strip_suffix(".csv").map(str::to_owned) else {
             continue;
         };
@@ -141,12 +140,6 @@ pub fn workbook(book: &Path, tally: &mut Tally) -> Result<Raw, Error> {
             keep_sheet(&table, tally);
         }
     }
-    if !tables
-        .iter()
-        .any(|(spec, table)| spec.name == "marks" && table.height() > 0)
-    {
-        missing_marks(&Arc::from(format!("{name}!marks")), tally);
-    }
     tables.sort_by_key(|(spec, _)| TABLES.iter().position(|of| of.name == spec.name));
     let stem = book
         .file_stem()
@@ -170,6 +163,7 @@ pub fn workbook(book: &Path, tally: &mut Tally) -> Result<Raw, Error> {
         tables,
         logs,
         inputs,
+        marks_file: Arc::from(format!("{name}!marks")),
     })
 }
 
@@ -192,7 +186,8 @@ fn keep_sheet(table: &Table, tally: &mut Tally) {
     }
 }
 
-fn missing_marks(file: &Arc<str>, tally: &mut Tally) {
+/// Says that nothing was located.
+pub fn missing_marks(file: &Arc<str>, tally: &mut Tally) {
     let message = format!("{file}: there are no marks; a job needs one row for each located point");
     tally
         .findings
@@ -229,7 +224,8 @@ fn file_names(folder: &Path) -> Result<Vec<String>, Error> {
     Ok(names)
 }
 
-fn input(name: &str, bytes: &[u8]) -> Input {
+/// A file with its hash.
+pub fn input(name: &str, bytes: &[u8]) -> Input {
     let hash = Sha256::digest(bytes);
     let sha256 = hash.iter().fold(String::new(), |mut text, byte| {
         // Writing to a String can't fail.

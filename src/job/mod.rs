@@ -19,6 +19,7 @@ mod discover;
 mod files;
 pub mod model;
 pub mod nmea;
+pub mod points;
 mod read;
 mod row;
 mod rows;

@@ -1,15 +1,16 @@
 //! A job's files become a [`Job`].
 
 use std::collections::HashSet;
+use std::path::Path;
 use std::sync::Arc;
 
 use super::model::{Input, Job, Note, Source};
 use super::row::Tally;
 use super::rows::{self, Names, Refers, Runs};
-use super::schema::marks;
+use super::schema::{TableSpec, marks};
 use super::settings::{self, CrsUnit, Settings};
-use super::table::{Sheet, Tables, lay_out};
-use super::{JobPath, files, nmea};
+use super::table::{Sheet, Table, Tables, lay_out};
+use super::{JobPath, files, nmea, points};
 use crate::error::Error;
 use crate::findings::{Code, Finding, Level};
 
@@ -33,7 +34,7 @@ pub struct Reading {
 /// Rows that can't be used are left out, each with a finding of level error. An error only if the job can't be opened at all.
 pub fn read(path: &JobPath, crs_unit: CrsUnit<'_>) -> Result<Reading, Error> {
     let mut tally = Tally::default();
-    let raw = match path {
+    let mut raw = match path {
         JobPath::Folder(folder) => files::folder(folder, &mut tally)?,
         JobPath::Workbook(book) => files::workbook(book, &mut tally)?,
     };
@@ -42,6 +43,23 @@ pub fn read(path: &JobPath, crs_unit: CrsUnit<'_>) -> Result<Reading, Error> {
     let written = tally.findings.len();
     let settings = settings::read(&sheets, &raw.settings_file, crs_unit, &mut tally);
     once_a_line(&mut tally.findings, written);
+    raw.tables.extend(points::tables(
+        &settings.points,
+        folder(path),
+        &settings.grid.crs,
+        crs_unit,
+        &mut raw.inputs,
+        &mut tally,
+    ));
+    let is_marks = |(spec, table): &(&TableSpec, Table)| spec.name == "marks" && table.height() > 0;
+    // A file of marks that can't be read was named already.
+    let named = tally
+        .findings
+        .iter()
+        .any(|finding| finding.source.as_deref() == Some(&*raw.marks_file));
+    if !named && !raw.tables.iter().any(is_marks) {
+        files::missing_marks(&raw.marks_file, &mut tally);
+    }
     for (spec, table) in raw.tables {
         for note in &table.notes {
             tally.notes.push(Note {
@@ -77,6 +95,17 @@ pub fn read(path: &JobPath, crs_unit: CrsUnit<'_>) -> Result<Reading, Error> {
         tables,
         usable,
     })
+}
+
+/// Where the files of a job stand.
+fn folder(path: &JobPath) -> &Path {
+    match path {
+        JobPath::Folder(folder) => folder,
+        JobPath::Workbook(book) => book
+            .parent()
+            .filter(|parent| !parent.as_os_str().is_empty())
+            .unwrap_or(Path::new(".")),
+    }
 }
 
 /// Says which columns are to be published and are none of marks.
@@ -117,12 +146,11 @@ fn assemble(
     tally: &mut Tally,
 ) -> (Job, bool) {
     let typing = settings.typing;
-    let table = |name: &str| {
-        tables
-            .sheets
-            .iter()
-            .find(|sheet| sheet.spec.name == name && !sheet.settings)
+    let all = |name: &str| -> Vec<&Sheet> {
+        let named = |sheet: &&Sheet| sheet.spec.name == name && !sheet.settings;
+        tables.sheets.iter().filter(named).collect()
     };
+    let table = |name: &str| all(name).first().copied();
     let mut runs = Runs::default();
     for name in ["run_default", "runs"] {
         tables
@@ -131,7 +159,7 @@ fn assemble(
             .filter(|sheet| sheet.spec.name == name)
             .for_each(|sheet| rows::runs(sheet, typing, tally, &mut runs));
     }
-    if let Some(sheet) = table("marks") {
+    for sheet in all("marks") {
         rows::mentioned(sheet, marks::RUN, &mut runs);
     }
     runs.check_joins(tally);
@@ -139,8 +167,9 @@ fn assemble(
     let pushes = table("pushes").map(|sheet| rows::pushes(sheet, typing, tally, &runs, &mut names));
     let pushes = pushes.unwrap_or_default();
     let refers = Refers::new(&runs, &pushes);
-    let control = table("control").map(|sheet| rows::control(sheet, typing, tally, &mut names));
-    let marks = table("marks").map(|sheet| rows::marks(sheet, typing, tally, &refers, &mut names));
+    let mut control = rows::control(&all("control"), typing, tally, &mut names);
+    let mut marks = rows::marks(&all("marks"), typing, tally, &refers, &mut names);
+    points::adopt(&settings.points, &mut control, &mut marks, &mut tally.notes);
     let measures = table("measures").map(|sheet| rows::measures(sheet, typing, tally, &mut names));
     let camera = table("camera").map(|sheet| rows::camera(sheet, typing, tally, &refers));
     let levels = table("levels").map(|sheet| rows::levels(sheet, typing, tally, &mut names));
@@ -154,8 +183,8 @@ fn assemble(
         layers: settings.layers,
         runs: runs.list,
         pushes,
-        control: control.unwrap_or_default(),
-        marks: marks.unwrap_or_default(),
+        control,
+        marks,
         measures: measures.unwrap_or_default(),
         camera: camera.unwrap_or_default(),
         levels: levels.unwrap_or_default(),

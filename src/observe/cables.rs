@@ -1,4 +1,4 @@
-//! Neighbours: marks can't lie farther apart than the cable between them, end points not far from their mark.
+//! Neighbours: marks can't lie farther apart than the cable between them, end points and the exposed pipe not far from their mark.
 
 use std::collections::BTreeMap;
 
@@ -31,7 +31,7 @@ fn along(job: &Job, row: usize) -> f64 {
     placing.hypot(2.0 / 3.0 * depth * a.tilt.tan())
 }
 
-/// Hints for each run and push, in the order of the counter; then those of end points and peaks.
+/// Hints for each run and push, in the order of the counter; then those of end points, peaks and exposed pipes.
 pub(super) fn hints(job: &Job, marks: &[MarkPoints], ground_to_grid: f64) -> Vec<CableHint> {
     let mut pushes: BTreeMap<_, Vec<(f64, usize, PointId)>> = BTreeMap::new();
     for (index, point) in marks.iter().filter_map(|mark| mark.centre) {
@@ -76,13 +76,14 @@ pub(super) fn hints(job: &Job, marks: &[MarkPoints], ground_to_grid: f64) -> Vec
     hints
 }
 
-/// End points and peaks lie within [`REACH`] depths of their mark.
+/// End points, peaks and the exposed pipe lie within [`REACH`] depths of their mark.
 fn ends(job: &Job, mark: &MarkPoints, ground_to_grid: f64) -> Vec<CableHint> {
     let Some((row, centre)) = mark.centre else {
         return Vec::new();
     };
     let depth = depth(job, row);
-    let others = [mark.ahead, mark.behind, mark.peak].into_iter().flatten();
+    let others = [mark.ahead, mark.behind, mark.peak, mark.exposed];
+    let others = others.into_iter().flatten();
     let length = REACH * depth * ground_to_grid;
     let sigma = job.accuracy.end.hypot(job.accuracy.end_fraction * depth);
     others

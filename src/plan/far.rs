@@ -8,8 +8,8 @@ use geo::{CoordsIter, Rect};
 use super::Site;
 use super::layers::PLAN_UNITS;
 use super::placing::Way;
-use super::read::RawPlan;
 use crate::crs::{Crs, Datum, systems_about};
+use crate::maps::RawPlan;
 use crate::units::LengthUnit;
 
 /// A plan whose nearest feature is farther than this from the job is in the wrong place, metres (our choice: a plan of the next

@@ -12,9 +12,9 @@ pub mod crossing;
 pub mod far;
 pub mod layers;
 pub mod placing;
-pub mod read;
 pub mod role;
 pub mod tie;
+pub mod underlay;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -24,10 +24,11 @@ use geo::{Geometry, Rect};
 
 use crate::crs::Crs;
 use crate::error::Error;
+use crate::maps;
 use crate::record::AsBuilt;
 use crate::record::model::{Input, Note, PlanLayer};
 use layers::{Layers, Level, Required};
-use placing::Placing;
+use placing::{Placing, Way};
 use role::{Role, RoleFrom};
 use tie::Tie;
 
@@ -108,6 +109,52 @@ pub struct Plan {
     pub notes: Vec<Note>,
     /// The plan files.
     pub inputs: Vec<Input>,
+    /// The plan files that are in use, and how their coordinates go to the job's grid.
+    pub files: Vec<PlanFile>,
+}
+
+/// A plan file that is in use.
+#[derive(Clone, Debug)]
+pub struct PlanFile {
+    /// Where it is.
+    pub path: PathBuf,
+    /// Its name.
+    pub name: String,
+    /// From its coordinates to the job's grid.
+    pub way: Way,
+}
+
+/// A plan's own system: what takes the job's grid there.
+#[derive(Clone, Debug)]
+pub struct OwnSystem {
+    /// The plan.
+    pub file: PlanFile,
+    /// The job.
+    pub site: Site,
+}
+
+impl OwnSystem {
+    /// Places in the CRS's unit in the plan's own coordinates.
+    ///
+    /// # Errors
+    /// A place that can't be converted, in words.
+    pub fn back(&self, places: &[(f64, f64)]) -> Result<Vec<(f64, f64)>, String> {
+        let metres = self.site.unit_metres;
+        let places: Vec<_> = places
+            .iter()
+            .map(|(e, n)| (e * metres, n * metres))
+            .collect();
+        self.file
+            .way
+            .back(&self.site, &places)
+            .map_err(|why| format!("{}: {why}", self.file.name))
+    }
+
+    /// Metres in one of the plan's unit, for heights; metres are taken where its coordinates are degrees.
+    #[must_use]
+    pub fn unit_metres(&self) -> f64 {
+        self.file.way.unit_metres().unwrap_or(1.0)
+    }
 }
 
 /// What was made of a layer.
@@ -177,6 +224,14 @@ pub struct Feature {
     pub attributes: BTreeMap<String, String>,
 }
 
+impl Plan {
+    /// Names of the files in use.
+    fn names(&self) -> String {
+        let names: Vec<&str> = self.files.iter().map(|file| file.name.as_str()).collect();
+        names.join(", ")
+    }
+}
+
 /// Reads plans and brings them to the job's grid.
 ///
 /// # Errors
@@ -189,10 +244,15 @@ pub fn read(request: &Request<'_>, site: &Site) -> Result<Plan, Error> {
     });
     plan.notes.extend(tie);
     for path in request.files {
-        let raw = read::file(path, request.layers)?;
+        let raw = maps::file(path, request.layers.layer_column.as_deref())?;
         let placing = Placing::of(&raw, request, site)?;
         placing::lay(&raw, &placing, request.layers, site, &mut plan)?;
-        plan.inputs.push(raw.input);
+        plan.files.extend(placing.way(&raw).map(|way| PlanFile {
+            path: path.clone(),
+            name: raw.file.clone(),
+            way: way.clone(),
+        }));
+        plan.inputs.extend(raw.inputs);
     }
     Ok(plan)
 }
@@ -205,6 +265,22 @@ pub fn attach(record: &mut AsBuilt, plan: &Plan, site: &Site) -> Result<(), Erro
     record.crossings = crossing::crossings(record, plan, site)?;
     record.plans = plan.layers.iter().map(LayerUse::of_record).collect();
     record.notes.extend(plan.notes.iter().cloned());
+    let (shapes, cut) = underlay::shapes(&plan.features, site);
+    if !shapes.is_empty() {
+        let more = if cut {
+            " It shows more than a drawing takes: some of it is not drawn."
+        } else {
+            ""
+        };
+        record.notes.push(Note {
+            source: None,
+            text: format!(
+                "What is drawn in grey under the runs is from {}, and was not measured here.{more}",
+                plan.names()
+            ),
+        });
+    }
+    record.underlay = shapes;
     record.inputs.extend(plan.inputs.iter().cloned());
     Ok(())
 }

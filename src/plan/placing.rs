@@ -5,13 +5,13 @@ use std::sync::Arc;
 
 use geo::{BoundingRect, Coord, CoordsIter, Geometry, MapCoords};
 
-use super::layers::{Layers, PlanUnit, Rule, Said};
-use super::read::{RawFeature, RawLayer, RawPlan, System};
+use super::layers::{Layers, PLAN_UNITS, PlanUnit, Rule, Said};
 use super::role::{Role, RoleFrom};
 use super::tie::Tie;
 use super::{Feature, LayerUse, Plan, Request, Site, far};
 use crate::crs::{Crs, CrsError, Datum};
 use crate::error::Error;
+use crate::maps::{RawFeature, RawLayer, RawPlan, System};
 use crate::record::model::Note;
 
 /// One way onto the job's grid.
@@ -54,6 +54,48 @@ impl Way {
         }
     }
 
+    /// Places of the job's grid (metres) in the plan's own coordinates.
+    ///
+    /// # Errors
+    /// A place that can't be converted.
+    pub fn back(&self, site: &Site, places: &[(f64, f64)]) -> Result<Vec<(f64, f64)>, CrsError> {
+        let scaled = |places: &[(f64, f64)], metres: f64| {
+            let scale = |(e, n): &(f64, f64)| (e / metres, n / metres);
+            places.iter().map(scale).collect::<Vec<_>>()
+        };
+        match (self, &site.crs) {
+            (Self::Own(metres), _) => Ok(scaled(places, *metres)),
+            (Self::Tied(tie), _) => Ok(places.iter().map(|place| tie.back(*place)).collect()),
+            (Self::Projected(to, metres), Some(from)) => {
+                Ok(scaled(&from.to_other(to, places)?.0, *metres))
+            }
+            (Self::Geographic(code), Some(from)) => {
+                let (radians, _) = from.to_geographic(&Datum::Named(code.clone()), places)?;
+                let degrees = radians
+                    .iter()
+                    .map(|(x, y)| (x.to_degrees(), y.to_degrees()));
+                Ok(degrees.collect())
+            }
+            (Self::Projected(..) | Self::Geographic(_), None) => Err(CrsError::Local),
+        }
+    }
+
+    /// Metres in one of the plan's unit, for heights; `None` where its coordinates are degrees. Tied plans are taken to be drawn
+    /// in the unit nearest to the tie's scale, if one is within a hundredth of it (our choice: no ground-to-grid factor is more).
+    #[must_use]
+    pub fn unit_metres(&self) -> Option<f64> {
+        match self {
+            Self::Own(metres) | Self::Projected(_, metres) => Some(*metres),
+            Self::Geographic(_) => None,
+            Self::Tied(tie) => {
+                let scale = tie.similarity.scale();
+                let near = |metres: f64| (scale / metres - 1.0).abs() < 0.01;
+                let unit = PLAN_UNITS.iter().find(|unit| near(unit.metres));
+                Some(unit.map_or(scale, |unit| unit.metres))
+            }
+        }
+    }
+
     /// One-sigma, each axis, metres, that the way itself adds at a place of the plan.
     fn sigma(&self, at: (f64, f64)) -> f64 {
         match self {
@@ -62,6 +104,9 @@ impl Way {
         }
     }
 }
+
+/// What is said of a layer that is not used.
+const UNUSED: &str = "not used";
 
 /// How each layer of a file comes to the job's grid, with the words for it.
 #[derive(Clone, Debug)]
@@ -82,7 +127,7 @@ impl Placing {
                 .is_some_and(|rule| !rule.used)
                 || layer.features.is_empty();
             if idle {
-                return Ok((Way::Own(site.unit_metres), "not used".to_owned()));
+                return Ok((Way::Own(site.unit_metres), UNUSED.to_owned()));
             }
             way(raw, layer, request, site).map_err(|why| {
                 Error::Usage(format!("{}, layer \"{}\": {why}", raw.file, layer.name))
@@ -91,6 +136,14 @@ impl Placing {
         Ok(Self {
             ways: ways.collect::<Result<_, _>>()?,
         })
+    }
+
+    /// The way of the file: that of its first layer in use.
+    #[must_use]
+    pub fn way(&self, raw: &RawPlan) -> Option<&Way> {
+        let mut both = raw.layers.iter().zip(&self.ways);
+        both.find(|(layer, (_, words))| !layer.features.is_empty() && words != UNUSED)
+            .map(|(_, (way, _))| way)
     }
 }
 
@@ -101,7 +154,8 @@ fn way(
     site: &Site,
 ) -> Result<(Way, String), String> {
     if let Some(said) = request.layers.beats(&raw.file) {
-        return as_said(said, site, "as the layers file says of this file");
+        let said = with_unit(said, &layer.system, site);
+        return as_said(&said, site, "as the layers file says of this file");
     }
     if let Some(tie) = request.tie {
         return Ok((
@@ -114,7 +168,12 @@ fn way(
     match &layer.system {
         System::Code(code) => of_code(code, None, site)
             .map(|(way, words)| (way, format!("{words}, as the file says"))),
-        _ if said => as_said(otherwise, site, "as the layers file says"),
+        system if said => as_said(
+            &with_unit(otherwise, system, site),
+            site,
+            "as the layers file says",
+        ),
+        System::Unit(word) => as_drawn(word, site),
         unsaid => {
             let what = match unsaid {
                 System::Unknown(name) => {
@@ -128,6 +187,53 @@ fn way(
             ))
         }
     }
+}
+
+/// What the layers file says, with the unit that the drawing states where it says none.
+fn with_unit(said: &Said, system: &System, site: &Site) -> Said {
+    let own = match said.crs.as_deref() {
+        None | Some("job") => site.unit_metres,
+        Some(code) => Crs::new(code, crate::units::LengthUnit::Metre)
+            .map_or(site.unit_metres, |crs| crs.unit_metres()),
+    };
+    let drawn = match system {
+        System::Unit(word) if !own_feet(word, own) => {
+            PLAN_UNITS.iter().find(|unit| unit.word == *word).copied()
+        }
+        _ => None,
+    };
+    Said {
+        crs: said.crs.clone(),
+        unit: said.unit.or(drawn),
+    }
+}
+
+/// Whether a drawing's unit is that of its coordinate system (metres in it), though it may name the other foot.
+///
+/// The feet of a drawing are most often just "feet", whichever foot the coordinates are in (common practice, no source): in a
+/// system in feet they are that system's. The layers file says otherwise with `unit`.
+fn own_feet(word: &str, own: f64) -> bool {
+    word == "ft" && (own / crate::units::FOOT - 1.0).abs() < 1e-5
+}
+
+/// A drawing names a unit and no coordinate system: it is taken to lie in the job's, which is held against where it lands.
+fn as_drawn(word: &str, site: &Site) -> Result<(Way, String), String> {
+    let unit = PLAN_UNITS.iter().find(|unit| unit.word == word);
+    let (metres, words) = match unit {
+        _ if own_feet(word, site.unit_metres) => (
+            site.unit_metres,
+            "feet, taken as those of the coordinate system",
+        ),
+        Some(unit) => (unit.metres, unit.word),
+        None => return Err(format!("the drawing's unit \"{word}\" is not known")),
+    };
+    Ok((
+        Way::Own(metres),
+        format!(
+            "{} in {words}: the drawing states its unit and no coordinate system, so it is taken to lie in the job's",
+            site.code
+        ),
+    ))
 }
 
 fn as_said(said: &Said, site: &Site, words: &str) -> Result<(Way, String), String> {
@@ -185,6 +291,10 @@ pub fn lay(
     plan: &mut Plan,
 ) -> Result<(), Error> {
     let before = plan.features.len();
+    plan.notes.extend(raw.remarks.iter().map(|text| Note {
+        source: Some(raw.file.clone()),
+        text: text.clone(),
+    }));
     for (layer, (way, placed)) in raw.layers.iter().zip(&placing.ways) {
         let rule = layers.rule(&layer.name);
         let (role, role_from) = role(rule, &layer.name);

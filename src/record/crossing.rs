@@ -42,6 +42,17 @@ pub struct PlanLayer {
     pub placed: String,
 }
 
+/// A line or point of a site plan near the job, for the drawing under the runs.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlanShape {
+    /// Layer of the plan.
+    pub layer: String,
+    /// What the layer is taken for.
+    pub role: String,
+    /// Easting, northing, CRS unit; one alone is a point.
+    pub points: Vec<[f64; 2]>,
+}
+
 /// How a run meets a feature of the plan.
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,

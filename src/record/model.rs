@@ -20,7 +20,7 @@ use crate::findings::Finding;
 use crate::units::LengthUnit;
 
 pub use super::crossing::{
-    Crossing, Direction, Joint, Meeting, PlanLayer, Requirement, Separation,
+    Crossing, Direction, Joint, Meeting, PlanLayer, PlanShape, Requirement, Separation,
 };
 
 /// Version of the record's schema.
@@ -66,6 +66,9 @@ pub struct AsBuilt {
     /// Layers of the site plans that were laid under the job.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub plans: Vec<PlanLayer>,
+    /// What they show about the job, to be drawn under the runs.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub underlay: Vec<PlanShape>,
     /// Where runs cross or come near what site plans show, run by run, by station.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub crossings: Vec<Crossing>,
@@ -651,6 +654,9 @@ pub struct Mark {
     /// For an exposed mark that was located too: what the surface said.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub predicted: Option<Predicted>,
+    /// The strongest signal, if it was marked beside the crossline.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub peak: Option<Peak>,
     /// Columns the tool does not know, as entered.
     #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
     pub attributes: BTreeMap<String, String>,
@@ -710,6 +716,22 @@ pub struct Correction {
     pub tilt: f64,
     /// `slope`, `given`, `signals`, `peak`, `vertical`.
     pub tilt_from: String,
+}
+
+/// The strongest signal, marked beside the crossline; lengths in the result unit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Peak {
+    /// CRS unit.
+    pub easting: f64,
+    /// CRS unit.
+    pub northing: f64,
+    /// Of measuring alone.
+    #[serde(flatten)]
+    pub ellipse: Option<Ellipse>,
+    /// From the mark along the push direction, ahead positive.
+    pub along: f64,
+    /// To the right of the push direction.
+    pub across: f64,
 }
 
 /// What the surface said of a mark that was later exposed.

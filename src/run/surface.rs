@@ -1,11 +1,10 @@
 //! One mark: from what the surface showed to the transmitter, or to the pipe that was seen.
 
-use super::direction::Direction;
 use super::locate::{USUAL_DEPTH, Work};
 use super::order::Entry;
 use super::slope::Slope;
-use super::{Located, Predicted};
-use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Stream, Use};
+use super::{Beside, Located, Predicted};
+use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Stream};
 use crate::math::block;
 use crate::transmitter::shift::{self, Expected};
 use crate::transmitter::{Basis, Depth, Sensed, Shift, Tilt, TiltFrom, depth, tilt};
@@ -25,7 +24,10 @@ impl Work<'_> {
             return;
         };
         let near = self.depths.get(index).copied().unwrap_or(USUAL_DEPTH);
-        let expected = self.expected(entry, row, sensed, slope, located.direction, near);
+        let sensing = (near + self.sensor_height()).max(f64::MIN_POSITIVE);
+        let peak = self.beside(entry, row, located.direction, sensing);
+        let expected = self.expected(entry, sensed, slope, sensing, peak.as_ref());
+        located.peak = peak.map(Box::new);
         let spread = f64::hypot(expected.own, expected.shared);
         located.ends_depth = sensed
             .ends
@@ -56,13 +58,12 @@ impl Work<'_> {
         let (value, sigma) = located.depth.map_or((near, near / 2.0), |depth| {
             (depth.value, depth.variance().sqrt())
         });
-        let shift = shift::shift(
-            row.found_by,
-            value.max(0.0) + self.sensor_height(),
-            sigma,
-            &expected,
-        );
-        let placing = block::isotropic(shift::placing(accuracy, value.max(0.0)).powi(2));
+        let sensing = value.max(0.0) + self.sensor_height();
+        let shift = shift::shift(row.found_by, sensing, sigma, &expected);
+        let mut placing = shift::placing(accuracy, value.max(0.0)).powi(2);
+        if expected.tilt.from == TiltFrom::Vertical {
+            placing += shift::leaning(accuracy, sensing).powi(2);
+        }
         move_along(located, shift, placing, self.inputs.ground_to_grid());
     }
 
@@ -70,81 +71,54 @@ impl Work<'_> {
     fn expected(
         &self,
         entry: &Entry<'_>,
-        row: &MarkRow,
         sensed: &Sensed,
         slope: Slope,
-        direction: Option<Direction>,
-        near: f64,
+        sensing: f64,
+        peak: Option<&Beside>,
     ) -> Expected {
-        let unseen = self.inputs.job.accuracy.tilt;
-        let by_peak = || {
-            self.by_peak(entry, row, direction, near + self.sensor_height())
-                .filter(|t| t.sigma < unseen)
-        };
-        if let Some(tilt) = sensed.tilt.or_else(by_peak) {
-            return Expected::of(tilt);
+        let by_slope = self.by_slope(entry, slope);
+        let by_peak = || self.by_peak(peak, &by_slope);
+        match sensed.tilt.or_else(by_peak) {
+            Some(tilt) => {
+                let placing = shift::placing(&self.inputs.job.accuracy, sensing) / sensing;
+                Expected::of(tilt, placing)
+            }
+            None => by_slope,
         }
+    }
+
+    /// The pipe's own slope, with unseen tilt about it.
+    fn by_slope(&self, entry: &Entry<'_>, slope: Slope) -> Expected {
+        let unseen = self.inputs.job.accuracy.tilt;
         // Falling with the push, the lens end is down.
-        let angle = slope.grade.atan()
-            * if entry.pushed == Stream::Down {
-                -1.0
-            } else {
-                1.0
-            };
+        let down = if entry.pushed == Stream::Down {
+            -1.0
+        } else {
+            1.0
+        };
         let rate = 1.0 / (1.0 + slope.grade * slope.grade);
         let tilt = Tilt {
-            angle,
+            angle: slope.grade.atan() * down,
             sigma: f64::hypot(unseen, rate * f64::hypot(slope.own, slope.shared)),
+            by_paint: 0.0,
             from: TiltFrom::Slope,
         };
-        let shared = rate
-            * slope.shared
-            * if entry.pushed == Stream::Down {
-                -1.0
-            } else {
-                1.0
-            };
         Expected {
             tilt,
             own: f64::hypot(unseen, rate * slope.own),
-            shared,
+            shared: rate * slope.shared * down,
         }
     }
 
     /// Tilt by the peak that was marked beside a crossline mark.
-    fn by_peak(
-        &self,
-        entry: &Entry<'_>,
-        row: &MarkRow,
-        direction: Option<Direction>,
-        sensing: f64,
-    ) -> Option<Tilt> {
-        let points = self.inputs.observations.marks.get(entry.mark)?;
-        let (peak_row, peak_id) = points.peak?;
-        self.inputs
-            .job
-            .marks
-            .get(peak_row)
-            .filter(|row| row.usage == Use::Yes)?;
-        let (peak, (id, mark), unit) = (
-            self.inputs.places.place(peak_id)?,
-            entry.paint?,
-            direction?.unit(),
-        );
-        if row.found_by != FoundBy::Crossline || sensing <= 0.0 {
-            return None;
-        }
-        let k = self.inputs.ground_to_grid();
-        let apart = ((peak.e - mark.e) * unit[0] + (peak.n - mark.n) * unit[1]) / k;
-        let c = block::difference(
-            peak.covariance,
-            mark.covariance,
-            self.inputs.places.covariance(peak_id, id),
-        );
-        let placed = 2.0 * shift::placing(&self.inputs.job.accuracy, sensing).powi(2);
+    fn by_peak(&self, peak: Option<&Beside>, by_slope: &Expected) -> Option<Tilt> {
+        let peak = peak?;
+        let (along, sigma) = peak.along;
         tilt::by_peak(
-            apart / sensing,
-            (block::along(c, unit) + placed).sqrt() / sensing,
+            along / peak.sensing,
+            sigma / peak.sensing,
+            (by_slope.tilt.angle, by_slope.tilt.sigma),
+            self.inputs.job.limits.alarm,
         )
     }
 
@@ -168,12 +142,13 @@ impl Work<'_> {
     }
 }
 
-/// Moves a located mark along its direction and puts the move's doubt into its covariance.
-fn move_along(located: &mut Located, shift: Shift, placing: block::Block, k: f64) {
+/// Moves a located mark along its direction and puts the move's doubt into its covariance; `placing` is the variance of placing
+/// the mark, each axis.
+fn move_along(located: &mut Located, shift: Shift, placing: f64, k: f64) {
     let Some(direction) = located.direction else {
         // Nothing says which way the pipe runs: not moved, and as unsure in every direction as it is along the pipe.
         let all = shift.along.powi(2) + shift.sigma.powi(2) + shift.shared.powi(2);
-        located.own = block::add(placing, block::isotropic(all));
+        located.own = block::isotropic(placing + all);
         located.shift = Some(Shift {
             along: 0.0,
             ..shift
@@ -186,10 +161,10 @@ fn move_along(located: &mut Located, shift: Shift, placing: block::Block, k: f64
     located.n += shift.along * k * u[1];
     // A wrong direction swings the move, and whatever else lies along the pipe, to the side.
     let sideways = (shift.along.powi(2) + shift.sigma.powi(2)) * direction.sigma.min(1.0).powi(2);
-    let along = block::scale(block::outer(u, u), shift.sigma.powi(2));
+    let along = placing * shift.placed.powi(2) + shift.sigma.powi(2);
     located.own = block::add(
-        placing,
-        block::add(along, block::scale(block::outer(right, right), sideways)),
+        block::scale(block::outer(u, u), along),
+        block::scale(block::outer(right, right), placing + sideways),
     );
     located.shared = [shift.shared * u[0], shift.shared * u[1]];
     located.shift = Some(shift);

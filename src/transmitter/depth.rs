@@ -282,6 +282,7 @@ mod tests {
             let tilt = Tilt {
                 angle: degrees.to_radians(),
                 sigma: 0.02,
+                by_paint: 0.0,
                 from,
             };
             let depth = by_readings(&readings, true, Some(&tilt), &accuracy);

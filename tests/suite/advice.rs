@@ -259,7 +259,8 @@ fn inverts_as_promised() {
     let unread = with_fourth(|cells| cells.retain(|column, _| !column.starts_with("depth")));
     assert!(of(&unread.run(), "invert").is_none_or(|advice| advice.about != "A4"));
     let mut short = unread.clone();
-    (short.marks.truncate(4), short.places.truncate(4));
+    short.marks.truncate(4);
+    short.places.truncate(4);
     let text = of(&short.run(), "invert").expect("advice").text.clone();
     let end = "Tapes from A4 to both of its end points";
     let pair = "A pair of depth readings at A4";
@@ -297,7 +298,7 @@ fn a_ground_between_others_is_levelled_as_promised() {
 /// Forty feet at six feet deep, asked whether it falls by 2 %.
 fn forty_feet(marks: usize, grade: f64) -> Job {
     let mut job = Job::random(8);
-    job.extra = "min_grade = \"2 %\"\n".to_owned();
+    "min_grade = \"2 %\"\n".clone_into(&mut job.extra);
     let mut rng = Rng::new(8, 3);
     job.places.clear();
     job.marks.clear();
@@ -345,7 +346,7 @@ fn what_the_surface_cant_answer() {
         set(
             &mut cells,
             "invert_depth",
-            format!("{:.4}", 1.87 + 0.028 * 12.2 * i as f64),
+            format!("{:.4}", 1.87 + 0.028 * 12.2 * f64::from(i)),
         );
         job.marks.push(cells);
     }

@@ -115,6 +115,7 @@ fn mark(run: &str, number: usize) -> Mark {
         reading: None,
         ends: None,
         correction: None,
+        peak: None,
         predicted: None,
         attributes: BTreeMap::new(),
     }
@@ -355,6 +356,7 @@ pub fn sample() -> AsBuilt {
         ],
         ties: vec![tie(&marks[0]), tie(&marks[1])],
         plans: Vec::new(),
+        underlay: Vec::new(),
         crossings: Vec::new(),
         camera,
         references: vec![

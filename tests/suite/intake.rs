@@ -7,6 +7,7 @@
 )]
 
 use crate::plan::support;
+mod database;
 mod town;
 
 use std::collections::BTreeMap;
@@ -81,7 +82,7 @@ fn of_a_thousand_deliveries_exactly_the_hundred_bad_ones_are_refused() {
         let job = row
             .job
             .clone()
-            .or_else(|| town.job_of(&row.source))
+            .or_else(|| Town::job_of(&row.source))
             .unwrap_or_default();
         let codes: Vec<&str> = row.reasons.iter().map(|reason| reason.code).collect();
         match town.expected(&row.source, &job) {

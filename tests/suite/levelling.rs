@@ -211,14 +211,14 @@ fn a_misread_difference_is_named_first() {
     assert_eq!(solved.1.suspects.len(), 1);
 }
 
-fn gnss(height: f64) -> Box<Geographic> {
-    Box::new(Geographic {
+fn gnss(height: f64) -> Geographic {
+    Geographic {
         latitude: 0.79,
         longitude: -1.6,
         height: Some(height),
         datum: None,
         fix: Some(Fix::Rtk),
-    })
+    }
 }
 
 #[test]
@@ -226,12 +226,12 @@ fn heights_from_a_receiver_are_taken_down_to_the_ground() {
     let mut job = empty("EPSG:26915");
     job.grid.geoid_separation = Some(-30.0);
     job.equipment.antenna_height = 2.0;
-    mark(&mut job, "A1").placing.gnss = Some(gnss(182.0));
+    mark(&mut job, "A1").placing.gnss = Some(Box::new(gnss(182.0)));
     let row = mark(&mut job, "A2");
-    row.placing.gnss = Some(gnss(182.0));
+    row.placing.gnss = Some(Box::new(gnss(182.0)));
     row.placing.pole = Some(1.5);
     let row = mark(&mut job, "A3");
-    row.placing.gnss = Some(gnss(182.0));
+    row.placing.gnss = Some(Box::new(gnss(182.0)));
     row.ground = Some(210.25);
     let solved = solve(&job);
     assert!((ground(&solved, "A1") - 210.0).abs() < 1e-9);

@@ -14,7 +14,8 @@ use build::{Net, Random, as_json};
 
 const TAPE: f64 = 0.015;
 
-fn python(script: &str, input: &serde_json::Value) -> serde_json::Value {
+/// What a script of this folder makes of the input.
+pub fn python(script: &str, input: &serde_json::Value) -> serde_json::Value {
     let root = env!("CARGO_MANIFEST_DIR");
     let mut child = Command::new(format!("{root}/target/venv/bin/python"))
         .arg(format!("{root}/tests/suite/{script}"))
@@ -31,6 +32,37 @@ fn python(script: &str, input: &serde_json::Value) -> serde_json::Value {
     let output = child.wait_with_output().expect("python ran");
     assert!(output.status.success(), "{script} failed");
     serde_json::from_slice(&output.stdout).expect("JSON")
+}
+
+/// One measurement of `at` from known points, its kind by turns.
+fn see(net: &mut Net, known: &[PointId], at: PointId, turn: usize, random: &mut Random) {
+    let p = known[random.below(known.len())];
+    let q = *known
+        .iter()
+        .filter(|q| **q != p)
+        .nth(random.below(known.len() - 1))
+        .expect("two known points");
+    let kind = match turn % 6 {
+        0 | 1 => Kind::Distance { from: p, to: at },
+        2 => Kind::Azimuth { from: p, to: at },
+        3 => Kind::Angle {
+            at: p,
+            from: q,
+            to: at,
+        },
+        4 => Kind::Angle { at, from: p, to: q },
+        _ => {
+            net.noisy(Kind::Station { from: p, to: q, at }, 0.03, random);
+            Kind::Offset { from: p, to: q, at }
+        }
+    };
+    let sigma = match kind {
+        Kind::Distance { .. } => TAPE,
+        Kind::Azimuth { .. } => 0.5_f64.to_radians(),
+        Kind::Angle { .. } => 0.02_f64.to_radians(),
+        _ => 0.03,
+    };
+    net.noisy(kind, sigma, random);
 }
 
 /// A network of every kind of observation about four control points; one in three has a site grid as well.
@@ -54,7 +86,7 @@ fn random_network(seed: u64) -> Net {
         net.fixed(500_003.0, 4_000_042.0),
     ];
     let datum = net.shift(0.05, (0.03, -0.04));
-    if seed % 3 == 0 {
+    if seed.is_multiple_of(3) {
         for _ in 0..3 {
             let at = net.on_site(
                 500_000.0 + random.uniform(-10.0, 70.0),
@@ -71,33 +103,7 @@ fn random_network(seed: u64) -> Net {
             4_000_000.0 + random.uniform(0.0, 50.0),
         );
         for k in 0..4 + random.below(3) {
-            let p = known[random.below(known.len())];
-            let q = *known
-                .iter()
-                .filter(|q| **q != p)
-                .nth(random.below(known.len() - 1))
-                .expect("two known points");
-            let kind = match (k + i) % 6 {
-                0 | 1 => Kind::Distance { from: p, to: at },
-                2 => Kind::Azimuth { from: p, to: at },
-                3 => Kind::Angle {
-                    at: p,
-                    from: q,
-                    to: at,
-                },
-                4 => Kind::Angle { at, from: p, to: q },
-                _ => {
-                    net.noisy(Kind::Station { from: p, to: q, at }, 0.03, &mut random);
-                    Kind::Offset { from: p, to: q, at }
-                }
-            };
-            let sigma = match kind {
-                Kind::Distance { .. } => TAPE,
-                Kind::Azimuth { .. } => 0.5_f64.to_radians(),
-                Kind::Angle { .. } => 0.02_f64.to_radians(),
-                _ => 0.03,
-            };
-            net.noisy(kind, sigma, &mut random);
+            see(&mut net, &known, at, k + i, &mut random);
         }
         if i % 3 == 0 {
             net.noisy(
@@ -117,7 +123,7 @@ fn random_network(seed: u64) -> Net {
                 &mut random,
             );
         }
-        if seed % 3 == 0 && i % 4 == 1 {
+        if seed.is_multiple_of(3) && i % 4 == 1 {
             net.noisy(Kind::SiteX { at }, 0.02, &mut random);
             net.noisy(Kind::SiteY { at }, 0.02, &mut random);
         }
@@ -435,9 +441,9 @@ fn two_tapes_and_a_side() {
     let place = adjusted.place(at).expect("determined");
     assert!((place.e - 1_007.836_449_4).abs() < 1e-6 && (place.n - 5_024.055_769_8).abs() < 1e-6);
     let want = [[0.001_098_54, 0.000_105_76], [0.000_105_76, 0.000_256_97]];
-    for r in 0..2 {
-        for c in 0..2 {
-            assert!((place.covariance[r][c] - want[r][c]).abs() < 1e-8);
+    for (row, wanted) in place.covariance.iter().zip(&want) {
+        for (value, wanted) in row.iter().zip(wanted) {
+            assert!((value - wanted).abs() < 1e-8);
         }
     }
     let ellipse = Ellipse::of(place.covariance);

@@ -314,14 +314,14 @@ fn names_that_nothing_defines() {
     );
 }
 
-fn gnss(latitude: f64, longitude: f64, fix: Fix) -> Box<Geographic> {
-    Box::new(Geographic {
+fn gnss(latitude: f64, longitude: f64, fix: Fix) -> Geographic {
+    Geographic {
         latitude: latitude.to_radians(),
         longitude: longitude.to_radians(),
         height: None,
         datum: None,
         fix: Some(fix),
-    })
+    }
 }
 
 #[test]
@@ -334,13 +334,13 @@ fn places_outside_the_area_are_explained() {
     ];
     for (latitude, longitude, words) in cases {
         let mut job = empty("EPSG:2264");
-        mark(&mut job, "A1").placing.gnss = Some(gnss(latitude, longitude, Fix::Rtk));
+        mark(&mut job, "A1").placing.gnss = Some(Box::new(gnss(latitude, longitude, Fix::Rtk)));
         let solved = solve(&job);
         let message = &solved.of(Code::OutsideCrs).message;
         assert!(message.contains(words), "{message}");
     }
     let mut job = empty("EPSG:2264");
-    mark(&mut job, "A1").placing.gnss = Some(gnss(35.2, -80.85, Fix::Rtk));
+    mark(&mut job, "A1").placing.gnss = Some(Box::new(gnss(35.2, -80.85, Fix::Rtk)));
     assert_eq!(solve(&job).codes(), [Code::Unchecked]);
     // 28.5° N, 96° W in Texas South Central, typed in metres and read as US survey feet; the other way round.
     let (e, n, foot) = (893_670.897, 4_077_653.755, 1200.0 / 3937.0);
@@ -367,7 +367,7 @@ fn places_outside_the_area_are_explained() {
 #[test]
 fn poor_fixes_are_said() {
     let mut job = empty("EPSG:26910");
-    mark(&mut job, "A1").placing.gnss = Some(gnss(47.4, -122.1, Fix::Single));
+    mark(&mut job, "A1").placing.gnss = Some(Box::new(gnss(47.4, -122.1, Fix::Single)));
     let solved = solve(&job);
     let finding = solved.of(Code::GnssFix);
     assert_eq!(

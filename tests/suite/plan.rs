@@ -7,9 +7,14 @@
 )]
 
 mod coverage;
+#[cfg(feature = "gdal")]
+mod drawings;
 mod exported;
 mod formats;
+#[cfg(feature = "gdal")]
+mod merged;
 mod places;
 mod shapely;
 pub mod support;
 mod tied;
+mod underlay;

@@ -7,7 +7,7 @@ mod fields;
 mod formats;
 mod jobs;
 mod load;
-mod server;
+pub mod server;
 use crate::simulation;
 
 use std::path::{Path, PathBuf};

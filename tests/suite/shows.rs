@@ -5,6 +5,7 @@
 mod bends;
 mod coverage;
 mod grades;
+mod signs;
 mod simulator;
 mod statistics;
 mod symmetry;

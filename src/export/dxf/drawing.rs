@@ -5,7 +5,7 @@ use std::io;
 
 use super::layers::Names;
 use super::pairs::{self, Pairs};
-use super::skeleton::{APPLICATION, MODEL};
+use super::skeleton::APPLICATION;
 use crate::export::geometry::{self, Place, Shape};
 use crate::export::table::{Item, Row, Table};
 use crate::export::value::{Value, round};
@@ -18,10 +18,17 @@ const EXTENDED: usize = 15_000;
 /// Characters on a line of the notice.
 const NOTICE: usize = 90;
 
+/// Where a shape of the record's grid lies in the drawing.
+pub type Placed<'a> = dyn Fn(Shape) -> io::Result<Shape> + 'a;
+
 /// Writes entities.
 pub struct Drawing<'a> {
     out: Pairs<'a>,
     names: Names<'a>,
+    /// Block record that owns the entities.
+    owner: u64,
+    /// From the record's grid to the drawing's coordinates.
+    place: &'a Placed<'a>,
     /// Height of text.
     text: f64,
     record: &'a AsBuilt,
@@ -30,7 +37,14 @@ pub struct Drawing<'a> {
 }
 
 impl<'a> Drawing<'a> {
-    pub fn new(out: Pairs<'a>, names: Names<'a>, text: f64, record: &'a AsBuilt) -> Self {
+    pub fn new(
+        out: Pairs<'a>,
+        names: Names<'a>,
+        text: f64,
+        record: &'a AsBuilt,
+        owner: u64,
+        place: &'a Placed<'a>,
+    ) -> Self {
         let is_storm = |run: &&Run| {
             run.texts
                 .get("system")
@@ -40,6 +54,8 @@ impl<'a> Drawing<'a> {
         Self {
             out,
             names,
+            owner,
+            place,
             text,
             record,
             storm: storm.map(|run| run.run.as_str()).collect(),
@@ -53,12 +69,12 @@ impl<'a> Drawing<'a> {
 
     /// A feature with its attributes and labels.
     pub fn feature(&mut self, table: &Table, row: Row<'_>) -> io::Result<()> {
-        let shape = geometry::projected(row);
+        let shape = (self.place)(geometry::projected(row))?;
         let layer = self.layer(table, row, &shape);
         match &shape {
             Shape::Nowhere => Ok(()),
             Shape::Point(place) => {
-                self.out.entity("POINT", MODEL, &layer)?;
+                self.out.entity("POINT", self.owner, &layer)?;
                 self.out.pair(100, "AcDbPoint")?;
                 self.out
                     .place(10, place.x, place.y, place.z.unwrap_or(0.0))?;
@@ -66,8 +82,11 @@ impl<'a> Drawing<'a> {
                 self.labels(row, *place)
             }
             Shape::Line(places) if wkb::has_z(&shape) => self.polyline(table, row, places, &layer),
+            Shape::Line(places) if !self.out.dialect().short => {
+                self.long_polyline(table, row, places, &layer)
+            }
             Shape::Line(places) => {
-                self.out.entity("LWPOLYLINE", MODEL, &layer)?;
+                self.out.entity("LWPOLYLINE", self.owner, &layer)?;
                 self.out.pair(100, "AcDbPolyline")?;
                 self.out.pair(90, places.len())?;
                 self.out.pair(70, 0)?;
@@ -87,7 +106,7 @@ impl<'a> Drawing<'a> {
         places: &[Place],
         layer: &str,
     ) -> io::Result<()> {
-        let line = self.out.entity("POLYLINE", MODEL, layer)?;
+        let line = self.out.entity("POLYLINE", self.owner, layer)?;
         self.out.pairs(&[(100, "AcDb3dPolyline"), (66, "1")])?;
         self.out.place(10, 0.0, 0.0, 0.0)?;
         self.out.pair(70, 8)?;
@@ -99,6 +118,29 @@ impl<'a> Drawing<'a> {
             self.out
                 .place(10, place.x, place.y, place.z.unwrap_or(0.0))?;
             self.out.pair(70, 32)?;
+        }
+        self.out.entity("SEQEND", line, layer)?;
+        Ok(())
+    }
+
+    /// A line without elevation, in the form that versions before the short one know.
+    fn long_polyline(
+        &mut self,
+        table: &Table,
+        row: Row<'_>,
+        places: &[Place],
+        layer: &str,
+    ) -> io::Result<()> {
+        let line = self.out.entity("POLYLINE", self.owner, layer)?;
+        self.out.pairs(&[(100, "AcDb2dPolyline"), (66, "1")])?;
+        self.out.place(10, 0.0, 0.0, 0.0)?;
+        self.out.pair(70, 0)?;
+        self.attributes(table, row)?;
+        for place in places {
+            self.out.entity("VERTEX", line, layer)?;
+            self.out
+                .pairs(&[(100, "AcDbVertex"), (100, "AcDb2dVertex")])?;
+            self.out.place(10, place.x, place.y, 0.0)?;
         }
         self.out.entity("SEQEND", line, layer)?;
         Ok(())
@@ -140,7 +182,7 @@ impl<'a> Drawing<'a> {
     }
 
     fn write(&mut self, text: &str, x: f64, y: f64, z: Option<f64>, layer: &str) -> io::Result<()> {
-        self.out.entity("TEXT", MODEL, layer)?;
+        self.out.entity("TEXT", self.owner, layer)?;
         self.out.pair(100, "AcDbText")?;
         self.out
             .place(10, round(x, 4), round(y, 4), z.unwrap_or(0.0))?;
@@ -150,6 +192,9 @@ impl<'a> Drawing<'a> {
     }
 
     fn attributes(&mut self, table: &Table, row: Row<'_>) -> io::Result<()> {
+        if !self.out.dialect().attributes {
+            return Ok(());
+        }
         self.out.pair(1001, APPLICATION)?;
         let mut room = EXTENDED;
         for column in &table.columns {
@@ -183,9 +228,9 @@ impl<'a> Drawing<'a> {
     }
 
     /// What must be read before the drawing is used, below it: draft, job, units, cautions.
-    pub fn notice(&mut self, x: f64, y: f64) -> io::Result<()> {
+    pub fn notice(&mut self, x: f64, y: f64, system: &str) -> io::Result<()> {
         let layer = self.names.of("notice");
-        let paragraphs = paragraphs(self.record);
+        let paragraphs = paragraphs(self.record, system);
         let lines = paragraphs.iter().flat_map(|paragraph| wrapped(paragraph));
         for (index, line) in lines.enumerate() {
             let down = (4.0 + 1.6 * index as f64) * self.text;
@@ -195,19 +240,17 @@ impl<'a> Drawing<'a> {
     }
 }
 
-fn paragraphs(record: &AsBuilt) -> Vec<String> {
-    let frame = &record.frame;
+fn paragraphs(record: &AsBuilt, system: &str) -> Vec<String> {
     let mut all: Vec<String> = record.draft.iter().map(draft::words).collect();
     let title = record.job.title.as_deref();
     all.push(match title {
         Some(title) => format!("Job {}: {title}", record.job.id),
         None => format!("Job {}", record.job.id),
     });
-    let vertical = frame.vertical.as_deref();
+    let vertical = record.frame.vertical.as_deref();
     let vertical = vertical.map_or_else(String::new, |datum| format!(" in {datum}"));
     all.push(format!(
-        "{}, {}; elevations of the invert{vertical}, same unit",
-        frame.crs_name, frame.crs_unit
+        "{system}; elevations of the invert{vertical}, same unit"
     ));
     all.push(record.accuracy.statement.clone());
     all.extend(record.cautions.iter().cloned());

@@ -68,6 +68,23 @@ impl<'a> Names<'a> {
         format!("{}-NOEL", self.of(key))
     }
 
+    /// Every layer that is not among those that are there: its name and the number of its colour.
+    #[must_use]
+    pub fn all(&self, there: &[String]) -> Vec<(String, u8)> {
+        let mut all: Vec<(String, u8)> = Vec::new();
+        for layer in LAYERS {
+            let flat = layer.flat.then(|| self.without_elevation(layer.key));
+            for name in std::iter::once(self.of(layer.key)).chain(flat) {
+                // A job may give two of them one name; upper and lower case are one to a drawing.
+                let same = |taken: &String| taken.to_lowercase() == name.to_lowercase();
+                if !there.iter().any(same) && !all.iter().any(|(taken, _)| same(taken)) {
+                    all.push((name, layer.colour));
+                }
+            }
+        }
+        all
+    }
+
     /// The name of a layer.
     #[must_use]
     pub fn of(&self, key: &str) -> String {

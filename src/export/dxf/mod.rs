@@ -19,12 +19,13 @@ use crate::units::LengthUnit;
 
 mod drawing;
 pub mod layers;
+pub mod merge;
 mod pairs;
 mod skeleton;
 
-use drawing::Drawing;
+use drawing::{Drawing, Placed};
 use layers::Names;
-use pairs::Pairs;
+use pairs::{Dialect, Pairs};
 
 /// The drawing.
 #[derive(Debug)]
@@ -44,33 +45,70 @@ impl Format for Dxf {
     }
 
     fn write(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
-        let record = view.record;
-        let shapes: Vec<Shape> = view
-            .features()
-            .flat_map(|table| table.rows(record).map(geometry::projected))
-            .collect();
-        let bounds = wkb::bounds(shapes.iter().flat_map(Shape::places));
-        let metres = record.frame.crs_unit_metres;
-        let text = text_height(metres, bounds);
-        let names = Names::new(&record.layers);
-        let mut out = Pairs::new(out, skeleton::FIRST);
-        skeleton::header(&mut out, metres, bounds, text)?;
-        skeleton::tables(&mut out, &names, bounds)?;
-        skeleton::blocks(&mut out)?;
-        out.pairs(&[(0, "SECTION"), (2, "ENTITIES")])?;
-        let mut drawing = Drawing::new(out, names, text, record);
-        for table in view.features() {
-            for row in table.rows(record) {
-                drawing.feature(table, row)?;
-            }
-        }
-        if let Some(bounds) = bounds {
-            drawing.notice(bounds.x[0], bounds.y[0])?;
-        }
-        let mut out = drawing.done();
-        out.pair(0, "ENDSEC")?;
-        skeleton::objects(&mut out)
+        let frame = &view.record.frame;
+        let on_grid = Ground {
+            metres: frame.crs_unit_metres,
+            system: format!("{}, {}", frame.crs_name, frame.crs_unit),
+            place: &Ok,
+        };
+        whole(view, &on_grid, out)
     }
+}
+
+/// The coordinates that a drawing is in.
+struct Ground<'a> {
+    /// Metres in one of their unit.
+    metres: f64,
+    /// Their system and unit, for people.
+    system: String,
+    /// From the record's grid to them.
+    place: &'a Placed<'a>,
+}
+
+/// A drawing of its own.
+fn whole(view: &View<'_>, ground: &Ground<'_>, out: &mut dyn Write) -> io::Result<()> {
+    let names = Names::new(&view.record.layers);
+    let bounds = bounds(view, ground)?;
+    let text = text_height(ground.metres, bounds);
+    let mut out = Pairs::new(out, skeleton::FIRST, Dialect::OWN);
+    skeleton::header(&mut out, ground.metres, bounds, text)?;
+    skeleton::tables(&mut out, &names, bounds)?;
+    skeleton::blocks(&mut out)?;
+    out.pairs(&[(0, "SECTION"), (2, "ENTITIES")])?;
+    let mut out = entities(view, ground, bounds, skeleton::MODEL, out)?;
+    out.pair(0, "ENDSEC")?;
+    skeleton::objects(&mut out)
+}
+
+fn bounds(view: &View<'_>, ground: &Ground<'_>) -> io::Result<Option<wkb::Bounds>> {
+    let rows = view.features().flat_map(|table| table.rows(view.record));
+    let shapes: Vec<Shape> = rows
+        .map(|row| (ground.place)(geometry::projected(row)))
+        .collect::<io::Result<_>>()?;
+    Ok(wkb::bounds(shapes.iter().flat_map(Shape::places)))
+}
+
+/// Every feature and the notice, as entities of the block record `owner`.
+fn entities<'a>(
+    view: &'a View<'_>,
+    ground: &'a Ground<'a>,
+    bounds: Option<wkb::Bounds>,
+    owner: u64,
+    out: Pairs<'a>,
+) -> io::Result<Pairs<'a>> {
+    let record = view.record;
+    let names = Names::new(&record.layers);
+    let text = text_height(ground.metres, bounds);
+    let mut drawing = Drawing::new(out, names, text, record, owner, ground.place);
+    for table in view.features() {
+        for row in table.rows(record) {
+            drawing.feature(table, row)?;
+        }
+    }
+    if let Some(bounds) = bounds {
+        drawing.notice(bounds.x[0], bounds.y[0], &ground.system)?;
+    }
+    Ok(drawing.done())
 }
 
 /// Customary scales of drawings in metres.

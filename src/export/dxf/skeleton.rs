@@ -2,7 +2,7 @@
 
 use std::io;
 
-use super::layers::{LAYERS, Names};
+use super::layers::Names;
 use super::pairs::Pairs;
 use crate::export::wkb::Bounds;
 use crate::units::LengthUnit;
@@ -144,17 +144,8 @@ fn view_port(out: &mut Pairs<'_>, bounds: Option<Bounds>) -> io::Result<()> {
 }
 
 fn layers(out: &mut Pairs<'_>, names: &Names<'_>) -> io::Result<()> {
-    // A job may give two of them one name.
     let mut all: Vec<(String, u8)> = vec![("0".to_owned(), 7)];
-    for layer in LAYERS {
-        let flat = layer.flat.then(|| names.without_elevation(layer.key));
-        for name in std::iter::once(names.of(layer.key)).chain(flat) {
-            let same = |(taken, _): &(String, u8)| taken.to_lowercase() == name.to_lowercase();
-            if !all.iter().any(same) {
-                all.push((name, layer.colour));
-            }
-        }
-    }
+    all.extend(names.all(&["0".to_owned()]));
     table(out, "LAYER", "4", all.len())?;
     for (handle, (name, colour)) in (0x40_u64..).zip(&all) {
         let handle = format!("{handle:X}");

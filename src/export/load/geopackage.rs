@@ -6,15 +6,16 @@
 use std::path::Path;
 use std::time::Duration;
 
+use rusqlite::types::Value as Cell;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::columns::{Typed, compare};
-use super::{Identity, Layer, Registry, Store, Version, history, system};
+use super::{Further, Identity, Layer, Registry, Store, Version, history, other_system, system};
 use crate::error::Error;
 use crate::export::gpkg::layer::{Head, Layer as Sheet, quoted, sql_type};
 use crate::export::gpkg::{blob, container};
 use crate::export::table::{Column, Getter, Table};
-use crate::export::value::Quantity;
+use crate::export::value::{Quantity, Value};
 use crate::record::AsBuilt;
 
 /// How long a load waits for another one: our choice.
@@ -106,13 +107,7 @@ impl GeoPackage {
             .query_row(ask, [&sheet.name], |row| row.get(0))
             .optional()
             .map_err(|e| e.to_string())?;
-        match srs {
-            Some(other) if other != sheet.srs => Err(format!(
-                "layer {} holds the coordinate system {other}, and the record is in {}; build it with --crs EPSG:{other}, or name another table with --table",
-                sheet.name, sheet.srs
-            )),
-            _ => Ok(()),
-        }
+        other_system(&format!("layer {}", sheet.name), srs, sheet.srs)
     }
 
     /// Makes a table without geometry, or holds it against what it must be.
@@ -317,6 +312,61 @@ impl Store for GeoPackage {
             .execute(&enter, values)
             .map(|_| ())
             .map_err(|e| e.to_string())
+    }
+
+    fn further(&mut self, table: &Further) -> Result<(), String> {
+        let mut wanted = vec![
+            Typed::new("fid", "INTEGER"),
+            Typed::new("supplier", "TEXT"),
+            Typed::new("job", "TEXT"),
+        ];
+        let own = table.columns.iter();
+        wanted.extend(own.map(|(name, kind)| Typed::new(name, sql_type(*kind))));
+        self.registry(&table.name, &wanted, table.meaning)
+    }
+
+    fn put(
+        &mut self,
+        table: &Further,
+        identity: &Identity,
+        rows: &[Vec<Value<'_>>],
+    ) -> Result<(), String> {
+        let name = quoted(&table.name);
+        let clear = format!("DELETE FROM {name} WHERE supplier = ?1 AND job = ?2");
+        self.connection
+            .execute(&clear, params![identity.supplier, identity.job])
+            .map_err(|e| e.to_string())?;
+        let columns: Vec<&str> = table.columns.iter().map(|(name, _)| *name).collect();
+        let places: Vec<String> = (3..columns.len() + 3).map(|at| format!("?{at}")).collect();
+        let sql = format!(
+            "INSERT INTO {name} (supplier, job, {}) VALUES (?1, ?2, {})",
+            columns.join(", "),
+            places.join(", ")
+        );
+        let mut insert = self.connection.prepare(&sql).map_err(|e| e.to_string())?;
+        for row in rows {
+            let head = [&identity.supplier, &identity.job].map(|text| Cell::Text(text.clone()));
+            let cells = head.into_iter().chain(row.iter().map(|value| match value {
+                Value::Absent => Cell::Null,
+                Value::Text(text) => Cell::Text(text.to_string()),
+                Value::Integer(number) => Cell::Integer(*number),
+                Value::Real(number) => Cell::Real(*number),
+            }));
+            insert
+                .execute(rusqlite::params_from_iter(cells))
+                .map_err(|e| e.to_string())?;
+        }
+        Ok(())
+    }
+
+    fn texts(&mut self, table: &Further, column: &str) -> Result<Vec<String>, String> {
+        let ask = format!(
+            "SELECT {column} FROM {} ORDER BY supplier, job, fid",
+            quoted(&table.name)
+        );
+        let mut ask = self.connection.prepare(&ask).map_err(|e| e.to_string())?;
+        let texts = ask.query_map([], |row| row.get(0));
+        texts.and_then(Iterator::collect).map_err(|e| e.to_string())
     }
 
     fn commit(&mut self) -> Result<(), String> {

@@ -21,12 +21,14 @@ use std::path::{Path, PathBuf};
 
 use super::fields::Fields;
 use super::table::{Column, Table};
+use super::value::{Kind, Value};
 use super::{View, geometry, system};
 use crate::error::Error;
 use crate::record::AsBuilt;
 
 mod columns;
 mod geopackage;
+pub mod intake;
 mod postgis;
 mod source;
 
@@ -117,6 +119,13 @@ fn history(name: &str) -> String {
     format!("{name}_history")
 }
 
+/// A table of plain values whose rows belong to records; besides its own columns it has `supplier` and `job`.
+struct Further {
+    name: String,
+    meaning: &'static str,
+    columns: &'static [(&'static str, Kind)],
+}
+
 /// A database in a transaction that [`Store::commit`] ends; dropped before, it leaves nothing.
 trait Store {
     /// Makes the tables that are missing, and holds the others against what they must be.
@@ -151,6 +160,17 @@ trait Store {
         identity: &Identity,
         version: &Version,
     ) -> Result<(), String>;
+    /// Makes a further table where it is missing, and holds it against what it must be.
+    fn further(&mut self, table: &Further) -> Result<(), String>;
+    /// Puts rows in place of those of an identity.
+    fn put(
+        &mut self,
+        table: &Further,
+        identity: &Identity,
+        rows: &[Vec<Value<'_>>],
+    ) -> Result<(), String>;
+    /// A column of texts, by supplier and job.
+    fn texts(&mut self, table: &Further, column: &str) -> Result<Vec<String>, String>;
     /// Makes all of it stay.
     fn commit(&mut self) -> Result<(), String>;
 }
@@ -165,17 +185,7 @@ pub fn load(
     fields: Option<&Fields>,
     options: &Options,
 ) -> Result<Vec<Loaded>, Error> {
-    let (target, mut store): (String, Box<dyn Store>) = match into {
-        Target::Postgis { url, password } => {
-            let schema = options.schema.as_deref().unwrap_or("aslaid");
-            let (target, store) = postgis::open(url, password.as_deref(), schema)?;
-            (target, Box::new(store))
-        }
-        Target::GeoPackage(path) => (
-            path.display().to_string(),
-            Box::new(geopackage::open(path)?),
-        ),
-    };
+    let (target, mut store) = open(into, options)?;
     let failed = |why| Error::Load {
         target: target.clone(),
         why,
@@ -192,6 +202,31 @@ pub fn load(
     }
     store.commit().map_err(failed)?;
     Ok(loaded)
+}
+
+/// A database with its transaction begun, and its name for messages.
+fn open(into: &Target, options: &Options) -> Result<(String, Box<dyn Store>), Error> {
+    Ok(match into {
+        Target::Postgis { url, password } => {
+            let schema = options.schema.as_deref().unwrap_or("aslaid");
+            let (target, store) = postgis::open(url, password.as_deref(), schema)?;
+            (target, Box::new(store))
+        }
+        Target::GeoPackage(path) => (
+            path.display().to_string(),
+            Box::new(geopackage::open(path)?),
+        ),
+    })
+}
+
+/// Why a table that holds the coordinate system `theirs` does not take a record in `ours`; nothing, where it does.
+fn other_system(table: &str, theirs: Option<i32>, ours: i32) -> Result<(), String> {
+    match theirs {
+        Some(other) if other != ours => Err(format!(
+            "{table} holds the coordinate system {other}, and the record is in {ours}; build it with --crs EPSG:{other}, or name another table with --table"
+        )),
+        _ => Ok(()),
+    }
 }
 
 enum Problem {

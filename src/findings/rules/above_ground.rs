@@ -1,7 +1,7 @@
 //! `above-ground`: the computed pipe lies above the ground.
 //!
-//! *Why*: a depth is wrong, or `lift` is larger than the reading. *Limit*: a depth to the transmitter's axis of zero or
-//! less. *Example*: reading 0.4 ft, lift 0.5 ft.
+//! *Why*: a depth is wrong, or `lift` is larger than the reading. *Limit*: a reading to the transmitter's axis, or
+//! a measured depth of an exposed invert, of zero or less. *Example*: reading 0.4 ft, lift 0.5 ft.
 
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
@@ -9,8 +9,9 @@ use crate::findings::{Code, Finding};
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.seen()
         .filter_map(|seen| {
-            let readings = seen.sensed.readings.map(|readings| readings.depth);
-            let depth = readings.or(seen.row.invert_depth)?;
+            let read = seen.sensed.readings.map(|readings| readings.depth);
+            let depths = read.into_iter().chain(seen.invert_depth);
+            let depth = depths.min_by(f64::total_cmp)?;
             (depth <= 0.0).then(|| {
                 let message = format!(
                     "The pipe at {} comes out {} above the ground. Check the reading, and `lift`, which is subtracted from it.",
@@ -20,7 +21,8 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
                 let finding = pipe
                     .of_mark(Code::AboveGround, &seen, message)
                     .column("depth_1")
-                    .column("lift");
+                    .column("lift")
+                    .column("invert_depth");
                 pipe.figures(finding, depth, Some(0.0))
             })
         })

@@ -11,13 +11,17 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     depth_checks(pipe.inputs, pipe.traced)
         .iter()
         .map(|check| {
-            let (level, words) = if check.inside() {
-                (Level::Note, "inside")
+            let (level, words, way_out) = if check.inside() {
+                (Level::Note, "inside", "")
             } else {
-                (Level::Warning, "outside")
+                (
+                    Level::Warning,
+                    "outside",
+                    " Read it a third time, and look for metal or a slip in the unit.",
+                )
             };
             let message = format!(
-                "Check of the depth of {}: it differs from the result by {}, {words} the 95 % bound of {}.",
+                "Check of the depth of {}: it differs from the result by {}, {words} the 95 % bound of {}.{way_out}",
                 check.name,
                 pipe.length(check.difference),
                 pipe.length(check.bound),

@@ -1,14 +1,27 @@
 //! `grid-fit-residual`: a control point fits the site grid badly.
 //!
-//! *Why*: one point with a wrong coordinate turns the whole site. *Limit*: |w| > 3.29 of its coordinates' standardised
+//! *Why*: one point with a wrong coordinate turns the whole site. Named one at a time, as blunders are: a wrong point spoils its
+//! neighbours' residuals too. *Limit*: |w| > 3.29 of its coordinates' standardised
 //! residual ([`crate::sources::Source::Baarda1968`]). With two points nothing checks the fit, which is said once as a note.
 //! *Example*: a northing mistyped by 0.20 m among four points.
 
 use std::collections::BTreeMap;
+use std::iter;
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding, Level};
-use crate::observe::{Kind, PointId};
+use crate::observe::{Kind, Observation, PointId};
+
+/// The point whose coordinate is measured here.
+const fn coordinate_of(observation: &Observation) -> Option<PointId> {
+    match observation.kind {
+        Kind::East { at, .. }
+        | Kind::North { at, .. }
+        | Kind::SiteX { at }
+        | Kind::SiteY { at } => Some(at),
+        _ => None,
+    }
+}
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let Some(site) = &survey.adjusted.site else {
@@ -16,29 +29,17 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     };
     let alarm = survey.job.limits.alarm;
     let observations = &survey.observed.observations;
+    let both = |at: PointId| site.residuals.iter().any(|(point, ..)| *point == at);
     let mut worst: BTreeMap<PointId, (f64, usize)> = BTreeMap::new();
-    for (i, (observation, residual)) in observations
-        .plane
-        .iter()
-        .zip(&survey.adjusted.residuals)
-        .enumerate()
-    {
-        let (Kind::East { at, .. }
-        | Kind::North { at, .. }
-        | Kind::SiteX { at }
-        | Kind::SiteY { at }) = observation.kind
-        else {
-            continue;
-        };
-        let both = site.residuals.iter().any(|(point, ..)| *point == at);
-        if let Some(w) = residual
-            .standardised
-            .map(f64::abs)
-            .filter(|w| both && *w > alarm)
-        {
-            let entry = worst.entry(at).or_insert((w, i));
-            if w > entry.0 {
-                *entry = (w, i);
+    for suspect in &survey.adjusted.suspects {
+        let w = suspect.standardised.abs();
+        for i in iter::once(suspect.observation).chain(suspect.equals.iter().copied()) {
+            let point = observations.plane.get(i).and_then(coordinate_of);
+            if let Some(point) = point.filter(|point| both(*point)) {
+                let entry = worst.entry(point).or_insert((w, i));
+                if w > entry.0 {
+                    *entry = (w, i);
+                }
             }
         }
     }

@@ -21,7 +21,7 @@ const UNITS: [(&str, f64); 5] = [
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.located()
         .filter_map(|(_, located, seen)| {
-            excluded(pipe, located, &seen).or_else(|| too_deep(pipe, &seen))
+            excluded(pipe, located, &seen).or_else(|| too_deep(pipe, located, &seen))
         })
         .collect()
 }
@@ -69,25 +69,32 @@ pub(super) fn excluded(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> O
     Some(pipe.figures(finding, readings.depth, Some(by_ends)))
 }
 
-fn too_deep(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
+fn too_deep(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> Option<Finding> {
     let limit = pipe.inputs.job.limits.max_depth;
-    let depth = seen.sensed.readings?.depth;
-    if depth <= limit {
-        return None;
-    }
+    let read = seen.sensed.readings.map(|readings| readings.depth);
+    let by_ends = located.ends_depth.map(|(depth, _)| depth);
+    let depths = [
+        ("depth_1", "reads", read),
+        ("end_ahead", "comes from its end points as", by_ends),
+        ("invert_depth", "was measured as", seen.invert_depth),
+    ];
+    let beyond = |(column, how, depth): (_, _, Option<f64>)| {
+        Some((column, how, depth.filter(|depth| *depth > limit)?))
+    };
+    let (column, how, depth) = depths.into_iter().find_map(beyond)?;
     // Shallower than a spade is deep, and the other unit explains nothing.
     let hint = explains(pipe, depth, |other| (0.2..limit).contains(&other)).map_or_else(
         || "Check the figure and its unit.".to_owned(),
         |unit| format!("Was it {unit}?"),
     );
     let message = format!(
-        "The depth of {} reads {}, beyond the limit of {}. {hint} If it is right, raise `max_depth` in [limits].",
+        "The depth of {} {how} {}, beyond the limit of {}. {hint} If it is right, raise `max_depth` in [limits].",
         seen.called(),
         pipe.length(depth),
         pipe.length(limit),
     );
     let finding = pipe
         .of_mark(Code::Implausible, seen, message)
-        .column("depth_1");
+        .column(column);
     Some(pipe.figures(finding, depth, Some(limit)))
 }

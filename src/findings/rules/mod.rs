@@ -11,6 +11,7 @@ use std::borrow::Cow;
 mod above_ground;
 mod adverse_grade;
 mod blunder;
+mod cause;
 mod check_depth;
 mod check_shot;
 mod counter_order;

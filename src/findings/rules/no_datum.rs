@@ -14,6 +14,10 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         survey.crs.name()
     };
     let mut findings = Vec::new();
+    // Coordinates there are, but none that can be used: their own findings say why.
+    if super::cause::coordinates_refused(survey) {
+        return findings;
+    }
     if survey.observed.problems.contains(&Problem::NoDatum) {
         findings.push(Finding::new(
             Code::NoDatum,

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 
 use crate::findings::{Code, Finding};
-use crate::job::model::MarkRow;
+use crate::job::model::{Job, MarkRow};
 use crate::observe::MarkPoints;
 use crate::profile::Profile;
 use crate::run::{Inputs, Located, Traced};
@@ -62,9 +62,22 @@ pub(super) struct Seen<'a> {
     /// The row over the transmitter, else that of the exposed pipe.
     pub(super) row: &'a MarkRow,
     pub(super) sensed: &'a Sensed,
+    /// Depth of the exposed invert, if it was measured.
+    pub(super) invert_depth: Option<f64>,
 }
 
-impl Seen<'_> {
+impl<'a> Seen<'a> {
+    /// `None` where no row of the mark takes part.
+    fn of(job: &'a Job, points: &'a MarkPoints, sensed: &'a Sensed) -> Option<Self> {
+        let exposed = exposed_row(job, points);
+        Some(Self {
+            points,
+            row: centre_row(job, points).or(exposed)?,
+            sensed,
+            invert_depth: exposed.and_then(|row| row.invert_depth),
+        })
+    }
+
     /// The mark as messages call it.
     pub(super) fn called(&self) -> Cow<'_, str> {
         super::called(&self.points.name)
@@ -76,14 +89,7 @@ impl<'a> Pipe<'a> {
     pub(super) fn seen(&self) -> impl Iterator<Item = Seen<'a>> + use<'a> {
         let job = self.inputs.job;
         let marks = self.inputs.observations.marks.iter().zip(self.sensed);
-        marks.filter_map(move |(points, sensed)| {
-            let row = centre_row(job, points).or_else(|| exposed_row(job, points))?;
-            Some(Seen {
-                points,
-                row,
-                sensed,
-            })
-        })
+        marks.filter_map(move |(points, sensed)| Seen::of(job, points, sensed))
     }
 
     /// Every placed mark, run by run in the direction of flow, with its run.
@@ -97,13 +103,7 @@ impl<'a> Pipe<'a> {
             .flat_map(|traced| traced.marks.iter().map(move |located| (traced, located)));
         marks.filter_map(move |(traced, located)| {
             let points = observations.marks.get(located.mark)?;
-            let row = centre_row(job, points).or_else(|| exposed_row(job, points))?;
-            let sensed = sensed.get(located.mark)?;
-            let seen = Seen {
-                points,
-                row,
-                sensed,
-            };
+            let seen = Seen::of(job, points, sensed.get(located.mark)?)?;
             Some((traced, located, seen))
         })
     }

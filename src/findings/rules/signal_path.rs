@@ -31,7 +31,9 @@ const NEARBY: &[&str] = &[
 
 /// The first of the words that stands at the start of a word in the text.
 fn named<'a>(text: &str, words: &[&'a str]) -> Option<&'a str> {
-    let text = format!(" {} ", text.to_lowercase());
+    let letters = |c: char| if c.is_alphanumeric() { c } else { ' ' };
+    let text: String = text.to_lowercase().chars().map(letters).collect();
+    let text = format!(" {text} ");
     words
         .iter()
         .find(|word| text.contains(&format!(" {word}")))
@@ -71,6 +73,8 @@ mod tests {
         assert_eq!(named("Cast iron", METALS), Some("iron"));
         assert_eq!(named("pleading", METALS), None);
         assert_eq!(named("a van parked over it", NEARBY), Some("van"));
+        assert_eq!(named("gully (grating over it)", NEARBY), Some("grating"));
+        assert_eq!(named("chain-link/fence", NEARBY), Some("fence"));
         assert_eq!(named("vantage point", NEARBY), None);
         assert_eq!(named("clay", METALS), None);
     }

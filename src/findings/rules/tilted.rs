@@ -64,13 +64,11 @@ fn finding(
             pipe.length(shift.along.abs()),
         )
     } else {
-        "lies tilted, by how much is not known: its mark was moved for the pipe's own slope only"
+        "lies tilted, by how much is not known: its mark was moved for the pipe's own slope only. The tilt itself, or linear \
+         signals at the mark and both end points, would say more"
             .to_owned()
     };
-    let message = format!(
-        "The transmitter at {} {what}. A tilt, linear signals or both end points would say more.",
-        seen.called()
-    );
+    let message = format!("The transmitter at {} {what}.", seen.called());
     let finding = pipe.of_mark(Code::Tilted, seen, message);
     Some(match known {
         true => finding.figures(shift.tilt.angle.to_degrees(), None),

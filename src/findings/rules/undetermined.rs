@@ -1,7 +1,8 @@
 //! `undetermined`: a point that the measurements don't fix.
 //!
 //! *Why*: it has no place to be drawn. *Limit*: two circles that miss by more than 3.29 of their one-sigma
-//! ([`crate::sources::Source::Baarda1968`]'s α = 0.001) have no common point. *Example*: two tapes without `side`.
+//! ([`crate::sources::Source::Baarda1968`]'s α = 0.001) have no common point. *Example*: two tapes without `side`. Not raised
+//! for what `no-datum` or `outside-crs` explains: mending that mends this.
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
@@ -11,11 +12,12 @@ use crate::observe::{PointId, PointRole};
 use crate::position::Why;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
+    let stated = super::cause::stated_elsewhere(survey);
     let plane = survey
         .adjusted
         .undetermined
         .iter()
-        .filter(|u| matters(survey, u.point))
+        .filter(|u| matters(survey, u.point) && !stated.contains(&u.point))
         .map(|undetermined| {
             let name = survey.called(undetermined.point);
             let message = format!("{name} has no place: {}", why(survey, &undetermined.why));
@@ -111,7 +113,8 @@ fn why(survey: &Survey<'_>, why: &Why) -> String {
             } else {
                 String::new()
             };
-            format!("{usable} usable measurements from known points; two that cross are needed, better three.{hang}")
+            let plural = if usable == 1 { "" } else { "s" };
+            format!("{usable} usable measurement{plural} from known points; two that cross are needed, better three.{hang}")
         }
         Why::SeveralPlaces { places } => format!(
             "its measurements meet at {} places, {} apart. Say `side` (left or right of the line from the first reference to \

@@ -10,11 +10,16 @@ use crate::job::row::{Row, Tally, quoted, rows};
 use crate::job::schema::{Typing, control};
 use crate::job::table::Sheet;
 
-/// The reference points of the job.
-pub fn read(sheet: &Sheet, typing: Typing, tally: &mut Tally, names: &mut Names) -> Vec<Control> {
+/// The reference points of the job, from all of its tables of them.
+pub fn read(
+    sheets: &[&Sheet],
+    typing: Typing,
+    tally: &mut Tally,
+    names: &mut Names,
+) -> Vec<Control> {
     let mut list = Vec::new();
     let mut seen = HashMap::new();
-    rows(sheet, typing, tally, |row, _| {
+    let mut each = |row: &mut Row<'_>, _: &mut Tally| {
         let point = row.name(control::POINT).map(|name| names.share(name));
         if point.is_none() && !row.failed() {
             row.lacks(control::POINT, "a reference point has a name");
@@ -32,7 +37,10 @@ pub fn read(sheet: &Sheet, typing: Typing, tally: &mut Tally, names: &mut Names)
         if !row.failed() {
             list.push(found);
         }
-    });
+    };
+    for sheet in sheets {
+        rows(sheet, typing, tally, &mut each);
+    }
     list
 }
 

@@ -11,9 +11,9 @@ use crate::job::row::{Row, Tally, quoted, rows};
 use crate::job::schema::{Typing, marks};
 use crate::job::table::Sheet;
 
-/// The rows of located points.
+/// The rows of located points, from all of the job's tables of them.
 pub fn read(
-    sheet: &Sheet,
+    sheets: &[&Sheet],
     typing: Typing,
     tally: &mut Tally,
     refers: &Refers,
@@ -21,7 +21,7 @@ pub fn read(
 ) -> Vec<MarkRow> {
     let mut list: Vec<MarkRow> = Vec::new();
     let mut known = Known::default();
-    rows(sheet, typing, tally, |row, _| {
+    let mut each = |row: &mut Row<'_>, _: &mut Tally| {
         let mark: Option<Arc<str>> = row.name(marks::MARK).map(Arc::from);
         if mark.is_none() && !row.failed() {
             row.lacks(marks::MARK, "a mark has a name");
@@ -36,7 +36,10 @@ pub fn read(
             known.add(&found.mark, list.len());
             list.push(found);
         }
-    });
+    };
+    for sheet in sheets {
+        rows(sheet, typing, tally, &mut each);
+    }
     list
 }
 

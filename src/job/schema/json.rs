@@ -45,7 +45,9 @@ fn property(column: &Column) -> Value {
     let mut value = match column.form {
         Form::Word(words) => json!({ "enum": words }),
         Form::YesNo => json!({ "type": ["boolean", "string"] }),
-        Form::Names => json!({ "type": "array", "items": { "type": "string" } }),
+        Form::Names => {
+            json!({ "type": ["array", "string"], "items": { "type": "string" } })
+        }
         Form::Count => json!({ "type": "integer", "minimum": 0 }),
         Form::Id => json!({ "type": "string", "pattern": "^[A-Za-z0-9_-][A-Za-z0-9._-]{0,99}$" }),
         // TOML has dates of its own; as JSON they are strings.

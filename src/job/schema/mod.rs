@@ -10,7 +10,7 @@ mod tables;
 
 pub(super) use form::{Cell, Form, Sign, Typing, baseline, clock, id, name, yes_no};
 pub use json::schema;
-pub(super) use settings::{equipment, grid, head, layers, publish, run, sections};
+pub(super) use settings::{equipment, grid, head, layers, points, publish, run, sections};
 pub(super) use tables::{camera, control, levels, marks, measures, pushes, runs};
 
 /// One column of a table, or one key of `job.toml`.

@@ -71,6 +71,16 @@ pub mod publish {
     }
 }
 
+/// `[points]`: files of other people's points, see [`crate::job::points`].
+pub mod points {
+    use crate::job::schema::{Form, table};
+
+    table! { "points", "Files of other people's points.", key FILES, numbered &[];
+        FILES "files" Form::Names, optional, "Which files in the job's folder hold points (text, GeoJSON, GeoPackage)?", "";
+        COLUMNS "columns" Form::Names, optional, "Which columns do they have, in their order (point, northing, easting, elevation, description)?", "";
+    }
+}
+
 /// `[layers]`: names of the layers of `asbuilt.dxf`, see [`crate::export::dxf::layers`].
 pub mod layers {
     use crate::job::schema::{Form, table};
@@ -169,7 +179,7 @@ fn of_settings(
 }
 
 /// The sections of `job.toml` that hold single values, in its order.
-pub fn sections() -> [&'static TableSpec; 8] {
+pub fn sections() -> [&'static TableSpec; 9] {
     [
         &head::TABLE,
         &grid::TABLE,
@@ -177,6 +187,7 @@ pub fn sections() -> [&'static TableSpec; 8] {
         accuracy(),
         limits(),
         &publish::TABLE,
+        &points::TABLE,
         &layers::TABLE,
         &RUN_DEFAULT,
     ]

@@ -5,9 +5,10 @@ use std::sync::Arc;
 
 use crate::findings::{Code, Finding};
 use crate::job::model::{Equipment, Grid, Head, Source};
+use crate::job::points::{Points, names};
 use crate::job::row::{Row, Tally, quoted, rows};
 use crate::job::rows::AXIS;
-use crate::job::schema::{Cell, Typing, equipment, grid, head, id, layers, publish};
+use crate::job::schema::{Cell, Typing, equipment, grid, head, id, layers, points, publish};
 use crate::job::table::{Sheet, normal};
 use crate::limits::{Accuracy, Limits, Quantity, Setting};
 use crate::units::{LengthUnit, parse_date};
@@ -26,6 +27,8 @@ pub struct Settings {
     pub limits: Limits,
     /// `[publish] columns`.
     pub publish: Vec<String>,
+    /// `[points]`.
+    pub points: Points,
     /// `[layers]`.
     pub layers: BTreeMap<String, String>,
     /// How plain figures of the tables are meant.
@@ -55,6 +58,7 @@ pub fn read(
         accuracy: Accuracy::default(),
         limits: Limits::default(),
         publish: Vec::new(),
+        points: Points::default(),
         layers: BTreeMap::new(),
         typing,
         usable: unit.is_some(),
@@ -118,13 +122,14 @@ fn section(row: &mut Row<'_>, name: &str, settings: &mut Settings, crs_unit: Crs
             settings.limits.set(name, value)
         }),
         "publish" => {
-            let names = row.text(publish::COLUMNS).unwrap_or_default();
-            let names = names
-                .split([',', ';', '\n'])
-                .map(str::trim)
-                .filter(|name| !name.is_empty());
+            let columns = row.text(publish::COLUMNS).unwrap_or_default();
             // In the spelling that attributes have.
-            settings.publish = names.map(|name| normal(name).name).collect();
+            settings.publish = names(&columns).map(|name| normal(name).name).collect();
+        }
+        "points" => {
+            let files = row.text(points::FILES).unwrap_or_default();
+            let columns = row.text(points::COLUMNS).unwrap_or_default();
+            settings.points = Points::read(&files, &columns);
         }
         "layers" => {
             let keys = layers::TABLE.columns.iter().enumerate();

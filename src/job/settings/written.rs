@@ -95,7 +95,8 @@ impl Writing<'_> {
 
     fn section(&mut self, name: &str, line: u32, value: &Spanned<DeValue<'_>>) {
         if spec(name).is_none() || name == "runs" {
-            let known = "job, grid, equipment, accuracy, limits, publish, layers, run_default, run";
+            let known =
+                "job, grid, equipment, accuracy, limits, publish, points, layers, run_default, run";
             self.say(
                 Code::UnusedColumn,
                 line,

@@ -23,6 +23,59 @@ pub fn read(file: Arc<str>, bytes: Vec<u8>, spec: &TableSpec) -> Result<Table, S
     Ok(table)
 }
 
+/// Reads a text file that has no heading of ours, or none: `columns` are the names of its columns in their order. A first line
+/// without a figure is taken for a heading of its own, and left out.
+pub fn read_points(file: Arc<str>, bytes: Vec<u8>, columns: &[&str]) -> Result<Table, String> {
+    let mut table = Table::new(file);
+    let text = decode(bytes, &mut table.notes)?;
+    let first = text.lines().next().unwrap_or_default();
+    let bare = !first.contains(|letter: char| letter.is_ascii_digit()) && !first.trim().is_empty();
+    let start = if bare {
+        table
+            .notes
+            .push(format!("the first line is taken for a heading: {first}"));
+        text.find('\n').map_or(text.len(), |at| at + 1)
+    } else {
+        0
+    };
+    let body = text.get(start..).unwrap_or_default();
+    let separator = part(body, columns.len());
+    table.decimal_comma = separator != ',';
+    table.delimited = true;
+    for name in columns {
+        table.push(name);
+    }
+    table.end_row(0);
+    parse(
+        body,
+        separator as u8,
+        u32::from(start > 0) + 1,
+        usize::MAX,
+        &mut table,
+    );
+    Ok(table)
+}
+
+/// What parts the cells of lines without a heading: what every line near the top has enough of for so many columns. Commas come
+/// last, since they may be decimal ones.
+fn part(text: &str, columns: usize) -> char {
+    let filled = |line: &&str| !line.trim().is_empty() && !line.starts_with('#');
+    let top: Vec<&str> = text
+        .lines()
+        .filter(filled)
+        .take(super::layout::TOP)
+        .collect();
+    let (mut best, mut most) = (',', 0);
+    for candidate in ['\t', ';', '|', ','] {
+        let counts = top.iter().map(|line| line.matches(candidate).count());
+        let found = counts.min().unwrap_or(0).min(columns.saturating_sub(1));
+        if found > most {
+            (best, most) = (candidate, found);
+        }
+    }
+    best
+}
+
 /// Text of a file: UTF-8, UTF-16 with its mark, else Windows-1252 with a note.
 pub fn decode(bytes: Vec<u8>, notes: &mut Vec<String>) -> Result<String, String> {
     for (mark, encoding) in [
@@ -279,6 +332,18 @@ mod tests {
             assert_eq!(table.decimal_comma, comma, "{text}");
         }
         assert_eq!(table(b"sep=;\nrun;counter;what\nA;1;x\n").line(1), 3);
+    }
+
+    #[test]
+    fn what_parts_points() {
+        for (text, parts) in [
+            ("A1,541300.5,1443600.25,stake; blue\nA2,1,2,\n", ','),
+            ("A1;541300,5;1443600,25;stake, blue\n", ';'),
+            ("# a; b; c; d\nA1\t5\t6\tx, y, z, w\n", '\t'),
+            ("A1 5 6 x\n", ','),
+        ] {
+            assert_eq!(part(text, 4), parts, "{text}");
+        }
     }
 
     #[test]

@@ -100,7 +100,8 @@ pub fn lookalike(name: &str, spec: &TableSpec) -> Option<&'static str> {
         HABITS.iter().find(ours).map(|(_, known)| *known)
     };
     all.clone()
-        .find(|(known, name)| near(known, name))
+        .filter(|(known, name)| near(known, name))
+        .min_by_key(|(known, name)| distance(known, name, FARTHEST))
         .map(|(known, _)| known)
         .or_else(habit)
         .or_else(|| {
@@ -125,10 +126,13 @@ const HABITS: [(&str, &str); 10] = [
     ("defect", "what"),
 ];
 
+/// Letters that a misspelt name may be away from the known one.
+const FARTHEST: usize = 2;
+
 /// Whether a name is within two letters of a known one. Two letters of a name of four make another word, so short names
 /// allow fewer: our choice.
 pub fn near(known: &str, name: &str) -> bool {
-    let allowed = (known.chars().count().saturating_sub(1) / 2).min(2);
+    let allowed = (known.chars().count().saturating_sub(1) / 2).min(FARTHEST);
     distance(known, name, allowed) <= allowed
 }
 
@@ -199,6 +203,7 @@ mod tests {
             ("depht_1", Some("depth_1")),
             ("conter", Some("counter")),
             ("depth1", Some("depth_1")),
+            ("dept_3", Some("depth_3")),
             ("counter_reading", Some("counter")),
             ("tie1ref", Some("tie_N_ref")),
             ("nots", Some("note")),

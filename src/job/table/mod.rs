@@ -11,7 +11,7 @@ mod workbook;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-pub(super) use csv::{decode, read as read_csv};
+pub(super) use csv::{decode, read as read_csv, read_points};
 pub(crate) use heading::near;
 pub(super) use heading::normal;
 pub(super) use layout::{Heading, Layout, lay_out};

@@ -124,6 +124,7 @@ pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
         references: references::references(&view),
         ties: Vec::new(),
         plans: Vec::new(),
+        underlay: Vec::new(),
         crossings: Vec::new(),
         measurements: parts.measurements,
         checks: parts.checks,

@@ -10,6 +10,7 @@ pub mod plan;
 pub mod profile;
 pub mod scale;
 pub mod symbols;
+mod underlay;
 
 pub use geometry::{Pt, Rect, pt};
 pub use pen::Pen;

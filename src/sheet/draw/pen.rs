@@ -34,6 +34,7 @@ pens! {
     Rule "ru" Some((0.18, 0.0)), None, [], "Thin rule.";
     Hair "ha" Some((0.13, 0.55)), None, [], "Rule between rows.";
     Grid "gd" Some((0.13, 0.45)), None, [], "Grid tick.";
+    Plan "pl" Some((0.13, 0.6)), None, [], "What a site plan shows, under the runs.";
     Tint "ti" None, Some(0.93), [], "Light ground of a heading row.";
     Band "bd" None, Some(0.86), [], "95 % band of the invert.";
     Bound "bo" Some((0.18, 0.0)), Some(0.9), [], "95 % ellipse.";

@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 use super::geometry::{Pt, Rect, pt};
 use super::labels::{Obstacles, Placed, Wanted, place};
 use super::scale::{Scale, round_step};
-use super::symbols;
 use super::{Anchor, Drawing, Feature, Item, Node, Pen, Role, Shape};
+use super::{symbols, underlay};
 use crate::record::model::{AsBuilt, Ellipse, Evidence, Run, Vertex, VertexKind};
 use crate::sheet::content::figures;
 use crate::sheet::font::{Fonts, em};
@@ -54,6 +54,9 @@ pub fn draw(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
     let mut inside = Vec::new();
     let mut edge = Vec::new();
     let (arrows, boxes) = sketch.beyond();
+    inside.extend(underlay::draw(record, sketch.frame, &|e, n| {
+        sketch.at(e, n)
+    }));
     if view.grid {
         sketch.grid(&boxes, &mut inside, &mut edge);
     }

@@ -76,7 +76,7 @@ impl Job {
         set(&mut cells, "counter", 0.5 + 5.0 * index as f64);
         set(&mut cells, "ground", 100.0 + 0.01 * index as f64);
         let depth = 1.5 + 0.05 * index as f64;
-        set(&mut cells, "depth_1", format!("{:.3}", depth));
+        set(&mut cells, "depth_1", format!("{depth:.3}"));
         set(&mut cells, "depth_2", format!("{:.3}", depth + 0.01));
         let from = self.choose(here, ties, rng);
         for (number, &reference) in from.iter().enumerate() {

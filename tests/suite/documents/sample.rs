@@ -137,6 +137,7 @@ fn empty(spec: &Spec) -> AsBuilt {
         cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
         published: Vec::new(),
         plans: Vec::new(),
+        underlay: Vec::new(),
         crossings: Vec::new(),
     }
 }
@@ -224,6 +225,61 @@ fn along(corners: &[(f64, f64)], spacing: f64) -> Vec<(f64, (f64, f64), bool)> {
     found
 }
 
+/// Inside diameter, wall and the axis above the invert, metres.
+const PIPE: (f64, f64, f64) = (0.1016, 0.006, 0.04);
+
+/// A vertex of a run: a mark, or a bend if it has no name.
+fn vertex(
+    spec: &Spec,
+    (s, xy): (f64, (f64, f64)),
+    name: Option<String>,
+    number: usize,
+    random: &mut Lcg,
+) -> Vertex {
+    let (diameter, wall, axis) = PIPE;
+    let u = spec.unit;
+    let (e, n) = place(spec, xy);
+    let ground = 215.2 - 0.004 * s + 0.05 * (s * 0.7).sin();
+    let invert = 214.3 - 0.15 * number as f64 - spec.grade * s + random.between(-0.01, 0.01);
+    let depth = ground - invert - axis;
+    let cover = depth - (diameter - axis) - wall;
+    let (a, b) = (random.between(0.12, 0.32), random.between(0.06, 0.12));
+    let ellipse = Ellipse {
+        semi_major_95: u.of(a),
+        semi_minor_95: u.of(b),
+        azimuth_95: random.between(0.0, 180.0),
+    };
+    let evidence = if name.is_none() {
+        Evidence::Inferred
+    } else {
+        Evidence::Located
+    };
+    Vertex {
+        kind: if name.is_none() {
+            VertexKind::Bend
+        } else {
+            VertexKind::Mark
+        },
+        mark: name,
+        station: u.of(s),
+        along_pipe: Some(u.of(s * 1.0002)),
+        easting: e,
+        northing: n,
+        geographic: None,
+        ellipse: Some(ellipse),
+        ground: Some(u.of(ground)),
+        transmitter_depth: Some(u.of(depth)),
+        depth_95: Some(u.of(0.09)),
+        cover: Some(u.of(cover)),
+        invert: Some(u.of(invert)),
+        invert_95: Some(u.of(0.09 + 0.02 * depth)),
+        grade: None,
+        grade_95: None,
+        evidence,
+        joint: None,
+    }
+}
+
 fn run(
     record: &mut AsBuilt,
     spec: &Spec,
@@ -235,54 +291,15 @@ fn run(
     let u = spec.unit;
     let points = along(corners, spec.spacing);
     let length = points.last().unwrap().0;
-    let (diameter, wall, axis) = (0.1016, 0.006, 0.04);
+    let (diameter, wall, _) = PIPE;
     let mut vertices = Vec::new();
     let mut names = 0;
     for (s, xy, corner) in &points {
-        let (e, n) = place(spec, *xy);
-        let ground = 215.2 - 0.004 * s + 0.05 * (s * 0.7).sin();
-        let invert = 214.3 - 0.15 * number as f64 - spec.grade * s + random.between(-0.01, 0.01);
-        let depth = ground - invert - axis;
-        let cover = depth - (diameter - axis) - wall;
-        let (a, b) = (random.between(0.12, 0.32), random.between(0.06, 0.12));
-        let ellipse = Ellipse {
-            semi_major_95: u.of(a),
-            semi_minor_95: u.of(b),
-            azimuth_95: random.between(0.0, 180.0),
-        };
-        let evidence = if *corner {
-            Evidence::Inferred
-        } else {
-            Evidence::Located
-        };
         let name = (!corner).then(|| {
             names += 1;
             format!("{id}{names}")
         });
-        vertices.push(Vertex {
-            kind: if *corner {
-                VertexKind::Bend
-            } else {
-                VertexKind::Mark
-            },
-            mark: name.clone(),
-            station: u.of(*s),
-            along_pipe: Some(u.of(s * 1.0002)),
-            easting: e,
-            northing: n,
-            geographic: None,
-            ellipse: Some(ellipse),
-            ground: Some(u.of(ground)),
-            transmitter_depth: Some(u.of(depth)),
-            depth_95: Some(u.of(0.09)),
-            cover: Some(u.of(cover)),
-            invert: Some(u.of(invert)),
-            invert_95: Some(u.of(0.09 + 0.02 * depth)),
-            grade: None,
-            grade_95: None,
-            evidence,
-            joint: None,
-        });
+        vertices.push(vertex(spec, (*s, *xy), name.clone(), number, random));
         if let Some(name) = name {
             record.marks.push(mark(
                 record,
@@ -417,6 +434,7 @@ fn mark(
             tilt: -1.1,
             tilt_from: "slope".to_owned(),
         }),
+        peak: None,
         predicted: None,
         attributes: BTreeMap::new(),
     }
@@ -663,7 +681,9 @@ pub fn troubled() -> AsBuilt {
             .findings
             .push(finding(*code, code.level(), Some(&mark), &message));
     }
-    record.findings.sort_by(|a, b| b.level.cmp(&a.level));
+    record
+        .findings
+        .sort_by_key(|finding| std::cmp::Reverse(finding.level));
     record.checks.push(Check {
         east: None,
         north: None,
@@ -718,7 +738,7 @@ pub fn hostile() -> AsBuilt {
         m.attributes.insert(bad.to_owned(), bad.to_owned());
     }
     for c in &mut record.camera {
-        c.what = bad.to_owned();
+        bad.clone_into(&mut c.what);
         c.note = Some("javascript:window.hacked=5".to_owned());
     }
     for r in &mut record.references {

@@ -294,7 +294,7 @@ fn killed_at_any_moment_the_results_are_whole() {
     let mut seen = 0;
     for round in 0..40_u32 {
         let mut child = Command::new(std::env::current_exe().unwrap())
-            .args(["--exact", "placing::builds_until_it_is_killed"])
+            .args(["--exact", "export::placing::builds_until_it_is_killed"])
             .env("ASLAID_BUILD_UNTIL_KILLED", root.path())
             .stdout(Stdio::null())
             .spawn()

@@ -179,7 +179,7 @@ fn spoil(way: &str, record: &mut AsBuilt) {
         }
         "no-run" => run.vertices.truncate(1),
         "coordinates" => {
-            record.frame.crs = "local".to_owned();
+            "local".clone_into(&mut record.frame.crs);
             record.frame.local = true;
         }
         "elsewhere" => {
@@ -217,7 +217,7 @@ fn spoil(way: &str, record: &mut AsBuilt) {
             .iter_mut()
             .for_each(|vertex| vertex.transmitter_depth = Some(60.0)),
         "above-ground" => {
-            run.vertices[1].ground = run.vertices[1].invert.map(|invert| invert - 0.4)
+            run.vertices[1].ground = run.vertices[1].invert.map(|invert| invert - 0.4);
         }
         "vertical" => record.frame.vertical = Some("NGVD29".to_owned()),
         "below-main" => run.vertices.iter_mut().for_each(|vertex| {
@@ -303,7 +303,7 @@ impl Town {
         self.bad.get(source).copied()
     }
 
-    pub fn job_of(&self, source: &str) -> Option<String> {
+    pub fn job_of(source: &str) -> Option<String> {
         Path::new(source)
             .file_stem()
             .map(|stem| stem.to_string_lossy().into_owned())

@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::support::{Corner, folder, read, record, run};
 
-fn ogr2ogr(arguments: &[&str]) {
+pub fn ogr2ogr(arguments: &[&str]) {
     let output = Command::new("ogr2ogr")
         .args(arguments)
         .output()
@@ -20,7 +20,7 @@ fn ogr2ogr(arguments: &[&str]) {
     );
 }
 
-fn text(path: &Path) -> &str {
+pub fn text(path: &Path) -> &str {
     path.to_str().expect("a plain path")
 }
 
@@ -129,8 +129,7 @@ fn what_is_no_plan_is_an_error_that_names_the_file() {
             "no GeoPackage",
         ),
         (write("f.gpkg", b""), "no GeoPackage"),
-        (write("g.dxf", b"0\nEOF\n"), "feature `gdal`"),
-        (write("h.shp", b""), "feature `gdal`"),
+        (write("g.dwg", b""), "a plan is a GeoJSON"),
         (write("i.pdf", b""), "a plan is a GeoJSON"),
         (folder.path().join("missing.geojson"), "No such file"),
         (folder.path().to_owned(), "a plan is a GeoJSON"),

@@ -189,8 +189,7 @@ fn compare(ours: Vec<Vec<(usize, String, f64, f64)>>, theirs: Vec<Vec<(usize, St
         }
     }
     println!(
-        "{PLANS} plans: {crosses} crossings, {near} near, {within} within; largest difference {:.1e} m",
-        worst
+        "{PLANS} plans: {crosses} crossings, {near} near, {within} within; largest difference {worst:.1e} m"
     );
     assert!(
         crosses > 600 && near > 500 && within > 20,

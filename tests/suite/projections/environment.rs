@@ -52,7 +52,11 @@ fn child_prints_errors() {
 
 fn child(test: &str, folder: &Path, variables: &[(&str, &str)]) -> String {
     let output = Command::new(std::env::current_exe().unwrap())
-        .args([&format!("environment::{test}"), "--exact", "--nocapture"])
+        .args([
+            &format!("projections::environment::{test}"),
+            "--exact",
+            "--nocapture",
+        ])
         .current_dir(folder)
         .envs(variables.iter().copied())
         .output()

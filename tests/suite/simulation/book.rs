@@ -134,6 +134,8 @@ pub struct Book {
     pub axis: f64,
     /// Sensing point above the ground.
     pub sensor_height: f64,
+    /// Signal readings are proportional to the field.
+    pub linear: bool,
     /// Antenna above the ground.
     pub antenna: f64,
     /// Grid distance over ground distance.

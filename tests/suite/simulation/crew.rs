@@ -35,6 +35,8 @@ const GROUND: f64 = 0.02;
 const LEVEL: f64 = 0.002;
 const COUNTER: f64 = 0.03;
 const COUNTER_FRACTION: f64 = 0.01;
+/// One-sigma of a signal reading, part of it: the crate's own choice in `transmitter/tilt.rs`.
+const SIGNAL: f64 = 0.03;
 /// Difference of the two readings of a pair over their mean; the method takes 10 % as the most: our choice.
 const PAIR: f64 = 0.015;
 
@@ -129,6 +131,11 @@ impl Crew {
         let accepted = shown * self.depth_scale + self.error(DEPTH.hypot(DEPTH_FRACTION * shown));
         let half = 0.5 * accepted * self.error(PAIR).clamp(-0.08, 0.08);
         [accepted + half, accepted - half]
+    }
+
+    /// A signal reading, in the receiver's own unit.
+    pub fn signal(&mut self, strength: f64) -> f64 {
+        strength * (1.0 + self.error(SIGNAL))
     }
 
     /// The measured depth of an exposed invert.

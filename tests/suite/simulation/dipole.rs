@@ -44,6 +44,32 @@ pub fn ends(height: impl Fn(f64) -> f64, tilt: f64) -> [f64; 2] {
     [root(along, 0.0, reach), root(along, 0.0, -reach)]
 }
 
+/// Strength of the field at (x, y, z), y to the side.
+pub fn strength([x, y, z]: [f64; 3], tilt: f64) -> f64 {
+    let m = [tilt.cos(), tilt.sin()];
+    let r2 = x * x + y * y + z * z;
+    let r = [x, y, z];
+    let projection = 3.0 * (m[0] * x + m[1] * z) / r2;
+    let b = [0, 1, 2].map(|i| projection * r[i] - [m[0], 0.0, m[1]][i]);
+    (b[0] * b[0] + b[1] * b[1] + b[2] * b[2]).sqrt() / (r2 * r2.sqrt())
+}
+
+/// Where the field is strongest on the line over the pipe, by looking about and then closer.
+pub fn peak(height: impl Fn(f64) -> f64, tilt: f64) -> f64 {
+    let mut reach = 0.6 * height(0.0);
+    let mut middle = 0.0;
+    for _ in 0..12 {
+        let tries = (-20..=20).map(|step| middle + reach * f64::from(step) / 20.0);
+        let strongest = |a: &f64, b: &f64| {
+            let [a, b] = [*a, *b].map(|x| strength([x, 0.0, height(x)], tilt));
+            a.total_cmp(&b)
+        };
+        middle = tries.max_by(strongest).expect("tries");
+        reach *= 0.2;
+    }
+    middle
+}
+
 /// Depth below its lower coil that a receiver shows at x, from the strengths at its two coils as if the
 /// transmitter lay level straight below: it falls with the cube of the distance.
 pub fn shown_depth(x: f64, height: f64, tilt: f64) -> f64 {
@@ -56,7 +82,7 @@ pub fn shown_depth(x: f64, height: f64, tilt: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::{crossline, ends, shown_depth};
+    use super::{crossline, ends, field, peak, shown_depth, strength};
 
     /// Tilt in degrees; end behind, end ahead, crossline over depth. Made with magpylib and a Brent root finder.
     const PUBLISHED: [[f64; 4]; 6] = [
@@ -101,6 +127,21 @@ mod tests {
                 );
             }
         }
+    }
+
+    /// 2° puts the strongest signal 0.185 of the depth off, 10° 0.248, an upright transmitter straight above.
+    #[test]
+    fn the_peak_runs_off_quickly_with_a_little_tilt() {
+        for (degrees, off) in [(2.0_f64, 0.185), (10.0, 0.248), (90.0, 0.0)] {
+            for depth in [0.5, 2.0] {
+                let found = peak(|_| depth, degrees.to_radians()) / depth;
+                assert!((found - off).abs() < 5e-4, "{degrees}: {found}");
+                let mirrored = peak(|_| depth, -degrees.to_radians()) / depth;
+                assert!((mirrored + off).abs() < 5e-4, "−{degrees}: {mirrored}");
+            }
+        }
+        let [x, z] = field(0.4, 1.1, 0.3);
+        assert!((strength([0.4, 0.0, 1.1], 0.3) - x.hypot(z)).abs() < 1e-12);
     }
 
     #[test]

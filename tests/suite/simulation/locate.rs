@@ -1,13 +1,15 @@
 //! Locates one transmitter: where the field puts the paint, what the receiver shows, what the crew writes down.
 
+use std::f64::consts::PI;
+
 use super::book::{Book, Cell, Row};
 use super::crew::Crew;
 use super::dipole;
 use super::frame::Ground;
 use super::log::Log;
-use super::pipe::Pipe;
+use super::pipe::{Pipe, Surface};
 use super::position::{Means, measure};
-use super::scenario::{EndPoints, Heights, Method, Scenario};
+use super::scenario::{EndPoints, Found, Heights, Method, Scenario, Signals};
 use super::site::distance;
 use super::survey::{AXIS_ABOVE_INVERT, LENS, beside};
 use super::truth::{TrueMark, Truth};
@@ -20,6 +22,53 @@ pub struct Paint {
     pub run: String,
     /// Where it is.
     pub at: Ground,
+}
+
+/// A transmitter as it lies, and the receiver on the ground over it. Ahead is the direction of the push.
+struct Lying {
+    place: Ground,
+    azimuth: f64,
+    surface: Surface,
+    axis: f64,
+    sensor_height: f64,
+    tilt: f64,
+}
+
+impl Lying {
+    /// The place so far ahead of the transmitter and so far to its right.
+    fn at(&self, ahead: f64, right: f64) -> Ground {
+        let (sin, cos) = self.azimuth.sin_cos();
+        let [x, y] = self.place;
+        [x + ahead * sin + right * cos, y + ahead * cos - right * sin]
+    }
+
+    fn along(&self, ahead: f64) -> Ground {
+        self.at(ahead, 0.0)
+    }
+
+    /// How far ahead of the transmitter and to its right a place is.
+    fn local(&self, [x, y]: Ground) -> [f64; 2] {
+        let (sin, cos) = self.azimuth.sin_cos();
+        let (x, y) = (x - self.place[0], y - self.place[1]);
+        [x * sin + y * cos, x * cos - y * sin]
+    }
+
+    /// Ground over the transmitter's axis.
+    fn over(&self, ahead: f64) -> f64 {
+        self.surface.at(self.along(ahead)) - self.axis
+    }
+
+    /// Sensing point over the transmitter's axis.
+    fn sensed(&self, ahead: f64) -> f64 {
+        self.over(ahead) + self.sensor_height
+    }
+
+    /// Strength of the field at the sensing point over a place.
+    fn strength(&self, at: Ground) -> f64 {
+        let [x, y] = self.local(at);
+        let height = self.surface.at(at) - self.axis + self.sensor_height;
+        dipole::strength([x, y, height], self.tilt)
+    }
 }
 
 /// The crew at work on a site, and all that it has done so far.
@@ -61,27 +110,69 @@ impl Locator<'_> {
         number: (usize, bool),
         mut row: Row,
     ) {
-        let ahead = if self.scenario.upstream { -1.0 } else { 1.0 };
-        let azimuth = pipe.plan.azimuth(station);
-        let place = pipe.plan.at(station);
-        let along = |x: f64| {
-            [
-                place[0] + ahead * x * azimuth.sin(),
-                place[1] + ahead * x * azimuth.cos(),
-            ]
+        let upright = self.scenario.upright && number.0 % 2 == 1;
+        let lying = self.lying(pipe, station, upright);
+        let spot = if upright || self.scenario.found == Found::Peak {
+            row.set("found_by", "peak");
+            dipole::peak(|x| lying.sensed(x), lying.tilt)
+        } else {
+            dipole::crossline(|x| lying.sensed(x), lying.tilt)
         };
-        let invert = pipe.profile.invert(station);
-        let surface = self.means.site.surface;
-        let over = |x: f64| surface.at(along(x)) - invert - AXIS_ABOVE_INVERT;
-        let sensed = |x: f64| over(x) + self.scenario.sensor_height;
-        let tilt = self.crew.unseen_tilt() - ahead * pipe.profile.slope(station).atan();
-
-        let crossline = dipole::crossline(sensed, tilt);
-        let paint = self.crew.mark(along(crossline), over(0.0));
-        let shown = dipole::shown_depth(crossline, over(crossline), tilt);
+        if upright {
+            row.set("attitude", "vertical");
+            row.set("read_by", "manual");
+        }
+        let paint = self.crew.mark(lying.along(spot), lying.over(0.0));
+        let shown = dipole::shown_depth(spot, lying.over(spot), lying.tilt);
         let cable = self.cable(pipe, station) + LENS;
         row.set("counter", Cell::Length(self.crew.counter(cable)));
         self.measure(method, paint, &mut row);
+        self.depth_and_ground(shown, paint, number, &mut row);
+        if self.scenario.tilts && number.0.is_multiple_of(2) {
+            row.set("tilt", Cell::Angle(self.crew.given_tilt(lying.tilt)));
+        }
+        let heading = if upright {
+            "upright".to_owned()
+        } else {
+            format!("{method:?}")
+        };
+        self.truly(&lying, station, paint, heading, &row);
+        if upright {
+            // No two points of vertical field, and the strongest signal is the mark itself.
+            self.book.marks.push(row);
+        } else {
+            self.signs_beside(method, &lying, paint, row);
+        }
+    }
+
+    /// The transmitter at a station as it lies there, and the receiver over it.
+    fn lying(&mut self, pipe: &Pipe, station: f64, upright: bool) -> Lying {
+        let (azimuth, slope) = (
+            pipe.plan.azimuth(station),
+            pipe.profile.slope(station).atan(),
+        );
+        let (azimuth, slope) = if self.scenario.upstream {
+            (azimuth + PI, slope)
+        } else {
+            (azimuth, -slope)
+        };
+        Lying {
+            place: pipe.plan.at(station),
+            azimuth,
+            surface: self.means.site.surface,
+            axis: pipe.profile.invert(station) + AXIS_ABOVE_INVERT,
+            sensor_height: self.scenario.sensor_height,
+            tilt: self.crew.unseen_tilt() + if upright { 0.5 * PI } else { slope },
+        }
+    }
+
+    fn depth_and_ground(
+        &mut self,
+        shown: f64,
+        paint: Ground,
+        number: (usize, bool),
+        row: &mut Row,
+    ) {
         if self.scenario.readings {
             let [first, half_turn_on] = self.crew.depth_pair(shown);
             row.set("depth_1", Cell::Length(first));
@@ -93,54 +184,87 @@ impl Locator<'_> {
             Heights::Levels | Heights::Gnss => false,
         };
         if ground {
-            row.set("ground", Cell::Length(self.crew.ground(surface.at(paint))));
+            let elevation = self.means.site.surface.at(paint);
+            row.set("ground", Cell::Length(self.crew.ground(elevation)));
         }
-        if self.scenario.tilts && number.0.is_multiple_of(2) {
-            row.set("tilt", Cell::Angle(self.crew.given_tilt(tilt)));
-        }
+    }
+
+    /// Notes down where the transmitter truly is.
+    fn truly(&mut self, lying: &Lying, station: f64, paint: Ground, heading: String, row: &Row) {
         let (name, run) = (row.text("mark").to_owned(), row.text("run").to_owned());
-        let grid = self.means.site.frame.grid(place);
-        let depth = surface.at(paint) - invert - AXIS_ABOVE_INVERT;
-        let heading = format!("{method:?}");
         let mark = TrueMark {
-            run,
-            grid,
-            invert,
-            depth,
-            tilt,
+            run: run.clone(),
+            grid: self.means.site.frame.grid(lying.place),
+            invert: lying.axis - AXIS_ABOVE_INVERT,
+            depth: lying.surface.at(paint) - lying.axis,
+            tilt: lying.tilt,
             method: heading,
             station,
         };
         self.paints.push(Paint {
             mark: name.clone(),
-            run: mark.run.clone(),
+            run,
             at: paint,
         });
         self.truth.marks.insert(name, mark);
-        let ends = dipole::ends(sensed, tilt).map(along);
-        self.ends(method, paint, ends, over(0.0), row);
+    }
+
+    /// What else the receiver shows around the mark: end points, signals, a peak apart from the crossline.
+    fn signs_beside(&mut self, method: Method, lying: &Lying, paint: Ground, mut row: Row) {
+        let depth = lying.over(0.0);
+        let beside = (self.scenario.found == Found::PeakBeside).then(|| {
+            let peak = dipole::peak(|x| lying.sensed(x), lying.tilt);
+            self.crew.mark(lying.along(peak), depth)
+        });
+        let ends = (self.scenario.ends != EndPoints::None).then(|| {
+            let ends = dipole::ends(|x| lying.sensed(x), lying.tilt);
+            ends.map(|end| self.crew.end(lying.along(end), depth))
+        });
+        let shown_at = match self.scenario.signals {
+            Signals::None => None,
+            Signals::AtEnds => ends,
+            Signals::Step(step) => {
+                row.set("signal_step", Cell::Length(step));
+                let [x, y] = lying.local(paint);
+                Some([step, -step].map(|step| lying.at(x + step, y)))
+            }
+        };
+        if let Some([ahead, behind]) = shown_at {
+            let gain = 500.0 / lying.strength(paint);
+            for (column, at) in [
+                ("signal", paint),
+                ("signal_ahead", ahead),
+                ("signal_behind", behind),
+            ] {
+                let reading = self.crew.signal(gain * lying.strength(at));
+                row.set(column, format!("{reading:.1}"));
+            }
+        }
+        let (name, run) = (row.text("mark").to_owned(), row.text("run").to_owned());
+        self.ends(method, paint, ends, row);
+        if let Some(peak) = beside {
+            let mut row = self::beside(&name, &run, "peak");
+            self.measure(method, peak, &mut row);
+            self.book.marks.push(row);
+        }
     }
 
     /// Puts the mark's row into the book with its end points, if they are located.
-    fn ends(&mut self, method: Method, paint: Ground, ends: [Ground; 2], depth: f64, mut row: Row) {
+    fn ends(&mut self, method: Method, paint: Ground, ends: Option<[Ground; 2]>, mut row: Row) {
         let (name, run) = (row.text("mark").to_owned(), row.text("run").to_owned());
-        match self.scenario.ends {
-            EndPoints::None => self.book.marks.push(row),
-            EndPoints::Distances => {
-                for (column, end) in ["end_ahead", "end_behind"].into_iter().zip(ends) {
-                    let end = self.crew.end(end, depth);
-                    row.set(column, Cell::Length(self.crew.tape(distance(paint, end))));
-                }
-                self.book.marks.push(row);
+        let named = ["end_ahead", "end_behind"];
+        let ends: Vec<_> = named.into_iter().zip(ends.into_iter().flatten()).collect();
+        if self.scenario.ends == EndPoints::Distances {
+            for (column, end) in &ends {
+                row.set(column, Cell::Length(self.crew.tape(distance(paint, *end))));
             }
-            EndPoints::Rows => {
+        }
+        self.book.marks.push(row);
+        if self.scenario.ends == EndPoints::Rows {
+            for (role, end) in &ends {
+                let mut row = beside(&name, &run, role);
+                self.measure(method, *end, &mut row);
                 self.book.marks.push(row);
-                for (role, end) in ["end_ahead", "end_behind"].into_iter().zip(ends) {
-                    let end = self.crew.end(end, depth);
-                    let mut row = beside(&name, &run, role);
-                    self.measure(method, end, &mut row);
-                    self.book.marks.push(row);
-                }
             }
         }
     }

@@ -57,6 +57,28 @@ pub enum EndPoints {
     Rows,
 }
 
+/// Which spot over the transmitter is marked.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Found {
+    /// The line where the field is level.
+    Crossline,
+    /// The strongest signal.
+    Peak,
+    /// The line where the field is level, and the strongest signal besides.
+    PeakBeside,
+}
+
+/// Linear signals that are read besides.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Signals {
+    /// None.
+    None,
+    /// At the mark and at the end points (which must be located).
+    AtEnds,
+    /// At the mark and so many metres ahead of it and behind.
+    Step(f64),
+}
+
 /// Where ground elevations come from.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Heights {
@@ -123,6 +145,12 @@ pub struct Scenario {
     pub ends: EndPoints,
     /// Depth readings are taken.
     pub readings: bool,
+    /// The spot that is marked.
+    pub found: Found,
+    /// Linear signals.
+    pub signals: Signals,
+    /// Every other mark is over a transmitter that stands in an upright pipe.
+    pub upright: bool,
     /// Sensing point above the ground while ends and crossline are found.
     pub sensor_height: f64,
     /// Every other mark has its tilt given.
@@ -171,6 +199,9 @@ impl Default for Scenario {
             belly: None,
             ends: EndPoints::None,
             readings: true,
+            found: Found::Crossline,
+            signals: Signals::None,
+            upright: false,
             sensor_height: 0.0,
             tilts: false,
             heights: Heights::Given,
@@ -214,6 +245,9 @@ knobs! {
     belly: Option<Belly>,
     ends: EndPoints,
     readings: bool,
+    found: Found,
+    signals: Signals,
+    upright: bool,
     sensor_height: f64,
     tilts: bool,
     heights: Heights,

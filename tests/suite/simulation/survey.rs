@@ -9,7 +9,7 @@ use super::locate::Locator;
 use super::log::Log;
 use super::position::Means;
 use super::rng::Rng;
-use super::scenario::{Heights, Method, Scenario};
+use super::scenario::{Heights, Method, Scenario, Signals};
 use super::site::{Site, corners, distance, references};
 use super::truth::{TrueBend, TrueSight, Truth};
 use crate::row;
@@ -112,6 +112,7 @@ fn open_book(scenario: &Scenario, site: &Site, rng: &mut Rng) -> Book {
         lens: LENS,
         axis: AXIS_ABOVE_INVERT,
         sensor_height: scenario.sensor_height,
+        linear: scenario.signals != Signals::None,
         antenna: ANTENNA,
         scale: site.frame.scale,
         runs,

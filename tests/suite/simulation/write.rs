@@ -59,8 +59,8 @@ fn head(book: &Book) -> String {
     let _ = write!(
         text,
         "[equipment]\nlens_to_transmitter = \"{} m\"\naxis_above_invert = \"{} m\"\nsensor_height = \"{} m\"\n\
-         antenna_height = \"{} m\"\n",
-        book.lens, book.axis, book.sensor_height, book.antenna
+         antenna_height = \"{} m\"\nsignal_is_linear = {}\n",
+        book.lens, book.axis, book.sensor_height, book.antenna, book.linear
     );
     for run in &book.runs {
         let pushed = if run.upstream {

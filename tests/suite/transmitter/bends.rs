@@ -266,11 +266,8 @@ fn rates_are_what_small_moves_do() {
                 [bend.e, bend.n]
             };
             let (low, high) = (moved(-1e-4), moved(1e-4));
-            for coordinate in 0..2 {
-                let (found, expected) = (
-                    rate[coordinate][axis],
-                    (high[coordinate] - low[coordinate]) / 2e-4,
-                );
+            for (coordinate, row) in rate.iter().enumerate() {
+                let (found, expected) = (row[axis], (high[coordinate] - low[coordinate]) / 2e-4);
                 assert!(
                     (found - expected).abs() < 0.03,
                     "{mark} {axis} {coordinate}: {found} {expected}"

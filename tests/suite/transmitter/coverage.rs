@@ -89,10 +89,6 @@ impl Tally {
 }
 
 #[test]
-#[expect(
-    clippy::too_many_lines,
-    reason = "one table of tallies, filled and read in one place"
-)]
 fn bounds_hold_the_truth_95_percent_of_the_time() {
     let mut random = Random(20_260_514);
     let (mut ellipse, mut invert, mut leg, mut whole, mut length) = (

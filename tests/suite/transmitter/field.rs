@@ -35,10 +35,6 @@ fn vectors_on_file() {
 
 /// The closed forms against the library's field: there the field is vertical, level, strongest, from −45 to 45°; and 500 vectors.
 #[test]
-#[expect(
-    clippy::too_many_lines,
-    reason = "asking and comparing belong together"
-)]
 fn field_of_an_independent_library() {
     let python = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/venv/bin/python");
     assert!(

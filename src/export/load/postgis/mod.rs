@@ -13,10 +13,10 @@ use postgres::types::{ToSql, Type};
 use postgres::{Client, Config, NoTls};
 
 use super::columns::Typed;
-use super::{Identity, Layer, Registry, Store, Version, geometry, history, system};
+use super::{Further, Identity, Layer, Registry, Store, Version, geometry, history, system};
 use crate::error::Error;
 use crate::export::gpkg::layer::{Layer as Names, quoted};
-use crate::export::value::Kind;
+use crate::export::value::{Kind, Value};
 use crate::export::wkb;
 use crate::record::AsBuilt;
 
@@ -325,6 +325,47 @@ impl Store for Postgis {
             ],
         )
         .map(|_| ())
+    }
+
+    fn further(&mut self, table: &Further) -> Result<(), String> {
+        let mut wanted = vec![Typed::new("supplier", "text"), Typed::new("job", "text")];
+        let own = table.columns.iter();
+        wanted.extend(own.map(|(name, kind)| Typed::new(name, tables::sql_type(*kind))));
+        self.table(&table.name, &wanted, None, "").map(|_| ())
+    }
+
+    fn put(
+        &mut self,
+        table: &Further,
+        identity: &Identity,
+        rows: &[Vec<Value<'_>>],
+    ) -> Result<(), String> {
+        let name = self.full(&table.name);
+        let clear = format!("DELETE FROM {name} WHERE supplier = $1 AND job = $2");
+        self.execute(&clear, &[&identity.supplier, &identity.job])?;
+        let columns: Vec<&str> = table.columns.iter().map(|(name, _)| *name).collect();
+        let places: Vec<String> = (3..columns.len() + 3).map(|at| format!("${at}")).collect();
+        let sql = format!(
+            "INSERT INTO {name} (supplier, job, {}) VALUES ($1, $2, {})",
+            columns.join(", "),
+            places.join(", ")
+        );
+        for row in rows {
+            let cells: Vec<Cell<'_>> = row.iter().cloned().map(Cell::Value).collect();
+            let mut values: Vec<&(dyn ToSql + Sync)> = vec![&identity.supplier, &identity.job];
+            values.extend(cells.iter().map(|cell| cell as &(dyn ToSql + Sync)));
+            self.execute(&sql, &values)?;
+        }
+        Ok(())
+    }
+
+    fn texts(&mut self, table: &Further, column: &str) -> Result<Vec<String>, String> {
+        let ask = format!(
+            "SELECT {column} FROM {} ORDER BY supplier COLLATE \"C\", job COLLATE \"C\"",
+            self.full(&table.name)
+        );
+        let rows = self.client.query(&ask, &[]).map_err(|e| plain(&e))?;
+        Ok(rows.iter().map(|row| row.get(0)).collect())
     }
 
     fn commit(&mut self) -> Result<(), String> {

@@ -3,7 +3,7 @@
 use super::{Postgis, plain};
 use crate::export::gpkg::layer::{Layer as Names, quoted, shape};
 use crate::export::load::columns::{Typed, compare};
-use crate::export::load::{Layer, history};
+use crate::export::load::{Layer, history, other_system};
 use crate::export::value::{Kind, without_nul};
 
 impl Postgis {
@@ -123,17 +123,13 @@ impl Postgis {
             .client
             .query_opt(ask, &[&self.schema, &name, &geometry])
             .map_err(|e| plain(&e))?;
-        match found.map(|row| row.get::<_, i32>(0)) {
-            Some(other) if other != 0 && other != srid => Err(format!(
-                "table {} holds the coordinate system {other}, and the record is in {srid}; build it with --crs EPSG:{other}, or name another table with --table",
-                self.full(name)
-            )),
-            _ => Ok(()),
-        }
+        // 0 stands for a table that anyone made without a system.
+        let theirs = found.map(|row| row.get(0)).filter(|other| *other != 0);
+        other_system(&format!("table {}", self.full(name)), theirs, srid)
     }
 }
 
-const fn sql_type(kind: Kind) -> &'static str {
+pub(super) const fn sql_type(kind: Kind) -> &'static str {
     match kind {
         Kind::Text => "text",
         Kind::Integer => "bigint",

@@ -7,7 +7,6 @@ use rusqlite::types::ValueRef;
 use rusqlite::{Connection, OpenFlags, Row};
 
 use super::{RawLayer, Reader, System, wkb};
-use crate::plan::layers::Layers;
 
 /// The format.
 pub struct GeoPackage;
@@ -17,12 +16,18 @@ impl Reader for GeoPackage {
         &["gpkg"]
     }
 
-    fn read(&self, path: &Path, _: &Layers) -> Result<Vec<RawLayer>, String> {
+    fn read(
+        &self,
+        path: &Path,
+        _: Option<&str>,
+        _: &mut Vec<String>,
+    ) -> Result<Vec<RawLayer>, String> {
         read(path).map_err(|why| format!("this is no GeoPackage that can be read: {why}"))
     }
 }
 
-fn read(path: &Path) -> rusqlite::Result<Vec<RawLayer>> {
+/// Its feature tables.
+pub fn read(path: &Path) -> rusqlite::Result<Vec<RawLayer>> {
     let connection = Connection::open_with_flags(
         path,
         OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX,

@@ -3,10 +3,9 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use geojson::{FeatureCollection, JsonObject, JsonValue, feature::Id};
+use geojson::{Feature, FeatureCollection, JsonObject, JsonValue, feature::Id};
 
 use super::{RawLayer, Reader, System};
-use crate::plan::layers::Layers;
 
 /// The format.
 pub struct GeoJson;
@@ -19,7 +18,12 @@ impl Reader for GeoJson {
         &["geojson", "json"]
     }
 
-    fn read(&self, path: &Path, layers: &Layers) -> Result<Vec<RawLayer>, String> {
+    fn read(
+        &self,
+        path: &Path,
+        layer_column: Option<&str>,
+        _: &mut Vec<String>,
+    ) -> Result<Vec<RawLayer>, String> {
         let text =
             std::fs::read_to_string(path).map_err(|why| format!("{why}: GeoJSON is UTF-8 text"))?;
         let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
@@ -30,21 +34,31 @@ impl Reader for GeoJson {
             .file_stem()
             .map(|stem| stem.to_string_lossy().into_owned())
             .unwrap_or_default();
-        Ok(by_layer(
-            FeatureCollection::try_from(parsed).map_err(|why| why.to_string())?,
-            &stem,
-            layers,
-        ))
+        Ok(by_layer(collection(parsed), &stem, layer_column))
     }
 }
 
-fn by_layer(collection: FeatureCollection, stem: &str, layers: &Layers) -> Vec<RawLayer> {
+/// Any of the kinds of GeoJSON as a collection: a feature or a shape alone is one of one.
+fn collection(parsed: geojson::GeoJson) -> FeatureCollection {
+    let feature = match parsed {
+        geojson::GeoJson::FeatureCollection(collection) => return collection,
+        geojson::GeoJson::Feature(feature) => feature,
+        geojson::GeoJson::Geometry(geometry) => Feature::from(geometry),
+    };
+    FeatureCollection {
+        bbox: None,
+        // What an object says of its coordinates, wherever it stands.
+        foreign_members: feature.foreign_members.clone(),
+        features: vec![feature],
+    }
+}
+
+fn by_layer(collection: FeatureCollection, stem: &str, column: Option<&str>) -> Vec<RawLayer> {
     let system = system(collection.foreign_members.as_ref(), &collection);
     let mut found: Vec<RawLayer> = Vec::new();
     let mut places: BTreeMap<String, usize> = BTreeMap::new();
     for (number, feature) in (1..).zip(collection.features) {
         let attributes = attributes(feature.properties.as_ref());
-        let column = layers.layer_column.as_deref();
         let own = match column {
             Some(column) => attributes.get(column),
             None => attributes.get("layer").or_else(|| attributes.get("Layer")),
@@ -147,11 +161,7 @@ mod tests {
 
     fn read(text: &str) -> Vec<RawLayer> {
         let parsed: geojson::GeoJson = text.parse().unwrap();
-        by_layer(
-            FeatureCollection::try_from(parsed).unwrap(),
-            "plan",
-            &Layers::default(),
-        )
+        by_layer(collection(parsed), "plan", None)
     }
 
     #[test]

@@ -1,0 +1,146 @@
+//! What an intake keeps in a database besides the tables of `load`: the records themselves, in `record_document`, and the mains
+//! that their runs meet, in `tap` (lengths in metres). Both are named after the table of records, if that has another name.
+
+use std::path::Path;
+
+use super::{Further, Identity, Options, Problem, Target, View, named, one, open, source};
+use crate::error::Error;
+use crate::export::table::Getter;
+use crate::export::value::{Kind, Value};
+use crate::record::AsBuilt;
+
+/// Where a run meets a main; metres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Meets<'a> {
+    /// Run.
+    pub run: &'a str,
+    /// Main.
+    pub main: &'a str,
+    /// Along the main from its downstream manhole.
+    pub station: f64,
+    /// That manhole.
+    pub from: Option<&'a str>,
+    /// From the run's end to the main's line.
+    pub distance: f64,
+    /// Its 95 % bound.
+    pub distance_95: f64,
+    /// The run's invert above the main's.
+    pub above: Option<f64>,
+    /// Its 95 % bound.
+    pub above_95: Option<f64>,
+    /// Another main that is as near, the bounds considered.
+    pub or: Option<&'a str>,
+}
+
+const DOCUMENT: &[(&str, Kind)] = &[("hash", Kind::Text), ("document", Kind::Text)];
+const TAP: &[(&str, Kind)] = &[
+    ("run", Kind::Text),
+    ("main", Kind::Text),
+    ("station_m", Kind::Real),
+    ("from_manhole", Kind::Text),
+    ("distance_m", Kind::Real),
+    ("distance_95_m", Kind::Real),
+    ("above_m", Kind::Real),
+    ("above_95_m", Kind::Real),
+    ("or_main", Kind::Text),
+];
+
+fn document_table(options: &Options) -> Further {
+    Further {
+        name: format!("{}_document", named("record", options)),
+        meaning: "records as they were accepted",
+        columns: DOCUMENT,
+    }
+}
+
+fn tap_table(options: &Options) -> Further {
+    let name = match options.tables.get("record") {
+        Some(record) => format!("{record}_tap"),
+        None => "tap".to_owned(),
+    };
+    Further {
+        name,
+        meaning: "where a run meets a main",
+        columns: TAP,
+    }
+}
+
+/// Columns of a record that its job publishes beyond those that every record has.
+#[must_use]
+pub fn further_columns(record: &AsBuilt) -> Vec<String> {
+    let view = View::new(record);
+    let columns = view.features().flat_map(|table| &table.columns);
+    columns
+        .filter(|column| matches!(column.getter, Getter::Published(_)))
+        .map(|column| column.name.clone())
+        .collect()
+}
+
+/// Every record that an intake put there, by supplier and job.
+///
+/// # Errors
+/// [`Error::Load`]: the database can't be reached, or what it holds is no record of this program.
+pub fn documents(into: &Target, options: &Options) -> Result<Vec<AsBuilt>, Error> {
+    let (target, mut store) = open(into, options)?;
+    let failed = |why: String| Error::Load {
+        target: target.clone(),
+        why,
+    };
+    let table = document_table(options);
+    // What this makes where it is missing goes with the transaction, which nothing ends here.
+    store.further(&table).map_err(failed)?;
+    let texts = store.texts(&table, "document").map_err(failed)?;
+    let records = texts.iter().map(|text| serde_json::from_str(text));
+    records
+        .collect::<Result<_, _>>()
+        .map_err(|why| failed(format!("a document in {} is no record: {why}", table.name)))
+}
+
+/// Puts a record and the mains that it meets there by one transaction: whole or not at all.
+///
+/// # Errors
+/// [`Error::Read`] for a record that has no place in a database, [`Error::Load`] where the database refuses it.
+pub fn put(
+    record: &AsBuilt,
+    meets: &[Meets<'_>],
+    into: &Target,
+    options: &Options,
+) -> Result<(), Error> {
+    let (target, mut store) = open(into, options)?;
+    let failed = |why: String| Error::Load {
+        target: target.clone(),
+        why,
+    };
+    let path = Path::new(&record.job.id);
+    let (identity, version) = source::identity(path, record)?;
+    let document = serde_json::to_string(record).map_err(|why| failed(why.to_string()))?;
+    one(path, record, store.as_mut(), None, options).map_err(|why| match why {
+        Problem::Record(error) => error,
+        Problem::Store(why) => failed(why),
+    })?;
+    let mut keep = |table: &Further, identity: &Identity, rows: &[Vec<Value<'_>>]| {
+        store
+            .further(table)
+            .and_then(|()| store.put(table, identity, rows))
+            .map_err(failed)
+    };
+    let row = vec![Value::from(&version.hash), Value::from(&document)];
+    keep(&document_table(options), &identity, &[row])?;
+    let rows: Vec<Vec<Value<'_>>> = meets.iter().map(cells).collect();
+    keep(&tap_table(options), &identity, &rows)?;
+    store.commit().map_err(failed)
+}
+
+fn cells<'a>(meets: &Meets<'a>) -> Vec<Value<'a>> {
+    vec![
+        Value::from(meets.run),
+        Value::from(meets.main),
+        Value::from(meets.station),
+        Value::from(meets.from),
+        Value::from(meets.distance),
+        Value::from(meets.distance_95),
+        Value::from(meets.above),
+        Value::from(meets.above_95),
+        Value::from(meets.or),
+    ]
+}
