@@ -75,3 +75,33 @@ for path in [*root.glob("fixtures/fields/*.toml"), root / "fuzz/intake.toml"]:
     put("fields", path.read_bytes())
 put("fields", b'crs = "EPSG:2264"\nunit = "us-ft"\nnear = "5 ft"\nlayer_column = "layer"\n[[file]]\nname = "p.geojson"\ncrs = "EPSG:4326"\n[[layer]]\nname = "water*"\nrole = "utility"\nkind = "water"\ndepth = "4 ft"\nsize = "6 in"\n')
 put("fields", b"point,x,y,easting,northing\na,0,0,1450200,541700\nb,20,5,1450220,541705\nA1,0,0,,\n")
+NS = 'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main" xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships"'
+
+
+def sheet(rows):
+    def cell(text, at):
+        try:
+            float(text)
+            return f'<c r="{at}"><v>{text}</v></c>'
+        except ValueError:
+            return f'<c r="{at}" t="inlineStr"><is><t>{text}</t></is></c>'
+    body = "".join(f'<row r="{n}">' + "".join(cell(text, chr(65 + k) + str(n)) for k, text in enumerate(row)) + "</row>" for n, row in enumerate(rows, 1))
+    return f"<worksheet {NS}><sheetData>{body}</sheetData></worksheet>"
+
+
+names = ["job", "marks", "control"]
+rows = [[["question", "answer", "key"], ["id", "J", "job.id"], ["crs", "EPSG:2264", "grid.crs"], ["unit", "ft", "grid.unit"], ["run", "A", "run.id"]],
+        [["run", "mark", "easting", "northing", "depth_1"], ["A", "A1", "1450200", "541700", "5.5"], ["A", "A2", "1450220", "541705", "46010"]],
+        [["point", "easting", "northing"], ["P1", "1450200", "541690"]]]
+parts = [("[Content_Types].xml", '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types"><Default Extension="xml" ContentType="application/xml"/></Types>'),
+         ("_rels/.rels", '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="r1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/officeDocument" Target="xl/workbook.xml"/></Relationships>'),
+         ("xl/workbook.xml", f"<workbook {NS}><sheets>" + "".join(f'<sheet name="{n}" sheetId="{i}" r:id="r{i}"/>' for i, n in enumerate(names, 1)) + "</sheets></workbook>"),
+         ("xl/_rels/workbook.xml.rels", '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">' + "".join(
+             f'<Relationship Id="r{i}" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/worksheet" Target="worksheets/sheet{i}.xml"/>' for i in (1, 2, 3)) + "</Relationships>"),
+         *[(f"xl/worksheets/sheet{i}.xml", sheet(r)) for i, r in enumerate(rows, 1)]]
+put("workbook", joined([(n, (t + "\n").encode()) for n, t in parts]))
+import math
+sentence = lambda body: f"${body}*{__import__('functools').reduce(lambda a, c: a ^ ord(c), body, 0):02X}\r\n"
+log = "".join(sentence(f"GPGGA,13{m:02}05.00,3513.5066,N,08050.5858,W,4,12,0.8,215.{m},M,-30.7,M,1.0,0000") + sentence(f"GPGST,13{m:02}05.00,0.1,0.02,0.01,45,0.011,0.012,0.02")
+              + sentence(f"GPRMC,13{m:02}05.00,A,3513.5066,N,08050.5858,W,0.0,0.0,140526,,,R") for m in range(6))
+put("nmea", log.encode())

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-#[path = "../../fuzz/src/lib.rs"]
+#[path = "../../fuzz/entries.rs"]
 mod entries;
 
 /// No input of a few kilobytes may keep a reader busy for longer, even on a loaded machine without optimisation.
