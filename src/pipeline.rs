@@ -26,6 +26,8 @@ pub struct Options {
     pub crs: Option<String>,
     /// Keep the tables as typed, for the workbook of corrections.
     pub tables: bool,
+    /// Leave out the record's hash, which costs as much as writing the record: what delivers it makes it, where it is shown.
+    pub no_hash: bool,
 }
 
 /// What became of one job.
@@ -62,8 +64,11 @@ impl Outcome {
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     let reading = job::read(&JobPath::of(path), &|code| crs_unit(code))?;
     let (mut job, mut findings) = (reading.job, reading.findings);
-    let remarks = remarks(&job, &reading.kept);
-    let tables = options.tables.then_some(reading.tables);
+    let mut remarks = remarks(&job, &reading.kept);
+    let tables = options
+        .tables
+        .then_some(reading.tables)
+        .filter(|tables| mendable(tables, &mut remarks));
     let mut record = None;
     if reading.usable {
         let own =
@@ -89,6 +94,17 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         remarks,
         cells,
     })
+}
+
+/// Whether a workbook of corrections is worth making; a remark where it is not.
+fn mendable(tables: &Tables, remarks: &mut Vec<String>) -> bool {
+    let (rows, most) = (tables.rows(), job::corrections::MOST_ROWS);
+    if rows > most {
+        remarks.push(format!(
+            "no corrections.xlsx: the job has {rows} rows, and a workbook to be mended by hand is made for up to {most};              findings.csv names every row concerned"
+        ));
+    }
+    rows <= most
 }
 
 fn remarks(job: &Job, kept: &[String]) -> Vec<String> {
@@ -199,6 +215,7 @@ fn compute(
         advice: advice::advise(&known),
         findings: findings.clone(),
         notes: observed.notes.iter().map(note).collect(),
+        hash: !options.no_hash,
         draft: options.draft && findings.iter().any(|finding| finding.level == Level::Error),
     });
     (built, findings)

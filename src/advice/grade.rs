@@ -207,6 +207,7 @@ fn insert(known: &Known<'_>, traced: &mut Traced, [a, b]: [usize; 2]) -> Option<
             from: GroundOrigin::Known(GroundFrom::Given),
         }),
         exposed: false,
+        peak: None,
         predicted: None,
         ..one.clone()
     };

@@ -18,8 +18,9 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let fields = args.fields.as_deref().map(Fields::read).transpose()?;
     let jobs = jobs::named(&args.paths)?;
     let sheet = args.sheet_options();
+    let errors_only = args.common.quiet && !args.common.json;
     let finish = |path: &Path, mut outcome: Outcome| {
-        let report = Report::of(path, &outcome);
+        let report = Report::of(path, &outcome, errors_only);
         let blocked = outcome.blocked() && !args.draft;
         let delivered = root(args.out.as_ref(), path).and_then(|root| {
             let further = args.plans.lay_under(&mut outcome)?;
@@ -32,6 +33,7 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let options = Options {
         draft: args.draft,
         tables: true,
+        no_hash: true,
         ..args.common.options()
     };
     let reports = batch::run(&jobs, &args.common, &options, &finish)?;

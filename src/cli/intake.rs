@@ -6,7 +6,7 @@ use clap::Args;
 
 use super::output::Output;
 use super::{Status, load};
-use crate::error::Error;
+use crate::error::{Error, MOST_SAID, read_text};
 use crate::export::load::Options;
 use crate::intake::fields::Fields;
 use crate::intake::ledger::{Database, Folder, Ledger};
@@ -91,9 +91,9 @@ fn fields(args: &IntakeArgs) -> Result<Fields, Error> {
     let Some(path) = &args.fields else {
         return Fields::parse("", "no field file");
     };
-    let text = std::fs::read_to_string(path).map_err(|why| Error::Read {
+    let text = read_text(path, MOST_SAID).map_err(|why| Error::Read {
         path: path.clone(),
-        why: why.to_string(),
+        why,
     })?;
     Fields::parse(&text, &path.display().to_string())
 }

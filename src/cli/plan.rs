@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use crate::error::Error;
+use crate::error::{Error, MOST_SAID, read_text};
 use crate::export::Format;
 use crate::export::csv::CROSSINGS;
 use crate::export::dxf::merge::{InPlan, Merged};
@@ -109,9 +109,9 @@ fn drawn(file: &PlanFile) -> bool {
 }
 
 fn text(path: &Path) -> Result<String, Error> {
-    std::fs::read_to_string(path).map_err(|why| Error::Read {
+    read_text(path, MOST_SAID).map_err(|why| Error::Read {
         path: path.to_owned(),
-        why: why.to_string(),
+        why,
     })
 }
 

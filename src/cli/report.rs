@@ -40,12 +40,14 @@ impl Report {
         }
     }
 
-    /// A job that was computed; [`Report::delivered`] adds what was written.
-    pub fn of(path: &Path, outcome: &Outcome) -> Self {
+    /// A job that was computed; [`Report::delivered`] adds what was written. With `errors_only`, other findings are not
+    /// kept: a large job has a million of them, and nobody asked.
+    pub fn of(path: &Path, outcome: &Outcome, errors_only: bool) -> Self {
+        let told = |finding: &&Finding| !errors_only || finding.level == Level::Error;
         let record = outcome.record.as_ref();
         let told = Told {
             job: outcome.job.clone(),
-            findings: outcome.findings.clone(),
+            findings: outcome.findings.iter().filter(told).cloned().collect(),
             size: record.map(|record| (record.marks.len(), record.runs.len())),
             cells: Some(outcome.cells),
             remarks: outcome.remarks.clone(),

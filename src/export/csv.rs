@@ -80,6 +80,10 @@ impl Format for Csv {
         self.about
     }
 
+    fn shows_hash(&self) -> bool {
+        false
+    }
+
     fn absent(&self, record: &AsBuilt) -> Option<String> {
         let planless = self.table == CROSSINGS.table && record.plans.is_empty();
         planless.then(|| "no site plan was laid under the job (--plan)".to_owned())
@@ -104,20 +108,67 @@ pub fn write_table<'a>(
     out.write_all(BYTE_ORDER_MARK)?;
     let mut writer = ::csv::WriterBuilder::new()
         .terminator(::csv::Terminator::CRLF)
-        .from_writer(out);
+        .from_writer(&mut *out);
     writer.write_record(
         table
             .columns
             .iter()
             .map(|column| heading(column).into_owned()),
     )?;
-    for row in rows {
-        for column in &table.columns {
-            writer.write_field(cell(&column.value(row)).as_bytes())?;
+    writer.flush()?;
+    drop(writer);
+    super::rows::write(rows, out, &|_, rows, bytes| {
+        let mut writer = ::csv::WriterBuilder::new()
+            .terminator(::csv::Terminator::CRLF)
+            .from_writer(bytes);
+        let mut figure = Vec::new();
+        for row in rows {
+            for column in &table.columns {
+                match column.value(*row) {
+                    Value::Real(value) => {
+                        figure.clear();
+                        write_figure(value, column.quantity.decimals(), &mut figure);
+                        writer.write_field(&figure)?;
+                    }
+                    other => writer.write_field(cell(&other).as_bytes())?,
+                }
+            }
+            writer.write_record(None::<&[u8]>)?;
         }
-        writer.write_record(None::<&[u8]>)?;
+        writer.flush()
+    })
+}
+
+/// Appends a number that was rounded to so many decimals, in plain decimal form.
+///
+/// Up to 15 digits, the shortest decimal that reads back as the same double is the one it was rounded to (a double
+/// keeps any 15 digits: IEEE 754), so an integer's digits will do, and cost a fraction of searching for them.
+fn write_figure(value: f64, decimals: Option<i32>, out: &mut Vec<u8>) {
+    let decimals = decimals.unwrap_or(0).unsigned_abs() as usize;
+    let scale = 10f64.powi(decimals as i32);
+    let scaled = (value * scale).round();
+    // Writing to a vector can't fail.
+    let minus_zero = value == 0.0 && value.is_sign_negative();
+    if scaled.abs() >= 1e15 || scaled / scale != value || minus_zero {
+        let _ = write!(out, "{value}");
+        return;
     }
-    writer.flush()
+    let whole = scaled.abs() as u64;
+    if scaled < 0.0 {
+        out.push(b'-');
+    }
+    let unit = scale as u64;
+    let _ = write!(out, "{}", whole / unit);
+    let mut rest = whole % unit;
+    if rest > 0 {
+        out.push(b'.');
+        let mut place = unit / 10;
+        while rest > 0 && place > 0 {
+            out.push(b'0' + (rest / place) as u8);
+            rest %= place;
+            place /= 10;
+        }
+    }
 }
 
 fn heading(column: &super::table::Column) -> Cow<'_, str> {
@@ -171,6 +222,38 @@ mod tests {
             let written = guard(text);
             assert!(written.starts_with('\''), "{text}");
             assert_eq!(unguard(&written), text);
+        }
+    }
+
+    #[test]
+    fn figures_are_those_of_the_language_s_own_form() {
+        let mut value = 0.123_456_789;
+        let mut values = vec![
+            0.0,
+            -0.5,
+            1.0,
+            541_700.1234,
+            -1e-4,
+            1e14,
+            1e15,
+            1e300,
+            123_456_789_012.345_6,
+        ];
+        for _ in 0..20_000 {
+            // Golden-ratio steps through many sizes.
+            value = (value * 1.618_033_988_7 + 0.7) % 9_999_999.0;
+            values.extend([value, -value / 1e3, value * 1e5]);
+        }
+        for value in values {
+            for decimals in [4, 6] {
+                let rounded = super::super::value::round(value, decimals);
+                let mut out = Vec::new();
+                write_figure(rounded, Some(decimals), &mut out);
+                assert_eq!(String::from_utf8(out).unwrap(), rounded.to_string());
+            }
+            let mut out = Vec::new();
+            write_figure(value, None, &mut out);
+            assert_eq!(String::from_utf8(out).unwrap(), value.to_string());
         }
     }
 

@@ -55,11 +55,7 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
         fields,
         sheet,
     } = delivery;
-    let record = record
-        .map(record::seal)
-        .transpose()
-        .map_err(|e| failed(root, &e))?;
-    let draft = record.as_ref().and_then(|record| record.draft.as_ref());
+    let mut record = record;
     let mut absent = Vec::new();
     let mut written = Vec::new();
     if let Some(record) = &record {
@@ -70,6 +66,14 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
             }
         }
     }
+    // Made once, and only where it is shown: it costs as much as writing the whole record.
+    if written.iter().any(|format| format.shows_hash()) {
+        record = record
+            .map(record::seal)
+            .transpose()
+            .map_err(|e| failed(root, &e))?;
+    }
+    let draft = record.as_ref().and_then(|record| record.draft.as_ref());
     let fill = |folder: &Path| -> Result<(), Error> {
         if let Some(record) = &record {
             let view = match fields {

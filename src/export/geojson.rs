@@ -12,7 +12,7 @@ use serde_json::{Value as Json, json};
 use super::geometry::{self, Place, Shape};
 use super::table::{Row, Table};
 use super::value::{GEOGRAPHIC_DECIMALS, LENGTH_DECIMALS, Value, round};
-use super::{Format, View, draft};
+use super::{Format, View, draft, rows};
 use crate::record::AsBuilt;
 
 /// The map.
@@ -32,19 +32,27 @@ impl Format for GeoJson {
         "RFC 7946, WGS 84: runs, marks, camera observations, references"
     }
 
+    fn shows_hash(&self) -> bool {
+        false
+    }
+
     fn absent(&self, record: &AsBuilt) -> Option<String> {
         no_georeference(record)
     }
 
     fn write(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
         write_head(view, out)?;
-        let mut first = true;
+        let mut begun = false;
         for table in view.features() {
-            for row in table.rows(view.record) {
-                out.write_all(if first { b"\n" } else { b",\n" })?;
-                first = false;
-                serde_json::to_writer(&mut *out, &Feature { table, row })?;
-            }
+            rows::write(table.rows(view.record), out, &|first, rows, bytes| {
+                for (at, row) in rows.iter().enumerate() {
+                    let alone = first && at == 0 && !begun;
+                    bytes.extend_from_slice(if alone { b"\n" } else { b",\n" });
+                    serde_json::to_writer(&mut *bytes, &Feature { table, row: *row })?;
+                }
+                Ok(())
+            })?;
+            begun |= table.rows(view.record).next().is_some();
         }
         out.write_all(b"\n]}\n")
     }
@@ -67,7 +75,7 @@ fn write_head(view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
             out,
             ",\"{}\":{}",
             draft::PROPERTY,
-            Json::from(draft::words(draft))
+            Json::from(draft.words())
         )?;
     }
     let shapes = view

@@ -27,6 +27,7 @@ pub mod parquet;
 pub mod place;
 pub mod record;
 pub mod report;
+pub mod rows;
 pub mod schema;
 pub mod sheet;
 pub mod system;
@@ -97,6 +98,11 @@ pub trait Format: Sync {
     fn absent(&self, record: &AsBuilt) -> Option<String> {
         let _ = record;
         None
+    }
+
+    /// Whether it states the record's hash, which has to be made before it is written.
+    fn shows_hash(&self) -> bool {
+        true
     }
 
     /// Writes it. The same record gives the same bytes.

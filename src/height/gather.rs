@@ -1,6 +1,6 @@
 //! Collects every height of a job, decides which are used at a point, and adjusts them.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
 use super::book::{Book, reduce};
@@ -404,7 +404,7 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
     let residuals: Vec<HeightResidual> = (0..rows.len())
         .map(|i| residual(&network, &solution, i, rows[i].clone()))
         .collect();
-    let suspects = search(&network, &residuals, &start, limits.alarm);
+    let suspects = search(&rows, &residuals, &solution, (mean, limits.alarm));
     let checks = compare(&checks, network.nodes, &solution);
     let loose =
         |end: &End| matches!(end, End::Node(node) if solution.loose.binary_search(node).is_ok());
@@ -496,33 +496,98 @@ fn residual(
     }
 }
 
-/// One at a time: the largest over the alarm is left out, and the rest looked at again.
+/// One at a time: the largest over the alarm is left out, and the rest looked at again. Heights that share no point
+/// with it are as they were, so only its own part is solved anew.
 fn search(
-    network: &HeightNetwork<'_>,
+    rows: &[HeightRow],
     residuals: &[HeightResidual],
-    start: &[f64],
-    alarm: f64,
+    solution: &Solution,
+    (mean, alarm): (f64, f64),
 ) -> Vec<usize> {
     let size = |r: &HeightResidual| r.standardised.map_or(0.0, f64::abs);
-    let largest = |residuals: &[HeightResidual], out: &[usize]| {
-        let in_use = (0..residuals.len()).filter(|i| !out.contains(i));
-        in_use.max_by(|&a, &b| {
-            size(&residuals[a])
-                .total_cmp(&size(&residuals[b]))
-                .then(b.cmp(&a))
-        })
-    };
+    let part = |i: usize| node(rows.get(i)?).map(|node| solution.part_of(node));
+    let loud = (0..rows.len()).filter(|&i| residuals.get(i).is_some_and(|r| size(r) > alarm));
+    let mut members: BTreeMap<Option<u32>, Vec<usize>> = BTreeMap::new();
+    let parts: BTreeSet<Option<u32>> = loud.map(part).collect();
+    for i in (0..rows.len()).filter(|_| !parts.is_empty()) {
+        let part = part(i);
+        if parts.contains(&part) {
+            members.entry(part).or_default().push(i);
+        }
+    }
+    let mut sizes: BTreeMap<usize, f64> = members
+        .values()
+        .flatten()
+        .filter_map(|&i| Some((i, size(residuals.get(i)?))))
+        .collect();
     let mut out: Vec<usize> = Vec::new();
-    let mut current = residuals.to_vec();
-    while let Some(worst) = largest(&current, &out).filter(|&i| size(&current[i]) > alarm) {
+    while let Some((&worst, _)) = sizes
+        .iter()
+        .filter(|(_, size)| **size > alarm)
+        .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)))
+    {
         out.push(worst);
         if out.len() >= ROUNDS {
             break;
         }
-        let solution = adjust(network, start, &|i| out.contains(&i));
-        current = (0..network.rows.len())
-            .map(|i| residual(network, &solution, i, network.rows[i].clone()))
-            .collect();
+        sizes.remove(&worst);
+        let part = part(worst);
+        if let Some(members) = members.get(&part).filter(|_| part.is_some()) {
+            for (i, residual) in again(rows, members, mean, &out) {
+                if let Some(slot) = sizes.get_mut(&i) {
+                    *slot = size(&residual);
+                }
+            }
+        }
     }
     out
+}
+
+/// A node of a row, if it has one.
+fn node(row: &HeightRow) -> Option<u32> {
+    [Some(row.to), row.from]
+        .into_iter()
+        .flatten()
+        .find_map(|end| match end {
+            End::Node(node) => Some(node),
+            End::Fixed(_) => None,
+        })
+}
+
+/// The residuals of some rows, adjusted by themselves without those that are out.
+fn again(
+    rows: &[HeightRow],
+    members: &[usize],
+    mean: f64,
+    out: &[usize],
+) -> Vec<(usize, HeightResidual)> {
+    let mut numbers: HashMap<u32, u32> = HashMap::new();
+    let mut renumber = |end: End| match end {
+        End::Fixed(z) => End::Fixed(z),
+        End::Node(node) => {
+            let next = numbers.len() as u32;
+            End::Node(*numbers.entry(node).or_insert(next))
+        }
+    };
+    let some: Vec<HeightRow> = members
+        .iter()
+        .filter_map(|&i| rows.get(i))
+        .map(|row| HeightRow {
+            from: row.from.map(&mut renumber),
+            to: renumber(row.to),
+            ..row.clone()
+        })
+        .collect();
+    let network = HeightNetwork {
+        nodes: numbers.len(),
+        rows: &some,
+    };
+    let is_out = |i: usize| members.get(i).is_some_and(|row| out.contains(row));
+    let solution = adjust(&network, &vec![mean; network.nodes], &is_out);
+    members
+        .iter()
+        .zip(&some)
+        .enumerate()
+        .map(|(i, (&row, own))| (row, residual(&network, &solution, i, own.clone())))
+        .collect()
 }

@@ -12,6 +12,9 @@ use super::table::{Kind, Sheet, Tables, normal};
 use crate::error::Error;
 use crate::findings::{Finding, Level};
 
+/// Most rows of a job for which a workbook of corrections is made: our choice. Nobody mends more of them by hand, and each
+/// cell of a workbook costs a hundred bytes of memory while it is written.
+pub const MOST_ROWS: usize = 50_000;
 /// Most rows of a sheet.
 const ROWS: u32 = 1_048_576;
 /// Longest comment on a cell.

@@ -1,5 +1,6 @@
 //! A job's files become a [`Job`].
 
+use std::collections::HashSet;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -124,7 +125,7 @@ fn unpublished(tables: &Tables, publish: &[String], tally: &mut Tally) {
 /// A line that is not TOML was said to be so; what was made of it to go on is not worth a further finding.
 fn once_a_line(findings: &mut Vec<Finding>, written: usize) {
     let values = findings.split_off(written.min(findings.len()));
-    let said: Vec<Option<String>> = findings
+    let said: HashSet<Option<String>> = findings
         .iter()
         .filter(|finding| finding.code == Code::Unreadable)
         .map(|finding| finding.source.clone())

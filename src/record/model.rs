@@ -105,6 +105,17 @@ pub struct Draft {
     pub left_out: usize,
 }
 
+impl Draft {
+    /// `DRAFT, 2 rows left out`: how every deliverable says it.
+    #[must_use]
+    pub fn words(&self) -> String {
+        match self.left_out {
+            1 => "DRAFT, 1 row left out".to_owned(),
+            count => format!("DRAFT, {count} rows left out"),
+        }
+    }
+}
+
 /// `[job]` of `job.toml`, as entered.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct JobHead {
@@ -654,6 +665,9 @@ pub struct Mark {
     /// For an exposed mark that was located too: what the surface said.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub predicted: Option<Predicted>,
+    /// The strongest signal, if it was marked beside the crossline.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub peak: Option<Peak>,
     /// Columns the tool does not know, as entered.
     #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
     pub attributes: BTreeMap<String, String>,
@@ -713,6 +727,22 @@ pub struct Correction {
     pub tilt: f64,
     /// `slope`, `given`, `signals`, `peak`, `vertical`.
     pub tilt_from: String,
+}
+
+/// The strongest signal, marked beside the crossline; lengths in the result unit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Peak {
+    /// CRS unit.
+    pub easting: f64,
+    /// CRS unit.
+    pub northing: f64,
+    /// Of measuring alone.
+    #[serde(flatten)]
+    pub ellipse: Option<Ellipse>,
+    /// From the mark along the push direction, ahead positive.
+    pub along: f64,
+    /// To the right of the push direction.
+    pub across: f64,
 }
 
 /// What the surface said of a mark that was later exposed.

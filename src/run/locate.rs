@@ -178,6 +178,7 @@ impl<'a> Work<'a> {
             ends_depth: None,
             ground: self.grounds.get(index).copied().flatten(),
             exposed: entry.exposed.is_some(),
+            peak: None,
             predicted: None,
         };
         if let Some((_, row)) = entry.centre.filter(|_| entry.paint.is_some()) {

@@ -11,6 +11,7 @@
 //! Places between marks (bends, junctions, what the camera saw) are linear functions of the marks ([`Rests`]).
 
 mod bends;
+mod beside;
 mod camera;
 mod chain;
 pub mod compare;
@@ -160,6 +161,8 @@ pub struct Located {
     pub ground: Option<GroundAt>,
     /// The pipe itself was seen and measured.
     pub exposed: bool,
+    /// The strongest signal, if it was marked beside the crossline.
+    pub peak: Option<Box<Beside>>,
     /// What the surface said, for an exposed mark that was located too.
     pub predicted: Option<Box<Predicted>>,
 }
@@ -179,6 +182,21 @@ impl Located {
             block::outer(self.shared, self.shared),
         )
     }
+}
+
+/// The strongest signal beside a crossline mark; metres on the ground.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Beside {
+    /// Where it was marked, on the grid.
+    pub place: crate::position::Place,
+    /// Its row: index into `job.marks`.
+    pub row: usize,
+    /// Transmitter below the sensing point.
+    pub sensing: f64,
+    /// From the mark along the push direction, ahead positive, and its one-sigma.
+    pub along: (f64, f64),
+    /// To the right of the push direction, and its one-sigma.
+    pub across: (f64, f64),
 }
 
 /// What the surface said of a mark that was later exposed.

@@ -1,11 +1,10 @@
 //! One mark: from what the surface showed to the transmitter, or to the pipe that was seen.
 
-use super::direction::Direction;
 use super::locate::{USUAL_DEPTH, Work};
 use super::order::Entry;
 use super::slope::Slope;
-use super::{Located, Predicted};
-use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Stream, Use};
+use super::{Beside, Located, Predicted};
+use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Stream};
 use crate::math::block;
 use crate::transmitter::shift::{self, Expected};
 use crate::transmitter::{Basis, Depth, Sensed, Shift, Tilt, TiltFrom, depth, tilt};
@@ -25,7 +24,10 @@ impl Work<'_> {
             return;
         };
         let near = self.depths.get(index).copied().unwrap_or(USUAL_DEPTH);
-        let expected = self.expected(entry, row, sensed, slope, located.direction, near);
+        let sensing = (near + self.sensor_height()).max(f64::MIN_POSITIVE);
+        let peak = self.beside(entry, row, located.direction, sensing);
+        let expected = self.expected(entry, sensed, slope, sensing, peak.as_ref());
+        located.peak = peak.map(Box::new);
         let spread = f64::hypot(expected.own, expected.shared);
         located.ends_depth = sensed
             .ends
@@ -69,15 +71,13 @@ impl Work<'_> {
     fn expected(
         &self,
         entry: &Entry<'_>,
-        row: &MarkRow,
         sensed: &Sensed,
         slope: Slope,
-        direction: Option<Direction>,
-        near: f64,
+        sensing: f64,
+        peak: Option<&Beside>,
     ) -> Expected {
         let by_slope = self.by_slope(entry, slope);
-        let sensing = (near + self.sensor_height()).max(f64::MIN_POSITIVE);
-        let by_peak = || self.by_peak(entry, row, direction, sensing, &by_slope);
+        let by_peak = || self.by_peak(peak, &by_slope);
         match sensed.tilt.or_else(by_peak) {
             Some(tilt) => {
                 let placing = shift::placing(&self.inputs.job.accuracy, sensing) / sensing;
@@ -111,40 +111,12 @@ impl Work<'_> {
     }
 
     /// Tilt by the peak that was marked beside a crossline mark.
-    fn by_peak(
-        &self,
-        entry: &Entry<'_>,
-        row: &MarkRow,
-        direction: Option<Direction>,
-        sensing: f64,
-        by_slope: &Expected,
-    ) -> Option<Tilt> {
-        let points = self.inputs.observations.marks.get(entry.mark)?;
-        let (peak_row, peak_id) = points.peak?;
-        self.inputs
-            .job
-            .marks
-            .get(peak_row)
-            .filter(|row| row.usage == Use::Yes)?;
-        let (peak, (id, mark), unit) = (
-            self.inputs.places.place(peak_id)?,
-            entry.paint?,
-            direction?.unit(),
-        );
-        if row.found_by != FoundBy::Crossline {
-            return None;
-        }
-        let k = self.inputs.ground_to_grid();
-        let apart = ((peak.e - mark.e) * unit[0] + (peak.n - mark.n) * unit[1]) / k;
-        let c = block::difference(
-            peak.covariance,
-            mark.covariance,
-            self.inputs.places.covariance(peak_id, id),
-        );
-        let placed = 2.0 * shift::placing(&self.inputs.job.accuracy, sensing).powi(2);
+    fn by_peak(&self, peak: Option<&Beside>, by_slope: &Expected) -> Option<Tilt> {
+        let peak = peak?;
+        let (along, sigma) = peak.along;
         tilt::by_peak(
-            apart / sensing,
-            (block::along(c, unit) + placed).sqrt() / sensing,
+            along / peak.sensing,
+            sigma / peak.sensing,
             (by_slope.tilt.angle, by_slope.tilt.sigma),
             self.inputs.job.limits.alarm,
         )

@@ -50,7 +50,7 @@ pub struct Tilt {
 /// One-sigma of a signal reading, part of it: a figure read off a swinging display (our choice).
 const SIGNAL_FRACTION: f64 = 0.03;
 /// Tilts are looked for up to here; beyond, a mark is as good as upright.
-const RANGE: f64 = 60.0 * std::f64::consts::PI / 180.0;
+pub const RANGE: f64 = 60.0 * std::f64::consts::PI / 180.0;
 
 /// The tilt that the row itself gives: upright, said, or by linear signals that say it better than the slope would.
 pub(super) fn known(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {

@@ -8,7 +8,7 @@ mod broken;
 mod build;
 mod cells;
 mod new;
-mod site;
+pub mod site;
 
 fn aslaid(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_aslaid"))

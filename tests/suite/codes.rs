@@ -41,6 +41,7 @@ const CASES: &[(&str, Level, &str, &str)] = &[
     ("tilted-said", Note, "A2", "tilted"),
     ("tilted-signal", Note, "A2", "tilted"),
     ("not-peak", Warning, "A2", "64 to its left"),
+    ("not-peak-beside", Warning, "A2", "ahead of its crossline"),
     ("one-end", Warning, "A2", ""),
     ("signal-path", Note, "", "cast iron"),
     ("signal-path-nearby", Note, "A3", "fence"),

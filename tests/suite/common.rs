@@ -115,6 +115,7 @@ fn mark(run: &str, number: usize) -> Mark {
         reading: None,
         ends: None,
         correction: None,
+        peak: None,
         predicted: None,
         attributes: BTreeMap::new(),
     }

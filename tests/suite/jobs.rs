@@ -92,7 +92,10 @@ fn marks_and_inverts_lie_within_their_bounds() {
         inverts.inside, inverts.total
     );
     assert_eq!((places.total, inverts.total), (36, 36));
-    assert!(places.share() >= 0.93 && inverts.share() >= 0.93);
+    // Of so few, chance leaves out three of 36 in one of four; together they are held to more.
+    assert!(places.share() >= 0.90 && inverts.share() >= 0.90);
+    let (all, inside) = (places.total + inverts.total, places.inside + inverts.inside);
+    assert!(inside as f64 >= 0.93 * all as f64, "{inside} of {all}");
 }
 
 #[test]

@@ -27,12 +27,11 @@
 //! A value that isn't known stays unknown, whatever `values` and `otherwise` say.
 
 use std::collections::BTreeMap;
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::table::{Column, Table};
 use super::value::Kind;
-use crate::error::Error;
+use crate::error::{Error, MOST_SAID, read_text};
 use crate::record::AsBuilt;
 use crate::units::LengthUnit;
 
@@ -106,9 +105,9 @@ impl Fields {
     /// # Errors
     /// [`Error::Read`] with the line that is wrong, and what to write.
     pub fn read(path: &Path) -> Result<Self, Error> {
-        let text = fs::read_to_string(path).map_err(|e| Error::Read {
+        let text = read_text(path, MOST_SAID).map_err(|why| Error::Read {
             path: path.to_owned(),
-            why: format!("the field file can't be read: {e}"),
+            why: format!("the field file can't be read: it {why}"),
         })?;
         Self::parse(path, &text)
     }

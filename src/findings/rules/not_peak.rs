@@ -2,19 +2,74 @@
 //!
 //! *Why*: the mark may stand over something else that carries the signal. *Limit*: any stronger signal to the left or right; ahead
 //! or behind beyond half the depth, since a tilt of a few degrees already moves the strongest total field a quarter of the depth
-//! along the pipe ([`crate::sources::Source::Griffiths`]). End points stronger than the mark are `tilted`. *Example*: 61 at
-//! the mark, 64 to its left.
+//! along the pipe ([`crate::sources::Source::Griffiths`]). End points stronger than the mark are `tilted`. A peak
+//! marked beside the crossline: off the pipe's line, or farther along it than the tilt (any tilt, where none is known) explains, by
+//! more than 3.29 of its one-sigma. *Example*: 61 at the mark, 64 to its left.
 
 use super::pipe::{Pipe, Seen};
 use crate::findings::{Code, Finding};
+use crate::run::{Beside, Located};
+use crate::transmitter::{Tilt, TiltFrom, tilt};
 
 /// Steps shorter than this part of the depth can be explained by a tilt.
 const EXPLAINED: f64 = 0.5;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
-    pipe.seen()
-        .filter_map(|seen| finding(pipe, &seen))
-        .collect()
+    let signals = pipe.seen().filter_map(|seen| finding(pipe, &seen));
+    let peaks = pipe
+        .located()
+        .filter_map(|(_, located, seen)| beside(pipe, located, &seen));
+    signals.chain(peaks).collect()
+}
+
+/// A peak where no tilt puts it.
+fn beside(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> Option<Finding> {
+    let (peak, tilt) = (located.peak.as_ref()?, located.shift?.tilt);
+    let alarm = pipe.inputs.job.limits.alarm;
+    let (off, limit, where_to) = astray(peak, &tilt, alarm)?;
+    let message = format!(
+        "The strongest signal of {} was marked {} {where_to} its crossline, where {} at most is explained. Find both spots \
+         again; if it stays so, something nearby carries the signal.",
+        seen.called(),
+        pipe.length(off),
+        pipe.length(limit),
+    );
+    let finding = pipe.of_mark(Code::NotPeak, seen, message);
+    let row = pipe.inputs.job.marks.get(peak.row)?;
+    Some(pipe.figures(finding.at(&row.source), off, Some(limit)))
+}
+
+/// How far off the peak lies, how far off it may lie, and to which side; `None` where that is explained.
+fn astray(peak: &Beside, tilt: &Tilt, alarm: f64) -> Option<(f64, f64, &'static str)> {
+    let (across, sigma) = peak.across;
+    if across.abs() > alarm * sigma {
+        let side = if across > 0.0 {
+            "to the right of"
+        } else {
+            "to the left of"
+        };
+        return Some((across.abs(), alarm * sigma, side));
+    }
+    let far = |angle| tilt::peak_distance(angle) * peak.sensing;
+    let (middle, reach, doubt) = match tilt.from {
+        TiltFrom::Given | TiltFrom::Signals => {
+            let span = far(tilt.angle + tilt.sigma) - far(tilt.angle - tilt.sigma);
+            (far(tilt.angle), 0.0, span / 2.0)
+        }
+        TiltFrom::Slope | TiltFrom::Peak => (0.0, far(tilt::RANGE), 0.0),
+        TiltFrom::Vertical => return None,
+    };
+    let (along, sigma) = peak.along;
+    let limit = reach + alarm * sigma.hypot(doubt);
+    if (along - middle).abs() <= limit {
+        return None;
+    }
+    let (limit, side) = if along > middle {
+        (middle + limit, "ahead of")
+    } else {
+        (limit - middle, "behind")
+    };
+    Some((along.abs(), limit.max(0.0), side))
 }
 
 fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {

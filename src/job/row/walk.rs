@@ -102,6 +102,15 @@ fn above(sheet: &Sheet, tally: &mut Tally) -> Option<usize> {
             .push(Finding::new(Code::Unreadable, format!("{source}: {why}")).at(&source));
     }
     let heading = layout.heading?;
+    // Rows below look at themselves.
+    for row in 0..=heading {
+        if let Some(why) = table.spoilt(table.line(row)) {
+            let source = table.source(row);
+            tally
+                .findings
+                .push(Finding::new(Code::Unreadable, format!("{source}: {why}")).at(&source));
+        }
+    }
     for row in 0..heading {
         if Layout::is_comment(table, row) {
             set_aside(sheet, row, "comment", tally);

@@ -17,6 +17,9 @@ pub fn read(file: &Arc<str>, text: &str) -> (Vec<Section>, Vec<Finding>) {
     let mut writing = Writing {
         file,
         text,
+        starts: std::iter::once(0)
+            .chain(text.match_indices('\n').map(|(at, _)| at + 1))
+            .collect(),
         sections: Vec::new(),
         findings: Vec::new(),
     };
@@ -35,21 +38,24 @@ pub fn read(file: &Arc<str>, text: &str) -> (Vec<Section>, Vec<Finding>) {
 struct Writing<'a> {
     file: &'a Arc<str>,
     text: &'a str,
+    /// Where each line begins.
+    starts: Vec<usize>,
     sections: Vec<Section>,
     findings: Vec<Finding>,
 }
 
 impl Writing<'_> {
     fn line(&self, offset: usize) -> u32 {
-        let before = self.text.as_bytes().get(..offset).unwrap_or_default();
-        u32::try_from(before.split(|byte| *byte == b'\n').count()).unwrap_or(u32::MAX)
+        let begun = self.starts.partition_point(|start| *start <= offset);
+        u32::try_from(begun).unwrap_or(u32::MAX)
     }
 
     /// What to say of a line that is no TOML, by the looks of it: the parser's own words help only who knows TOML.
     fn broken(&self, line: u32, why: &str) -> String {
         let typed = (line as usize)
             .checked_sub(1)
-            .and_then(|at| self.text.lines().nth(at))
+            .and_then(|at| self.text.get(*self.starts.get(at)?..))
+            .and_then(|rest| rest.lines().next())
             .unwrap_or_default()
             .trim();
         let value = typed.split_once('=').map(|(_, value)| value.trim());

@@ -8,6 +8,7 @@ mod heading;
 mod layout;
 mod workbook;
 
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 pub(super) use csv::{decode, read as read_csv, read_points};
@@ -64,6 +65,8 @@ pub struct Table {
     open: usize,
     /// Rows that can't be taken as they stand: line and reason.
     bad: Vec<(u32, String)>,
+    /// By line the first of them: every row may be bad, so they are not searched.
+    first_bad: HashMap<u32, usize>,
     /// Remarks: encoding, separator.
     pub(super) notes: Vec<String>,
 }
@@ -82,6 +85,7 @@ impl Table {
             rows: Vec::new(),
             open: 0,
             bad: Vec::new(),
+            first_bad: HashMap::new(),
             notes: Vec::new(),
         }
     }
@@ -223,22 +227,26 @@ impl Table {
 
     /// Says that a row can't be taken as it stands.
     pub(super) fn spoil(&mut self, line: u32, why: String) {
+        self.first_bad.entry(line).or_insert(self.bad.len());
         self.bad.push((line, why));
     }
 
     /// Why a row can't be taken as it stands.
     pub(super) fn spoilt(&self, line: u32) -> Option<&str> {
-        self.bad
-            .iter()
-            .find(|(at, _)| *at == line)
-            .map(|(_, why)| why.as_str())
+        let first = self.bad.get(*self.first_bad.get(&line)?);
+        first.map(|(_, why)| why.as_str())
     }
 
     /// Reasons that concern no row that is in the table.
     pub(super) fn broken(&self) -> impl Iterator<Item = &(u32, String)> {
+        let lines: HashSet<u32> = if self.bad.is_empty() {
+            HashSet::new()
+        } else {
+            self.rows.iter().map(|span| span.line).collect()
+        };
         self.bad
             .iter()
-            .filter(|(line, _)| !self.rows.iter().any(|span| span.line == *line))
+            .filter(move |(line, _)| !lines.contains(line))
     }
 }
 
@@ -272,6 +280,12 @@ pub struct Tables {
 }
 
 impl Tables {
+    /// Rows of all tables, headings and titles included.
+    #[must_use]
+    pub fn rows(&self) -> usize {
+        self.sheets.iter().map(|sheet| sheet.table.height()).sum()
+    }
+
     /// Columns that are none of ours, and were not named in a finding: `file: names`, by table.
     pub(super) fn kept(&self) -> Vec<String> {
         let tables = self.sheets.iter().filter(|sheet| !sheet.settings);

@@ -8,7 +8,7 @@ use crate::math::block;
 use crate::math::stats::{NORMAL_95, NORMAL_95_ONE_SIDED};
 use crate::profile::Invert;
 use crate::record::model::{
-    Correction, DepthBasis, Ends, Evidence, Mark, Paint, Predicted, Reading,
+    Correction, DepthBasis, Ends, Evidence, Mark, Paint, Peak, Predicted, Reading,
 };
 use crate::run::{Located, Traced, VertexKind};
 use crate::transmitter::{Basis, Depth, centre_row, exposed_row};
@@ -163,6 +163,7 @@ fn blank(view: &View<'_>, run: &Run, row: &MarkRow, name: &str) -> Mark {
         reading: None,
         ends: None,
         correction: None,
+        peak: None,
         predicted: None,
         attributes: row
             .attributes
@@ -237,6 +238,13 @@ fn set_details(view: &View<'_>, located: &Located, row: &MarkRow, mark: &mut Mar
         along: scale.length(shift.along),
         tilt: shift.tilt.angle.to_degrees(),
         tilt_from: shift.tilt.from.word().to_owned(),
+    });
+    mark.peak = located.peak.as_ref().map(|peak| Peak {
+        easting: scale.grid(peak.place.e),
+        northing: scale.grid(peak.place.n),
+        ellipse: scale.ellipse(peak.place.covariance),
+        along: scale.length(peak.along.0),
+        across: scale.length(peak.across.0),
     });
     let axis = view.inputs.axis_above_invert(row.run);
     mark.predicted = located.predicted.as_ref().map(|predicted| Predicted {

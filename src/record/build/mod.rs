@@ -78,6 +78,8 @@ pub struct Parts<'a> {
     pub notes: Vec<Note>,
     /// A draft.
     pub draft: bool,
+    /// Make the record's hash.
+    pub hash: bool,
 }
 
 /// Builds the record.
@@ -148,7 +150,9 @@ pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
         &geographic::heights(&view),
         scale,
     );
-    record.hash = Some(hash(&record)?);
+    if parts.hash {
+        record.hash = Some(hash(&record)?);
+    }
     Ok(record)
 }
 

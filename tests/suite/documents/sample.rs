@@ -434,6 +434,7 @@ fn mark(
             tilt: -1.1,
             tilt_from: "slope".to_owned(),
         }),
+        peak: None,
         predicted: None,
         attributes: BTreeMap::new(),
     }

@@ -49,6 +49,18 @@ fn linear_signals_a_step_away_tell_the_tilt() {
     assert_share(&coverage, "depth", (0.93, 0.97), 1000);
 }
 
+#[test]
+fn end_points_alone_tell_the_depth() {
+    // Three references may lie on a line, and where no depth was read nothing says how near its mark an end is: no tapes alone.
+    let base = base().methods(vec![Method::BaselineAndTie, Method::Rtk]);
+    for (seed, ends) in (56..).zip([EndPoints::Distances, EndPoints::Rows]) {
+        let coverage = covered(base.readings(false).ends(ends), seed, 100);
+        assert_share(&coverage, "depth by ends", (0.93, 0.97), 700);
+        assert_share(&coverage, "ellipse", (0.93, 0.97), 700);
+        assert_share(&coverage, "invert", (0.93, 0.97), 700);
+    }
+}
+
 /// With a tilt that nobody sees the strongest signal stands a fifth of the depth to the one side or the other: two humps, which
 /// an ellipse fits badly, so that its share is held to less.
 #[test]
@@ -72,7 +84,8 @@ fn upright_pipes_stay_under_their_marks() {
 
 #[test]
 fn exposed_pipes_lie_where_they_were_measured() {
-    let coverage = covered(base().exposures(3), 55, 350);
+    let exposed = base().exposures(3).checks(2).camera(4);
+    let coverage = covered(exposed.methods(vec![Method::ThreeTies]), 55, 350);
     for quantity in ["ellipse", "depth", "invert"] {
         let tally = coverage.of(quantity, "exposed");
         assert!(

@@ -26,6 +26,7 @@ pub fn record(
     let traced = trace::trace(site.inputs(), &sensed);
     let profiles = profile::profiles(site.inputs(), &traced);
     build(Parts {
+        hash: true,
         inputs: site.inputs(),
         sensed: &sensed,
         traced: &traced,
