@@ -77,7 +77,10 @@
     show(key);
     said.textContent = data[key].s;
     for (const view of views) if (view !== from) view.reveal(key);
-    for (const view of views) view.declutter();
+    for (const view of views) {
+      view.declutter();
+      view.scale(PX / view.k);
+    }
   };
   const step = (by) => {
     if (!marks.length) return;
@@ -90,14 +93,17 @@
     constructor(box) {
       this.box = box;
       this.svg = box.querySelector('svg');
+      this.layer = box.querySelector('.layer');
       const base = this.svg.viewBox.baseVal;
       this.base = { x: base.x, y: base.y, w: base.width, h: base.height };
       this.spots = new Map();
       this.labels = [];
       this.symbols = [];
+      this.all = [];
       for (const el of this.svg.querySelectorAll('.lb, .sy')) {
         const [x, y] = el.getAttribute('transform').match(/-?[\d.]+/g).map(Number);
         const spot = { el, x, y, key: el.dataset.f };
+        this.all.push(spot);
         if (el.dataset.b) {
           spot.b = el.dataset.b.split(' ').map(Number);
           this.labels.push(spot);
@@ -106,6 +112,8 @@
           if (spot.key[0] === 'm') this.symbols.push(spot);
         }
       }
+      // Names come before the figures of axes and grid.
+      this.labels.sort((a, b) => (a.key === undefined) - (b.key === undefined));
       box.tabIndex = 0;
       box.setAttribute('role', 'application');
       box.setAttribute('aria-roledescription', 'drawing');
@@ -140,9 +148,18 @@
       const vw = (2 * w) / this.k;
       const vh = (2 * h) / this.k;
       this.svg.setAttribute('viewBox', `${this.cx - vw / 2} ${this.cy - vh / 2} ${vw} ${vh}`);
-      this.svg.style.transform = '';
-      this.svg.style.setProperty('--s', PX / this.k);
+      this.layer.style.transform = 'translate(0px, 0px)';
       this.declutter();
+      this.scale(PX / this.k);
+    }
+    // Symbols and labels keep their size: one transform each, and only on those that are seen.
+    scale(s) {
+      for (const spot of this.all) {
+        if (spot.shown !== false && spot.s !== s) {
+          spot.s = s;
+          spot.el.setAttribute('transform', `translate(${spot.x} ${spot.y}) scale(${s})`);
+        }
+      }
     }
     // Moves what is drawn without drawing it anew.
     preview() {
@@ -156,12 +173,16 @@
           if (Math.abs(tx) > w * 0.45 || Math.abs(ty) > h * 0.45 || r > 2.5 || r < 0.5) {
             this.commit();
           } else {
-            this.svg.style.transform = `translate(${tx}px, ${ty}px) scale(${r})`;
+            this.layer.style.transform = `translate(${tx}px, ${ty}px)${r === 1 ? '' : ` scale(${r})`}`;
           }
         });
       }
+      this.rest();
+    }
+    // Once nothing moves any more, and no finger is down.
+    rest() {
       clearTimeout(this.settle);
-      this.settle = setTimeout(() => this.commit(), 160);
+      this.settle = setTimeout(() => (this.pointers.size ? this.rest() : this.commit()), 160);
     }
     zoom(by, px, py) {
       const { w, h } = this.size;
@@ -338,7 +359,9 @@
     for (const view of views) {
       const b = view.base;
       view.svg.setAttribute('viewBox', `${b.x} ${b.y} ${b.w} ${b.h}`);
-      view.svg.style.setProperty('--s', 1);
+      for (const spot of view.all) spot.shown = undefined;
+      for (const el of view.svg.querySelectorAll('.off')) el.classList.remove('off');
+      view.scale(1);
     }
   });
   addEventListener('afterprint', () => {

@@ -1,4 +1,4 @@
-//! How a draft is marked, in words that every file shares.
+//! How a draft is marked in files: its words ([`Draft::words`]) as a title, a property, a column.
 
 use std::borrow::Cow;
 
@@ -10,20 +10,11 @@ use super::value::Quantity;
 /// Name of the property, column or member that only drafts have.
 pub const PROPERTY: &str = "draft";
 
-/// `DRAFT, 2 rows left out`.
-#[must_use]
-pub fn words(draft: &Draft) -> String {
-    match draft.left_out {
-        1 => "DRAFT, 1 row left out".to_owned(),
-        count => format!("DRAFT, {count} rows left out"),
-    }
-}
-
 /// A title, with the draft's words before it where the record is one.
 #[must_use]
 pub fn title<'a>(draft: Option<&Draft>, title: &'a str) -> Cow<'a, str> {
     draft.map_or(Cow::Borrowed(title), |draft| {
-        Cow::Owned(format!("{}: {title}", words(draft)))
+        Cow::Owned(format!("{}: {title}", draft.words()))
     })
 }
 
@@ -35,6 +26,6 @@ pub fn column(draft: Option<&Draft>) -> Option<Column> {
         quantity: Quantity::Text,
         required: true,
         meaning: "not a finished record: rows that can't be used were left out".to_owned(),
-        getter: Getter::Fixed(words(draft)),
+        getter: Getter::Fixed(draft.words()),
     })
 }

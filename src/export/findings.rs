@@ -56,7 +56,7 @@ pub fn write_json(
     draft: Option<&Draft>,
     out: &mut dyn Write,
 ) -> io::Result<()> {
-    let words = draft.map(draft::words);
+    let words = draft.map(Draft::words);
     let entries = findings.iter().map(|finding| Entry {
         finding,
         draft: words.as_deref(),

@@ -75,7 +75,7 @@ fn write_head(view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
             out,
             ",\"{}\":{}",
             draft::PROPERTY,
-            Json::from(draft::words(draft))
+            Json::from(draft.words())
         )?;
     }
     let shapes = view

@@ -8,7 +8,7 @@ use super::table::{Item, Row};
 use super::value::{LENGTH_DECIMALS, round};
 use super::{Format, View, columns, draft};
 use crate::plan::OwnSystem;
-use crate::record::model::{Ellipse, VertexKind};
+use crate::record::model::{Draft, Ellipse, VertexKind};
 
 /// The table.
 #[derive(Debug)]
@@ -52,7 +52,7 @@ impl Format for Points {
             .from_writer(out);
         let record = view.record;
         // In a draft a last column says so, as in every table.
-        let draft = record.draft.as_ref().map(draft::words);
+        let draft = record.draft.as_ref().map(Draft::words);
         let last = draft
             .as_ref()
             .map(|words| format!("{} ({words})", draft::PROPERTY));

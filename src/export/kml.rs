@@ -12,6 +12,7 @@ use super::geometry::{self, Shape};
 use super::table::{Item, Row, Table};
 use super::{Format, View, draft, geojson};
 use crate::record::AsBuilt;
+use crate::record::model::Draft;
 
 /// The map for viewers of the globe.
 #[derive(Debug)]
@@ -134,7 +135,7 @@ fn write_shape(out: &mut dyn Write, kind: &str, before: &str, shape: &Shape) -> 
 
 /// What the document's balloon says: who and when, accuracy, unit, cautions. HTML.
 fn description(record: &AsBuilt) -> String {
-    let mut lines: Vec<String> = record.draft.iter().map(draft::words).collect();
+    let mut lines: Vec<String> = record.draft.iter().map(Draft::words).collect();
     let located = record
         .job
         .located_on

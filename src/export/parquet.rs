@@ -312,7 +312,7 @@ fn about(record: &AsBuilt) -> Vec<KeyValue> {
         record
             .draft
             .as_ref()
-            .map(|it| (draft::PROPERTY.to_owned(), draft::words(it))),
+            .map(|it| (draft::PROPERTY.to_owned(), it.words())),
     );
     all.extend(record.hash.clone().map(|hash| ("record".to_owned(), hash)));
     all.into_iter()

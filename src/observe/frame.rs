@@ -88,6 +88,21 @@ pub(super) fn facts(
 }
 
 impl FrameFacts {
+    /// Finds the declination for whoever stands on the site with a compass, where no bearing needed it and it can be found.
+    pub(super) fn note_declination(&mut self, job: &Job, crs: &Crs) {
+        if self.declination.is_some() {
+            return;
+        }
+        let found = match job.grid.declination {
+            Some(given) => Some((given, "given".to_owned())),
+            None => modelled(self, job, crs).ok(),
+        };
+        if let Some((declination, from)) = found {
+            self.declination = Some(declination);
+            self.declination_from = Some(from);
+        }
+    }
+
     /// Finds the declination, if it has not been found yet.
     fn declination(&mut self, job: &Job, crs: &Crs, notes: &mut Vec<Note>) -> f64 {
         if let Some(declination) = self.declination {

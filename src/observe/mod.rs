@@ -263,6 +263,7 @@ pub fn observe(job: &Job, crs: &Crs) -> Observed {
     for measure in &job.measures {
         rows.measure(measure);
     }
+    rows.frame.note_declination(job, crs);
     finish(job, rows)
 }
 

@@ -105,6 +105,17 @@ pub struct Draft {
     pub left_out: usize,
 }
 
+impl Draft {
+    /// `DRAFT, 2 rows left out`: how every deliverable says it.
+    #[must_use]
+    pub fn words(&self) -> String {
+        match self.left_out {
+            1 => "DRAFT, 1 row left out".to_owned(),
+            count => format!("DRAFT, {count} rows left out"),
+        }
+    }
+}
+
 /// `[job]` of `job.toml`, as entered.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct JobHead {

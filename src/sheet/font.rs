@@ -107,8 +107,8 @@ impl Fonts {
     pub fn wrap(&self, text: &str, width: f64, size: f64, bold: bool) -> Vec<String> {
         let mut lines = Vec::new();
         let mut line = String::new();
-        for word in self.printable(text).split_whitespace() {
-            for piece in self.pieces(word, width, size, bold) {
+        for word in words(&self.printable(text)) {
+            for piece in self.pieces(&word, width, size, bold) {
                 let longer = if line.is_empty() {
                     piece.clone()
                 } else {
@@ -159,6 +159,21 @@ impl Fonts {
         }
         String::new()
     }
+}
+
+/// Words between white space; a percent sign stays with its figure.
+fn words(text: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match words.last_mut() {
+            Some(last) if word.starts_with('%') => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words
 }
 
 fn has(face: &Face<'_>, c: char) -> bool {

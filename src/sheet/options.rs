@@ -1,7 +1,7 @@
 //! What a sheet can be asked for: paper, and the camera observations that get a dig page.
 
 use crate::record::AsBuilt;
-use crate::sheet::draw::plan::camera_name;
+use crate::sheet::draw::plan::short_name;
 use crate::units::LengthUnit;
 
 /// Paper. Sheets lie on their long side.
@@ -103,7 +103,7 @@ impl SheetOptions {
             Dig::Marked => false,
             Dig::All => true,
             Dig::Named(names) => {
-                let name = camera_name(id);
+                let name = short_name(id);
                 names
                     .iter()
                     .map(|n| n.trim())
@@ -125,7 +125,7 @@ impl SheetOptions {
         let known = |name: &&String| {
             let name = name.trim();
             record.camera.iter().any(|c| {
-                let short = camera_name(&c.id);
+                let short = short_name(&c.id);
                 name == short || name == format!("{}/{short}", c.run)
             })
         };

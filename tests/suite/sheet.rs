@@ -15,9 +15,11 @@
 
 use crate::documents::sample;
 
+mod crossings;
 mod form;
 mod ink;
 mod outside;
+mod speed;
 mod text;
 mod ties;
 mod verify;

@@ -9,9 +9,9 @@ use super::skeleton::APPLICATION;
 use crate::export::geometry::{self, Place, Shape};
 use crate::export::table::{Item, Row, Table};
 use crate::export::value::{Value, round};
-use crate::export::{draft, wkb};
+use crate::export::wkb;
 use crate::record::AsBuilt;
-use crate::record::model::Run;
+use crate::record::model::{Draft, Run};
 
 /// Bytes of extended data that one entity gets; the limit is 16 383, and brackets and codes need room.
 const EXTENDED: usize = 15_000;
@@ -241,7 +241,7 @@ impl<'a> Drawing<'a> {
 }
 
 fn paragraphs(record: &AsBuilt, system: &str) -> Vec<String> {
-    let mut all: Vec<String> = record.draft.iter().map(draft::words).collect();
+    let mut all: Vec<String> = record.draft.iter().map(Draft::words).collect();
     let title = record.job.title.as_deref();
     all.push(match title {
         Some(title) => format!("Job {}: {title}", record.job.id),

@@ -10,7 +10,7 @@ pub const CAUTIONS: [&str; 6] = [
      no locate mark.",
     "TOLERANCE ZONE: its width is set by local law. It runs the whole length of the pipe and is counted from the pipe's outside \
      edges. Expose the pipe by hand or by vacuum before any machine works there. The shallowest depth at which it could be met is \
-     stated as cover_least.",
+     stated (cover_least).",
     "CROSSING LINES: where another line may cross this sewer, no cutting, jetting or rodding. If a line is hit or gas is \
      suspected: stop, leave, make no spark or flame, warn the occupants, and call the emergency services and the gas utility from a safe \
      distance.",

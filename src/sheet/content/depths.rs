@@ -2,7 +2,7 @@
 
 use super::figures;
 use crate::record::model::AsBuilt;
-use crate::sheet::draw::plan::camera_name;
+use crate::sheet::draw::plan::short_name;
 
 /// A depth and where it is.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,14 +26,10 @@ pub fn shallowest(record: &AsBuilt) -> Option<Extreme> {
         .marks
         .iter()
         .filter_map(|m| Some((m.cover_least?, m.mark.as_str(), m.run.as_str(), m.station)));
-    let camera = record.camera.iter().filter_map(|c| {
-        Some((
-            c.cover_least?,
-            camera_name(&c.id),
-            c.run.as_str(),
-            c.station,
-        ))
-    });
+    let camera = record
+        .camera
+        .iter()
+        .filter_map(|c| Some((c.cover_least?, short_name(&c.id), c.run.as_str(), c.station)));
     let (depth, name, run, station) = marks.chain(camera).min_by(|a, b| a.0.total_cmp(&b.0))?;
     Some(Extreme {
         depth,

@@ -114,6 +114,17 @@ pub fn degrees(value: f64, positive: &str, negative: &str) -> String {
     .to_owned()
 }
 
+/// A declination to a tenth of a degree, `8.1° west`: the magnetic model is not better than that on the ground.
+#[must_use]
+pub fn declination(value: f64) -> String {
+    let text = fixed(value.abs(), 1);
+    match text.as_str() {
+        "0.0" => "0.0°".to_owned(),
+        _ if value < 0.0 => format!("{text}° west"),
+        _ => format!("{text}° east"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -2,7 +2,7 @@
 
 use super::figures;
 use crate::findings::Level;
-use crate::record::model::AsBuilt;
+use crate::record::model::{AsBuilt, Draft};
 
 /// What the document is, in its title: it claims no more than was done.
 pub const WHAT_IT_IS: &str = "Record of located pipe";
@@ -37,13 +37,10 @@ pub fn identity(record: &AsBuilt) -> String {
     format!("{supplier}{}{revision}", record.job.id)
 }
 
-/// `DRAFT: 3 rows could not be used`, in a draft.
+/// `DRAFT, 3 rows left out`, in a draft.
 #[must_use]
 pub fn draft(record: &AsBuilt) -> Option<String> {
-    record.draft.as_ref().map(|draft| match draft.left_out {
-        1 => "DRAFT: 1 row could not be used and is left out".to_owned(),
-        n => format!("DRAFT: {n} rows could not be used and are left out"),
-    })
+    record.draft.as_ref().map(Draft::words)
 }
 
 /// Who, where, when; only what was entered. Fields of a title block after ISO 7200
@@ -121,7 +118,7 @@ pub fn frame(record: &AsBuilt) -> Vec<Fact> {
             .unwrap_or_default();
         add(
             "Magnetic declination",
-            figures::degrees(declination, "east", "west") + &from,
+            figures::declination(declination) + &from,
         );
     }
     for operation in &frame.operations {
@@ -180,15 +177,8 @@ pub fn method(record: &AsBuilt) -> String {
 #[must_use]
 pub fn accuracy(record: &AsBuilt) -> String {
     let a = &record.accuracy;
-    let compared = match a.compared {
-        0 => String::new(),
-        n => format!(
-            " {} of {n} comparisons lie inside their stated bound.",
-            a.inside
-        ),
-    };
     let statement = a.statement.trim();
-    format!("Accuracy is {}. {statement}{compared}", a.basis.word())
+    format!("Accuracy is {}. {statement}", a.basis.word())
 }
 
 /// `2 warnings, 1 note`, or that there is none.

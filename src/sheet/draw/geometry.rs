@@ -71,6 +71,17 @@ impl Rect {
         }
     }
 
+    /// A point as a rectangle without area.
+    #[must_use]
+    pub const fn spot(p: Pt) -> Self {
+        Self {
+            x0: p.x,
+            y0: p.y,
+            x1: p.x,
+            y1: p.y,
+        }
+    }
+
     /// The smallest one that holds the points; `None` without points.
     #[must_use]
     pub fn around(points: impl IntoIterator<Item = Pt>) -> Option<Self> {

@@ -5,6 +5,7 @@
 
 pub mod geometry;
 pub mod labels;
+pub mod lettering;
 pub mod pen;
 pub mod plan;
 pub mod profile;
@@ -24,6 +25,8 @@ pub enum Feature {
     Camera(usize),
     /// `references[i]`.
     Reference(usize),
+    /// `crossings[i]`.
+    Crossing(usize),
 }
 
 /// Which end of a line of text stands at its point.
@@ -91,6 +94,8 @@ pub enum Role {
     Symbol,
     /// A label beside it; its box relative to the anchor.
     Label(Rect),
+    /// A label that has room only once the page is zoomed; never on paper.
+    Spare(Rect),
 }
 
 /// A part of a drawing.

@@ -1,7 +1,7 @@
 //! Symbols, around their own point. Shapes alone tell them apart, so that a copy in black and white loses nothing.
 
 use super::{Item, Pen, Pt, pt};
-use crate::record::model::{Evidence, Reference, VertexKind};
+use crate::record::model::{Evidence, Meeting, Reference, VertexKind};
 
 /// Radius that labels keep clear of.
 pub const CLEAR: f64 = 1.3;
@@ -47,6 +47,21 @@ pub fn camera() -> Vec<Item> {
         Item::polygon(Pen::Open, square(r)),
         Item::path(Pen::Line, vec![pt(-r, -r), pt(r, r)]),
         Item::path(Pen::Line, vec![pt(-r, r), pt(r, -r)]),
+    ]
+}
+
+/// Where a site plan shows something across the pipe, filled, or beside it, open: two triangles tip to tip.
+#[must_use]
+pub fn crossing(meeting: Meeting) -> Vec<Item> {
+    let pen = if meeting == Meeting::Near {
+        Pen::Open
+    } else {
+        Pen::Solid
+    };
+    let (x, y) = (1.1, 0.7);
+    vec![
+        Item::polygon(pen, vec![pt(-x, -y), pt(0.0, 0.0), pt(-x, y)]),
+        Item::polygon(pen, vec![pt(x, -y), pt(0.0, 0.0), pt(x, y)]),
     ]
 }
 

@@ -50,7 +50,7 @@ pub fn drawings(page: &mut Html, record: &AsBuilt, fonts: &Fonts) {
             }
         }
     }
-    legend(page);
+    legend(page, record);
     page.raw(concat!(
         "</div><section class=\"behind\" aria-labelledby=\"behind-h\"><h3 id=\"behind-h\">Every number behind a mark</h3>",
         "<p class=\"sr\" role=\"status\" id=\"said\"></p><div id=\"behind\"><p>Choose a mark to see its measurements, residuals, ",
@@ -122,8 +122,8 @@ fn view(record: &AsBuilt) -> Option<View> {
         size,
         scale: Scale::free(ratio),
         exaggeration: 1.0,
-        cover: false,
-        grid: true,
+        paper: false,
+        ties_of: None,
     })
 }
 
@@ -141,13 +141,14 @@ fn figure(
         "<button type=\"button\" data-z=\"out\" aria-label=\"Zoom out\">−</button>",
         "<button type=\"button\" data-z=\"fit\">Whole</button></div></div>",
     ));
-    page.open("div", &[("class", "vp"), ("data-label", caption)]);
+    page.open("div", &[("class", "vp"), ("data-label", caption)])
+        .raw("<div class=\"layer\">");
     svg::write(page, drawing);
-    page.close("div").close("figure");
+    page.raw("</div></div>").close("figure");
 }
 
-fn legend(page: &mut Html) {
-    use crate::record::model::{Evidence, VertexKind};
+fn legend(page: &mut Html, record: &AsBuilt) {
+    use crate::record::model::{Evidence, Meeting, VertexKind};
     use crate::sheet::draw::{Drawing, Item, Node, Pen, Role, Shape, pt, symbols};
     let ellipse = Item {
         pen: Pen::Bound,
@@ -159,7 +160,7 @@ fn legend(page: &mut Html) {
         },
     };
     let line = |pen| vec![Item::path(pen, vec![pt(-3.0, 0.0), pt(3.0, 0.0)])];
-    let entries: [(Vec<Item>, &str); 9] = [
+    let mut entries: Vec<(Vec<Item>, &str)> = vec![
         (
             symbols::mark(Evidence::Located, false),
             "mark, located from the surface",
@@ -176,6 +177,13 @@ fn legend(page: &mut Html) {
         (line(Pen::Crown), "top of pipe"),
         (line(Pen::Invert), "invert"),
     ];
+    if !record.underlay.is_empty() {
+        entries.push((line(Pen::Plan), "site plan"));
+    }
+    if !record.crossings.is_empty() {
+        let across = "across or near the pipe by a site plan";
+        entries.push((symbols::crossing(Meeting::Crosses), across));
+    }
     page.raw("<ul class=\"legend\">");
     for (items, text) in entries {
         let mut drawing = Drawing::new(8.0, 4.0);

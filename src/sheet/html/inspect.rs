@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use serde_json::{Value, json};
 
 use crate::record::AsBuilt;
-use crate::record::model::{Camera, Ellipse, Mark, Reference};
+use crate::record::model::{Camera, Crossing, Ellipse, Mark, Reference};
 use crate::sheet::content::figures as f;
-use crate::sheet::draw::plan::camera_name;
+use crate::sheet::content::tables::asked;
+use crate::sheet::draw::plan::{full_name, what};
 
 /// Named groups of names and values; values that aren't known are left out.
 #[derive(Default)]
@@ -62,7 +63,7 @@ pub fn data(record: &AsBuilt) -> Value {
         all.insert(format!("m{i}"), entry);
     }
     for (i, c) in record.camera.iter().enumerate() {
-        let name = format!("{} {}", camera_name(&c.id), c.what);
+        let name = format!("{} {}", full_name(record, &c.id, &c.run), c.what);
         let summary = format!(
             "{name}, station {}",
             f::station(c.station, record.frame.unit)
@@ -79,6 +80,15 @@ pub fn data(record: &AsBuilt) -> Value {
             "w": said.get(r.point.as_str()).cloned().unwrap_or_default(),
         });
         all.insert(format!("r{i}"), entry);
+    }
+    for (i, c) in record.crossings.iter().enumerate() {
+        let name = format!("{} {}", full_name(record, &c.id, &c.run), what(c));
+        let station = f::station(Some(c.station), record.frame.unit);
+        let summary = format!("{} {name}, station {station}", c.meeting.word());
+        all.insert(
+            format!("x{i}"),
+            json!({ "n": name, "s": summary, "g": crossing(record, c).0, "q": [], "w": [] }),
+        );
     }
     Value::Object(all)
 }
@@ -324,5 +334,50 @@ fn reference(record: &AsBuilt, r: &Reference) -> Groups {
         ],
     );
     groups.attributes(&r.attributes);
+    groups
+}
+
+fn crossing(record: &AsBuilt, c: &Crossing) -> Groups {
+    let unit = record.frame.unit.symbol();
+    let long = |v: Option<f64>| v.map(|v| format!("{} {unit}", f::fixed(v, 3)));
+    let mut groups = Groups::default();
+    groups.add(
+        "What the plan shows",
+        vec![
+            ("How", Some(c.meeting.word().to_owned())),
+            ("Taken for", Some(c.role.clone())),
+            ("Kind", c.kind.clone()),
+            ("Name", c.name.clone()),
+            ("Layer", Some(c.layer.clone())),
+            ("Feature", Some(c.source.clone())),
+        ],
+    );
+    groups.add(
+        "Place on the run",
+        vec![
+            ("Run", Some(c.run.clone())),
+            ("Station", long(Some(c.station))),
+            ("Easting", Some(f::fixed(c.easting, 3))),
+            ("Northing", Some(f::fixed(c.northing, 3))),
+            ("95 % ellipse", ellipse(c.ellipse, unit)),
+            ("± along the other's line", long(c.along_95)),
+            ("Top of pipe below ground", long(c.cover)),
+            ("At least (one-sided 95 %)", long(c.cover_least)),
+            ("Invert", long(c.invert)),
+            ("± invert", long(c.invert_95)),
+        ],
+    );
+    groups.add(
+        "Between them",
+        vec![
+            ("Distance to it as drawn", long(Some(c.distance))),
+            ("Clearance in plan", long(Some(c.clearance))),
+            ("± clearance", long(c.clearance_95)),
+            ("The pipe passes", c.passes.clone()),
+            ("Clearance in height", long(c.vertical_clearance)),
+            ("± height", long(c.vertical_clearance_95)),
+            ("Separation asked for", asked(c.requirement.as_ref())),
+        ],
+    );
     groups
 }

@@ -154,7 +154,11 @@ fn write_table(page: &mut Html, table: &Table, id: &str, head: &str) {
 
 /// Tables whose first cell names the feature itself.
 fn linked(key: &str, feature: Option<Feature>) -> bool {
-    feature.is_some() && matches!(key, "marks" | "camera" | "references" | "ties")
+    feature.is_some()
+        && matches!(
+            key,
+            "marks" | "camera" | "references" | "ties" | "crossings"
+        )
 }
 
 /// Particulars, frame, method, equipment.

@@ -2,15 +2,16 @@
 
 use super::write::Html;
 use crate::sheet::content::figures::fixed;
-use crate::sheet::draw::{Anchor, Drawing, Feature, Item, Node, Pt, Role, Shape};
+use crate::sheet::draw::{Anchor, Drawing, Feature, Item, Node, Pt, Role, Shape, pt};
 
-/// Key of a feature in the page: `m12`, `c3`, `r0`.
+/// Key of a feature in the page: `m12`, `c3`, `r0`, `x1`.
 #[must_use]
 pub fn key(feature: Feature) -> String {
     match feature {
         Feature::Mark(i) => format!("m{i}"),
         Feature::Camera(i) => format!("c{i}"),
         Feature::Reference(i) => format!("r{i}"),
+        Feature::Crossing(i) => format!("x{i}"),
     }
 }
 
@@ -53,19 +54,24 @@ fn write_node(page: &mut Html, node: &Node) {
             let boxed;
             match role {
                 Role::Symbol => attributes.push(("class", "sy")),
-                Role::Label(r) => {
+                Role::Label(r) | Role::Spare(r) => {
                     boxed = [r.x0, r.y0, r.x1, r.y1].map(number).join(" ");
-                    attributes.extend([("class", "lb"), ("data-b", boxed.as_str())]);
+                    let class = if matches!(role, Role::Label(_)) {
+                        "lb"
+                    } else {
+                        "lb sp"
+                    };
+                    attributes.extend([("class", class), ("data-b", boxed.as_str())]);
                 }
             }
             if !key.is_empty() {
                 attributes.push(("data-f", &key));
             }
-            page.open("g", &attributes).raw("<g class=\"fx\">");
+            page.open("g", &attributes);
             for item in items {
                 write_item(page, item);
             }
-            page.raw("</g></g>");
+            page.raw("</g>");
         }
         // The page is panned past the border, so nothing is cut off there.
         Node::Clip(_, nodes) => nodes.iter().for_each(|node| write_node(page, node)),
@@ -90,18 +96,20 @@ fn write_item(page: &mut Html, item: &Item) {
         Shape::Ellipse { centre, a, b, turn } => {
             let (x, y) = (number(centre.x), number(centre.y));
             let (rx, ry) = (fine(*a), fine(*b));
-            let turned = format!("rotate({} {x} {y})", number(*turn));
-            let mut attributes = vec![
-                ("class", class),
-                ("cx", &x),
-                ("cy", &y),
-                ("rx", &rx),
-                ("ry", &ry),
-            ];
-            if a != b {
-                attributes.push(("transform", &turned));
+            if a == b {
+                let attributes = [("class", class), ("cx", &x), ("cy", &y), ("r", &rx)];
+                page.open("circle", &attributes).close("circle");
+                return;
             }
-            page.open("ellipse", &attributes).close("ellipse");
+            // Two arcs instead of a turned ellipse: thousands of transforms make a browser slow.
+            let (sin, cos) = turn.to_radians().sin_cos();
+            let end = pt(a * cos, a * sin);
+            let turn = number(*turn);
+            let arc = |to: Pt| format!("A{rx} {ry} {turn} 0 1 {}", pair(to));
+            let (from, to) = (*centre - end, *centre + end);
+            let d = format!("M{}{}{}Z", pair(from), arc(to), arc(from));
+            page.open("path", &[("class", class), ("d", &d)])
+                .close("path");
         }
         Shape::Text {
             at,

@@ -3,7 +3,7 @@
 
 use super::flow::{LEADING, Piece, SMALL, fact, paragraph};
 use crate::record::AsBuilt;
-use crate::record::model::{Evidence, VertexKind};
+use crate::record::model::{Evidence, Meeting, VertexKind};
 use crate::sheet::content::{depths, head};
 use crate::sheet::draw::{Anchor, Item, Pen, Shape, pt, symbols};
 use crate::sheet::font::Fonts;
@@ -82,7 +82,7 @@ fn coordinates(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
 }
 
 /// Symbols and lines with their meaning, two a row.
-fn legend(_: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
+fn legend(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
     let centre = pt(0.0, 0.0);
     let ellipse = Item {
         pen: Pen::Bound,
@@ -94,7 +94,7 @@ fn legend(_: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
         },
     };
     let line = |pen| vec![Item::path(pen, vec![pt(-3.4, 0.0), pt(3.4, 0.0)])];
-    let entries: [(Vec<Item>, &str); 14] = [
+    let mut entries: Vec<(Vec<Item>, &str)> = vec![
         (symbols::mark(Evidence::Located, false), "located mark"),
         (line(Pen::Run), "pipe in plan"),
         (symbols::mark(Evidence::Exposed, false), "exposed mark"),
@@ -116,6 +116,19 @@ fn legend(_: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
             "95 % of invert",
         ),
     ];
+    if !record.underlay.is_empty() {
+        entries.push((line(Pen::Plan), "site plan"));
+    }
+    if !record.crossings.is_empty() {
+        entries.push((
+            symbols::crossing(Meeting::Crosses),
+            "line of a site plan across",
+        ));
+        entries.push((
+            symbols::crossing(Meeting::Near),
+            "line of a site plan near by",
+        ));
+    }
     let mut pieces = vec![Piece::heading("Legend", width, fonts)];
     let half = (width / 2.0).min(46.0);
     for pair in entries.chunks(2) {

@@ -4,60 +4,79 @@ use super::GAP;
 use super::flow::{self, Piece, fact, paragraph};
 use super::plans::{self, Extent};
 use crate::record::AsBuilt;
-use crate::record::model::Camera;
+use crate::record::model::{Camera, Reference};
 use crate::sheet::content::figures as f;
-use crate::sheet::draw::plan::camera_name;
+use crate::sheet::draw::plan::{short_name, what};
 use crate::sheet::draw::scale::largest;
 use crate::sheet::draw::{Drawing, pt};
 use crate::sheet::font::Fonts;
 
-/// References within this of the observation are shown, metres (our choice: what one tape reaches).
+/// The nearest so many references of its ties are in the picture, if they lie within [`REACH`] metres; arrows at the border
+/// point to the others (our choice: the picture is for finding the spot, and larger without far ones).
+const SHOWN: usize = 2;
 const REACH: f64 = 30.0;
-/// What counts as near, metres (our choice: an excavation with room to work in).
+/// What counts as near, metres and feet (our choice: an excavation with room to work in).
 const NEAR: f64 = 3.0;
+const NEAR_FEET: f64 = 10.0;
 
-/// The body of the page for `camera[index]`.
-pub fn page(record: &AsBuilt, index: usize, room: (f64, f64), fonts: &Fonts) -> Drawing {
-    let mut body = Drawing::new(room.0, room.1);
+/// The bodies of the pages for `camera[index]`: picture and words, and what words find no room beside it.
+pub fn pages(record: &AsBuilt, index: usize, room: (f64, f64), fonts: &Fonts) -> Vec<Drawing> {
+    let mut first = Drawing::new(room.0, room.1);
     let Some(seen) = record.camera.get(index) else {
-        return body;
+        return vec![first];
     };
     let left = room.0 * 0.56;
     let width = room.0 - left - GAP;
     if let (Some(e), Some(n)) = (seen.easting, seen.northing) {
-        body.place(
-            pt(0.0, 0.0),
-            picture(record, (e, n), seen, (left, room.1), fonts),
-        );
+        let picture = picture(record, (e, n), index, seen, (left, room.1), fonts);
+        first.place(pt(0.0, 0.0), picture);
     }
-    let mut pages = flow::pages(words(record, seen, width, fonts), (width, room.1), 1, width);
-    if !pages.is_empty() {
-        body.place(pt(left + GAP, 0.0), pages.remove(0));
+    let name = short_name(&seen.id);
+    let title = format!("Dig page: {name}, run {}, continued", seen.run);
+    let head = Piece::heading(&title, room.0, fonts);
+    let words = words(record, seen, width, fonts);
+    let tall: f64 = words.iter().map(|piece| piece.height).sum();
+    // Room for the heading of the further pages is left on the first as well, where there are any.
+    let lower = if tall > room.1 { head.height } else { 0.0 };
+    let mut columns = flow::pages(words, (width, room.1 - lower), 1, width).into_iter();
+    if let Some(column) = columns.next() {
+        first.place(pt(left + GAP, 0.0), column);
     }
-    body
+    let mut pages = vec![first];
+    let rest: Vec<Drawing> = columns.collect();
+    let abreast = (room.0 / (width + GAP)).floor().max(1.0) as usize;
+    for columns in rest.chunks(abreast) {
+        let mut page = Drawing::new(room.0, room.1);
+        flow::put(&mut page, pt(0.0, 0.0), &head);
+        for (i, column) in columns.iter().enumerate() {
+            page.place(pt(i as f64 * (width + GAP), lower), column.clone());
+        }
+        pages.push(page);
+    }
+    pages
 }
 
 fn picture(
     record: &AsBuilt,
     (e, n): (f64, f64),
+    index: usize,
     seen: &Camera,
     room: (f64, f64),
     fonts: &Fonts,
 ) -> Drawing {
     let k = record.frame.crs_unit_metres;
-    let tied = |point: &str| {
-        let of = record
-            .ties
-            .iter()
-            .filter(|tie| tie.id == seen.id)
-            .flat_map(|tie| &tie.distances);
-        of.into_iter().any(|d| d.reference == point)
-    };
-    let shown = record
-        .references
-        .iter()
-        .filter(|r| tied(&r.point) && (r.easting - e).hypot(r.northing - n) * k <= REACH)
-        .map(|r| (r.easting, r.northing));
+    let ties = record.ties.iter().filter(|tie| tie.id == seen.id);
+    let tied: Vec<&str> = ties
+        .flat_map(|tie| &tie.distances)
+        .map(|d| d.reference.as_str())
+        .collect();
+    let away = |r: &Reference| (r.easting - e).hypot(r.northing - n) * k;
+    let references = record.references.iter();
+    let mut near: Vec<&Reference> = references
+        .filter(|r| tied.contains(&r.point.as_str()) && away(r) <= REACH)
+        .collect();
+    near.sort_by(|a, b| away(a).total_cmp(&away(b)));
+    let shown = near.iter().take(SHOWN).map(|r| (r.easting, r.northing));
     let reach = seen
         .ellipse
         .map_or(1.0, |x| x.semi_major_95 * record.frame.unit.metres())
@@ -75,12 +94,13 @@ fn picture(
     let scale = largest(record.frame.unit, w, h, (size.0 - 26.0, size.1 - 26.0));
     let mut view = plans::view(record, extent.centre(), size, scale);
     view.exaggeration = 1.0;
+    view.ties_of = Some(index);
     plans::figure(record, &view, fonts).drawing
 }
 
 fn words(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Vec<Piece> {
     let unit = record.frame.unit;
-    let name = camera_name(&seen.id);
+    let name = short_name(&seen.id);
     let mut pieces = vec![Piece::heading(
         &format!("Dig page: {name}, run {}", seen.run),
         width,
@@ -213,10 +233,16 @@ fn near(
     fonts: &Fonts,
 ) -> Vec<Piece> {
     let k = record.frame.crs_unit_metres;
+    let unit = record.frame.unit;
+    let (within, said) = if unit.is_foot() {
+        (NEAR_FEET * unit.metres(), NEAR_FEET)
+    } else {
+        (NEAR, NEAR)
+    };
     let mut found: Vec<(f64, String)> = Vec::new();
     let mut add = |x: f64, y: f64, what: String| {
         let metres = (x - e).hypot(y - n) * k;
-        if metres <= NEAR {
+        if metres <= within {
             found.push((metres, what));
         }
     };
@@ -239,11 +265,20 @@ fn near(
     }
     for c in record.camera.iter().filter(|c| c.id != seen.id) {
         if let (Some(x), Some(y)) = (c.easting, c.northing) {
-            add(x, y, format!("{}, {}", camera_name(&c.id), c.what));
+            add(x, y, format!("{}, {}", short_name(&c.id), c.what));
         }
     }
     for r in &record.references {
         add(r.easting, r.northing, format!("reference {}", r.point));
+    }
+    for c in &record.crossings {
+        let text = format!(
+            "{} {} {} (site plan)",
+            short_name(&c.id),
+            c.meeting.word(),
+            what(c)
+        );
+        add(c.easting, c.northing, text);
     }
     for run in record.runs.iter().filter(|run| run.run != seen.run) {
         for v in &run.vertices {
@@ -252,9 +287,8 @@ fn near(
     }
     found.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
     found.dedup_by(|a, b| a.1 == b.1);
-    let unit = record.frame.unit;
     let mut pieces = vec![Piece::heading(
-        &format!("Near it, within {} {unit}", f::fixed(unit.of(NEAR), 1)),
+        &format!("Near it, within {} {unit}", f::plain(said)),
         width,
         fonts,
     )];

@@ -131,7 +131,8 @@ fn shifted(mut piece: Piece, x: f64) -> Piece {
     piece
 }
 
-fn put(drawing: &mut Drawing, at: Pt, piece: &Piece) {
+/// A piece at a place.
+pub fn put(drawing: &mut Drawing, at: Pt, piece: &Piece) {
     piece
         .items
         .iter()
@@ -205,6 +206,9 @@ pub fn pages(
         } else {
             piece.height
         };
+        if piece.items.is_empty() && (pages.is_empty() || y == 0.0 || y + piece.height > height) {
+            continue;
+        }
         let fresh = pages.is_empty() || (y > 0.0 && y + need > height);
         if fresh {
             used += 1;

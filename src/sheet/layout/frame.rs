@@ -249,22 +249,25 @@ fn columns_of(
         .collect();
     let total = wrapped.iter().map(Vec::len).sum::<usize>();
     let mut height = (total.div_ceil(columns)) as f64 * LINE;
-    loop {
-        let set = filled(&wrapped, height);
-        if set.len() <= columns {
-            return set;
-        }
+    while filled(&wrapped, height, false).len() > columns {
         height += LINE / 2.0;
     }
+    // Paragraphs stay whole where that costs no more than two lines.
+    let whole = (0..=4)
+        .map(|halves| filled(&wrapped, height + f64::from(halves) * LINE / 2.0, true))
+        .find(|set| set.len() <= columns);
+    whole.unwrap_or_else(|| filled(&wrapped, height, false))
 }
 
-fn filled(paragraphs: &[Vec<String>], height: f64) -> Vec<Vec<(f64, String)>> {
+fn filled(paragraphs: &[Vec<String>], height: f64, whole: bool) -> Vec<Vec<(f64, String)>> {
     let mut columns = vec![Vec::new()];
     let mut y = 1.0;
     for paragraph in paragraphs {
+        let tall = LINE * paragraph.len() as f64 + BETWEEN;
+        let apart = whole && y > 1.0 && y + tall > height + 1.0;
         for (i, line) in paragraph.iter().enumerate() {
             y += LINE + if i == 0 && y > 1.0 { BETWEEN } else { 0.0 };
-            if y > height + 1.0 {
+            if y > height + 1.0 || (apart && i == 0) {
                 columns.push(Vec::new());
                 y = 1.0 + LINE;
             }

@@ -76,7 +76,7 @@ pub fn cells(record: &AsBuilt, extent: Extent, size: (f64, f64)) -> Vec<Cell> {
     cells
 }
 
-/// Draws the key into a room.
+/// Draws the key into a room; it is as high as it needs.
 pub fn draw(
     record: &AsBuilt,
     extent: Extent,
@@ -84,14 +84,7 @@ pub fn draw(
     room: (f64, f64),
     fonts: &Fonts,
 ) -> Drawing {
-    let mut drawing = Drawing::new(room.0, room.1);
     let top = 6.0;
-    let frame = Rect {
-        x0: 0.0,
-        y0: top,
-        x1: room.0,
-        y1: room.1,
-    };
     let around = cells
         .iter()
         .map(Cell::rect)
@@ -102,9 +95,13 @@ pub fn draw(
         record.frame.unit,
         around.width() * metres,
         around.height() * metres,
-        (frame.width() - 6.0, frame.height() - 6.0),
+        (room.0 - 6.0, room.1 - top - 6.0),
     );
     let k = metres * scale.per_metre();
+    // No taller than it need be: words find room beneath.
+    let tall = (around.height() * k + 12.0).min(room.1 - top);
+    let frame = Rect::new(0.0, top, room.0, tall);
+    let mut drawing = Drawing::new(room.0, top + tall);
     let middle = frame.centre();
     let centre = if cells.is_empty() {
         pt(extent.centre().0, extent.centre().1)

@@ -35,7 +35,7 @@ pub fn sheets(
     let frame = Frame::new(record, paper, fonts)?;
     let mut bodies = drawings(record, &frame, fonts);
     for &camera in dig {
-        bodies.push(dig::page(record, camera, frame.room(), fonts));
+        bodies.extend(dig::pages(record, camera, frame.room(), fonts));
     }
     let total = bodies.len();
     Ok(bodies
@@ -61,12 +61,20 @@ fn drawings(record: &AsBuilt, frame: &Frame<'_>, fonts: &Fonts) -> Vec<Drawing> 
     let beneath = (together && !profiles.is_empty()).then(|| profiles.remove(0));
     let plan_height = beneath.as_ref().map_or(height, |p| height - p.height - GAP);
     let plans = plans::draw(record, (left, plan_height), (width, height), fonts);
+    let free = plan_height - plans.first.height - GAP;
     first.place(pt(0.0, 0.0), plans.first);
     if let Some(profile) = beneath {
         first.place(pt(0.0, plan_height + GAP), profile);
     }
-    let (title_block, over) = flow::column(block::pieces(record, column, fonts), height);
+    let (title_block, mut over) = flow::column(block::pieces(record, column, fonts), height);
     first.place(pt(left + GAP, 0.0), title_block);
+    if free > 0.0 && !over.is_empty() {
+        // A key leaves room beneath it.
+        let rest = block::pieces_named(record, left, fonts, &over);
+        let (beneath_key, still) = flow::column(rest, free);
+        first.place(pt(0.0, plan_height - free), beneath_key);
+        over = still;
+    }
     let mut bodies = vec![first];
     bodies.extend(plans.further);
     bodies.extend(flow::stack(profiles, (width, height)));

@@ -123,8 +123,8 @@ pub fn view(record: &AsBuilt, centre: (f64, f64), size: (f64, f64), scale: Scale
         size,
         scale,
         exaggeration,
-        cover: true,
-        grid: true,
+        paper: true,
+        ties_of: None,
     }
 }
 
@@ -179,36 +179,28 @@ fn caption(record: &AsBuilt, view: &View, unlabelled: usize, figure: &mut Drawin
             view.scale.text()
         ),
     );
-    line(y + 3.6 + LEADING, &north(record));
-    let counts = if record.frame.local {
-        "Ticks: site grid."
-    } else {
-        "Ticks: grid of the coordinate system."
-    };
-    line(y + 3.6 + 2.0 * LEADING, counts);
+    for (i, text) in north(record).iter().enumerate() {
+        line(y + 3.6 + LEADING * (i as f64 + 1.0), text);
+    }
 }
 
-fn north(record: &AsBuilt) -> String {
+/// Which way is up, and what a compass shows there.
+fn north(record: &AsBuilt) -> [String; 2] {
     let frame = &record.frame;
-    let mut text = if frame.local {
-        "Site north up"
+    let side = |degrees| figures::degrees(degrees, "east", "west");
+    let (north, ticks) = if frame.local {
+        ("Site north up", "Ticks: site grid.")
     } else {
-        "Grid north up"
-    }
-    .to_owned();
-    if let Some(c) = frame.convergence {
-        text.push_str(&format!(
-            "; lies {} of true north",
-            figures::degrees(c, "east", "west")
-        ));
-    }
-    if let Some(d) = frame.declination {
-        text.push_str(&format!(
-            "; magnetic declination {}",
-            figures::degrees(d, "east", "west")
-        ));
-    }
-    text + "."
+        ("Grid north up", "Ticks: grid of the coordinates.")
+    };
+    let lies = frame.convergence.map(side);
+    let lies = lies.map(|text| format!("; it lies {text} of true north"));
+    let declination = frame.declination.map(figures::declination);
+    let declination = declination.map(|text| format!("Magnetic declination {text}. "));
+    [
+        format!("{north}{}.", lies.unwrap_or_default()),
+        format!("{}{ticks}", declination.unwrap_or_default()),
+    ]
 }
 
 /// The scale bar from `at` to the right, with its length on the ground and on paper; says where it ends.

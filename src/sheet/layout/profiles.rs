@@ -9,7 +9,7 @@ use crate::sheet::font::Fonts;
 
 /// Height of a panel with its title and scales, where several stand on a sheet (our choice: heights of a lateral, 1 to 4 m,
 /// at 1:50 or 1:100), and the most that one alone takes.
-const HEIGHT: f64 = 112.0;
+const HEIGHT: f64 = 118.0;
 const ALONE: f64 = 140.0;
 const HEAD: f64 = 9.5;
 

@@ -139,24 +139,27 @@ fn sets<'a>(table: &'a Table, width: f64, fonts: &Fonts) -> Vec<Set<'a>> {
         .collect()
 }
 
-/// What is over goes to the columns that want more, each by what it wants.
+/// What is over is shared out evenly, but no column gets more than it wants: short ones are served whole.
 fn stretched<'a>(table: &'a Table, part: &[usize], widths: &[(f64, f64)], width: f64) -> Set<'a> {
     let of = |i: &usize| widths.get(*i).copied().unwrap_or_default();
-    let least: f64 = part.iter().map(|i| of(i).0).sum();
-    let wanted: f64 = part.iter().map(|i| of(i).1 - of(i).0).sum();
-    let share = if wanted > 0.0 {
-        ((width - least) / wanted).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
-    let columns = part.iter().filter_map(|i| {
-        let (least, natural) = of(i);
-        Some((
-            table.columns.get(*i)?,
-            *i,
-            least + (natural - least) * share,
-        ))
-    });
+    let mut over = width - part.iter().map(|i| of(i).0).sum::<f64>();
+    let wants = |i: &usize| (of(i).1 - of(i).0).max(0.0);
+    let mut order: Vec<usize> = (0..part.len()).collect();
+    let want_at = |at: &usize| part.get(*at).map_or(0.0, wants);
+    order.sort_by(|a, b| want_at(a).total_cmp(&want_at(b)));
+    let mut given = vec![0.0; part.len()];
+    for (served, at) in order.iter().enumerate() {
+        let share = (over / (part.len() - served) as f64).max(0.0);
+        let gets = want_at(at).min(share);
+        over -= gets;
+        if let Some(slot) = given.get_mut(*at) {
+            *slot = gets;
+        }
+    }
+    let columns = part
+        .iter()
+        .zip(given)
+        .filter_map(|(i, extra)| Some((table.columns.get(*i)?, *i, of(i).0 + extra)));
     Set {
         columns: columns.collect(),
     }

@@ -43,7 +43,7 @@ fn every_page_has_cautions_datum_hash_shallowest_place_and_its_number() {
                 &record,
             );
             if record.draft.is_some() {
-                has(&flat, "DRAFT: 3 rows could not be used", &record);
+                has(&flat, "DRAFT, 3 rows left out", &record);
             }
             // Columns stand side by side, so that a caution's words are looked for one by one, in order.
             for caution in &record.cautions {
@@ -245,4 +245,71 @@ fn dig_pages_are_those_marked_and_those_asked_for() {
         dig: sheet::Dig::Named(vec!["c2".to_owned(), "c99".to_owned()]),
     };
     assert_eq!(options.unknown(&record), ["c99"]);
+}
+
+/// What a title block and a plan must say, looked for in the rendered text.
+#[test]
+fn title_block_and_plan_say_all_that_a_drawing_must() {
+    let mut record = crate::sheet::outside::demo();
+    for (key, value) in [
+        ("checked_by", "P. Yarrow"),
+        ("supersedes", "0123abcd"),
+        ("client", "The Trust"),
+    ] {
+        record.job.texts.insert(key.to_owned(), value.to_owned());
+    }
+    record.job.revision = Some(3);
+    let record = aslaid::export::record::seal(record).unwrap();
+    let pages = pages(&written("title-block", &record, Paper::A3));
+    let (first, all) = (squeezed(&pages[0]), squeezed(&pages.concat()));
+    for text in [
+        "Record of located pipe",
+        "Plan 1 in =",
+        "95 % ellipses",
+        "Grid north up; it lies 1° 03′ 33″ west of true north.",
+        "Magnetic declination",
+        "mm long on paper",
+        "Height datum: NAVD88",
+        "Coordinates: EPSG:2264",
+        "international feet (ft)",
+        "Accuracy is modelled.",
+        "Located by: R. Teasel",
+        "Checked by, as entered, not signed: P. Yarrow",
+        "Client: The Trust",
+        "Located on: 2026-05-14",
+        "Supersedes: 0123abcd",
+        "Revision 3",
+        "Sheet 1 of",
+        record.hash.as_deref().unwrap(),
+    ] {
+        assert!(first.contains(text), "first sheet: {text}");
+    }
+    // Ticks carry their coordinates.
+    assert!(
+        first.contains("E 1452") && first.contains("N 561"),
+        "{first}"
+    );
+    for text in [
+        "least-squares",
+        "times enlarged",
+        "ISO 128",
+        "ISO 7200",
+        "Depth of top",
+        "Ties",
+        "Camera observations",
+        "Findings",
+    ] {
+        assert!(all.contains(text), "{text}");
+    }
+    // Depths in the order top of pipe, invert, transmitter.
+    let tables = aslaid::sheet::content::tables::all(&record);
+    let marks = tables.iter().find(|table| table.key == "marks").unwrap();
+    let at = |head: &str| {
+        marks
+            .columns
+            .iter()
+            .position(|c| c.head.starts_with(head))
+            .unwrap()
+    };
+    assert!(at("Top of pipe") < at("Invert depth") && at("Invert depth") < at("Transmitter"));
 }

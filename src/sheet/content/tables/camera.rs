@@ -5,7 +5,7 @@ use crate::record::AsBuilt;
 use crate::record::model::Camera;
 use crate::sheet::content::figures as f;
 use crate::sheet::draw::Feature;
-use crate::sheet::draw::plan::camera_name;
+use crate::sheet::draw::plan::short_name;
 
 pub fn table(record: &AsBuilt) -> Option<Table> {
     let columns = vec![
@@ -59,7 +59,7 @@ fn row(record: &AsBuilt, i: usize, c: &Camera) -> Row {
         remarks.push("dig page".to_owned());
     }
     Row::new(vec![
-        camera_name(&c.id).to_owned(),
+        short_name(&c.id).to_owned(),
         c.run.clone(),
         c.what.clone(),
         f::text(c.clock.as_deref()),

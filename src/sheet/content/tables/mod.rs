@@ -2,6 +2,7 @@
 
 mod camera;
 mod checks;
+mod crossings;
 mod findings;
 mod marks;
 mod measurements;
@@ -11,6 +12,7 @@ mod runs;
 mod settings;
 mod ties;
 
+pub use crossings::asked;
 pub use ties::side;
 
 use std::collections::BTreeMap;
@@ -76,6 +78,8 @@ pub const ALL: &[Make] = &[
     marks::table,
     ties::table,
     camera::table,
+    crossings::table,
+    crossings::plans,
     references::table,
     checks::table,
     remarks::advice,

@@ -5,7 +5,7 @@ use crate::record::AsBuilt;
 use crate::record::model::Tie;
 use crate::sheet::content::figures as f;
 use crate::sheet::draw::Feature;
-use crate::sheet::draw::plan::camera_name;
+use crate::sheet::draw::plan::short_name;
 
 pub fn table(record: &AsBuilt) -> Option<Table> {
     let most = record
@@ -37,7 +37,7 @@ fn row(record: &AsBuilt, names: &Names<'_>, tie: &Tie, most: usize) -> Row {
     let (name, feature) = if tie.feature == "camera" {
         let at = record.camera.iter().position(|c| c.id == tie.id);
         (
-            format!("{} {}", camera_name(&tie.id), tie.name),
+            format!("{} {}", short_name(&tie.id), tie.name),
             at.map(Feature::Camera),
         )
     } else {

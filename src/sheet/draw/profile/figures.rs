@@ -1,0 +1,65 @@
+//! Rows of figures beneath the graph, on paper.
+
+use super::{COLUMN, LEFT, Panel, ROWS};
+use crate::sheet::content::figures;
+use crate::sheet::draw::geometry::pt;
+use crate::sheet::draw::lettering::LABEL;
+use crate::sheet::draw::{Anchor, Drawing, Item, Pen};
+
+impl Panel<'_> {
+    /// Rows of figures beneath the graph, upright, one column a vertex where there is room.
+    pub(super) fn figures(&self, drawing: &mut Drawing) -> usize {
+        let bottom = self.graph.y1 + ROWS.iter().map(|row| row.1).sum::<f64>();
+        let mut y = self.graph.y1;
+        for (name, height) in ROWS {
+            let text = self.fonts.fit(name, LEFT - 1.0, LABEL, false);
+            drawing.push(Item::text(
+                pt(0.5, y + height / 2.0 + 0.9),
+                LABEL,
+                Anchor::Start,
+                text,
+            ));
+            y += height;
+            drawing.push(Item::path(
+                Pen::Hair,
+                vec![pt(0.0, y), pt(self.graph.x1, y)],
+            ));
+        }
+        let (mut last, mut left_out) = (f64::NEG_INFINITY, 0);
+        for p in &self.points {
+            let x = self.x(p.station);
+            if x - last < COLUMN {
+                left_out += 1;
+                continue;
+            }
+            last = x;
+            drawing.push(Item::path(
+                Pen::Drop,
+                vec![pt(x, self.graph.y1), pt(x, self.graph.y1 + 1.0)],
+            ));
+            let unit = self.record.frame.unit;
+            let ground = p.ground.filter(|_| self.heights);
+            let mark = p.mark.and_then(|i| self.record.marks.get(i));
+            let name = mark.map_or(figures::UNKNOWN, |m| &m.mark);
+            let cells = [
+                self.fonts.fit(name, 9.0, LABEL, true),
+                figures::station(Some(p.station), unit),
+                figures::length(ground),
+                figures::length(p.cover),
+                figures::length(p.invert),
+            ];
+            let mut y = self.graph.y1;
+            for ((_, height), cell) in ROWS.iter().zip(cells) {
+                y += height;
+                drawing.push(
+                    Item::text(pt(x + 0.8, y - 0.8), LABEL, Anchor::Start, cell).turned(-90.0),
+                );
+            }
+        }
+        drawing.push(Item::path(
+            Pen::Rule,
+            vec![pt(0.0, bottom), pt(self.graph.x1, bottom)],
+        ));
+        left_out
+    }
+}

@@ -1,0 +1,121 @@
+//! Ground, top of pipe, invert with its band; marks and camera observations on them.
+
+use super::{Panel, Point, symbol};
+use crate::sheet::draw::geometry::{Pt, pt};
+use crate::sheet::draw::labels::Obstacles;
+use crate::sheet::draw::lettering::thinned;
+use crate::sheet::draw::{Feature, Item, Node, Pen, symbols};
+
+impl Panel<'_> {
+    /// The invert give or take its 95 % bound, over stretches where both are known.
+    pub(super) fn band(&self, out: &mut Vec<Node>) {
+        for stretch in stretches(&self.points, |p| Some((p.station, p.invert?, p.bound?))) {
+            let upper = stretch
+                .iter()
+                .map(|&(s, z, b)| pt(self.x(s), self.y(z + b)));
+            let lower = stretch
+                .iter()
+                .rev()
+                .map(|&(s, z, b)| pt(self.x(s), self.y(z - b)));
+            out.push(Node::Item(
+                Item::polygon(Pen::Band, upper.chain(lower).collect()),
+                None,
+            ));
+        }
+    }
+
+    /// Ground, top and invert, lines down from the ground and down at crossings: letters cover none of them.
+    pub(super) fn lines(&self, out: &mut Vec<Node>) -> Obstacles {
+        let mut obstacles = Obstacles::default();
+        let mut line = |pen: Pen, value: &dyn Fn(&Point) -> Option<f64>| {
+            let at = |p: &Point| Some(pt(self.x(p.station), self.y(value(p)?)));
+            for stretch in stretches(&self.points, at) {
+                let coarse = thinned(stretch.clone(), 0.8);
+                let legs = coarse.iter().copied().zip(coarse.iter().copied().skip(1));
+                obstacles.walls.extend(legs);
+                out.push(Node::Item(Item::path(pen, stretch), None));
+            }
+        };
+        line(Pen::Ground, &|p| p.ground);
+        line(Pen::Crown, &|p| p.crown);
+        line(Pen::Invert, &|p| p.invert);
+        let drops = self.points.iter().filter_map(|p| self.drop(p));
+        obstacles.walls.extend(drops);
+        let down = |x: f64| (pt(x, self.graph.y0), pt(x, self.graph.y1));
+        let crossings = self.crossings().map(|(_, c, _)| down(self.x(c.station)));
+        obstacles.walls.extend(crossings);
+        obstacles
+    }
+
+    /// From the ground down to the transmitter, or to what of the pipe is known.
+    fn drop(&self, p: &Point) -> Option<(Pt, Pt)> {
+        let z = p.axis.or(p.invert).or(p.crown)?;
+        let x = self.x(p.station);
+        Some((pt(x, self.y(p.ground?)), pt(x, self.y(z))))
+    }
+
+    pub(super) fn symbols(&self, out: &mut Vec<Node>) {
+        for p in &self.points {
+            let Some(z) = p.axis.or(p.invert).or(p.crown) else {
+                continue;
+            };
+            let at = pt(self.x(p.station), self.y(z));
+            let evidence = p
+                .mark
+                .and_then(|i| self.record.marks.get(i))
+                .map(|m| m.evidence);
+            if let Some((a, b)) = self.drop(p) {
+                let line = Item::path(Pen::Drop, vec![a, b]);
+                out.push(Node::Item(line, p.mark.map(Feature::Mark)));
+            }
+            match (p.mark, evidence) {
+                (Some(i), Some(evidence)) => {
+                    out.push(symbol(
+                        at,
+                        Some(Feature::Mark(i)),
+                        symbols::mark(evidence, false),
+                    ));
+                }
+                _ => out.push(symbol(at, None, symbols::vertex(p.kind))),
+            }
+        }
+        for (i, at) in self.camera() {
+            out.push(symbol(at, Some(Feature::Camera(i)), symbols::camera()));
+        }
+    }
+
+    /// Camera observations of this run that have a height, or a depth.
+    pub(super) fn camera(&self) -> Vec<(usize, Pt)> {
+        let on_run = self
+            .record
+            .camera
+            .iter()
+            .enumerate()
+            .filter(|(_, c)| c.run == self.run.run);
+        on_run
+            .filter_map(|(i, c)| {
+                let z = if self.heights {
+                    c.invert?
+                } else {
+                    -c.invert_depth.or(c.transmitter_depth)?
+                };
+                Some((i, pt(self.x(c.station?), self.y(z))))
+            })
+            .collect()
+    }
+}
+
+/// Neighbouring points for which `value` is known, two or more together. A vertex that no mark stands on need not be
+/// known: what joins its neighbours passes it.
+fn stretches<T>(points: &[Point], value: impl Fn(&Point) -> Option<T>) -> Vec<Vec<T>> {
+    let mut all = vec![Vec::new()];
+    for p in points {
+        match (value(p), all.last_mut()) {
+            (Some(v), Some(last)) => last.push(v),
+            _ if p.mark.is_none() => {}
+            _ => all.push(Vec::new()),
+        }
+    }
+    all.retain(|stretch| stretch.len() > 1);
+    all
+}

@@ -1,0 +1,158 @@
+//! The profile of a run: ground, top of pipe, invert with its 95 % band, grades, camera observations, by station.
+
+use std::collections::BTreeMap;
+
+mod axis;
+mod crossings;
+mod figures;
+mod lines;
+mod naming;
+mod panel;
+
+use super::geometry::Pt;
+use super::{Drawing, Feature, Item, Node, Role};
+use crate::record::model::{AsBuilt, Run, VertexKind};
+use crate::sheet::font::Fonts;
+use panel::Panel;
+
+/// How a profile is drawn.
+#[derive(Clone, Copy, Debug)]
+pub struct Look {
+    /// Width and height of the whole panel, millimetres.
+    pub size: (f64, f64),
+    /// Standard scales and a table of figures beneath, for paper; otherwise the room is filled.
+    pub paper: bool,
+}
+
+/// A profile, drawn.
+#[derive(Clone, Debug)]
+pub struct Profile {
+    /// The drawing.
+    pub drawing: Drawing,
+    /// Scales and exaggeration in words.
+    pub scales: String,
+    /// Marks whose figures or names found no room.
+    pub left_out: usize,
+}
+
+/// A vertex as the profile needs it; heights in the result unit.
+struct Point {
+    station: f64,
+    mark: Option<usize>,
+    kind: VertexKind,
+    ground: Option<f64>,
+    crown: Option<f64>,
+    axis: Option<f64>,
+    invert: Option<f64>,
+    bound: Option<f64>,
+    cover: Option<f64>,
+    grade: Option<(f64, Option<f64>)>,
+}
+
+/// Left margin for the height axis and the heads of the figures' rows; the others.
+const LEFT: f64 = 19.0;
+const RIGHT: f64 = 4.0;
+const TOP: f64 = 12.0;
+/// Rows of figures beneath, their heights.
+const ROWS: [(&str, f64); 5] = [
+    ("Mark", 10.0),
+    ("Station", 14.0),
+    ("Ground level", 11.0),
+    ("Depth of top", 10.5),
+    ("Invert level", 11.0),
+];
+const PLAIN_FOOT: f64 = 6.0;
+/// Least distance between two columns of figures set upright.
+const COLUMN: f64 = 2.9;
+
+/// Draws a run's profile; `None` if no depth and no height is known along it.
+#[must_use]
+pub fn draw(record: &AsBuilt, run: &Run, look: &Look, fonts: &Fonts) -> Option<Profile> {
+    let heights = run
+        .vertices
+        .iter()
+        .any(|v| v.invert.is_some() || v.ground.is_some());
+    let points = points(record, run, heights);
+    let known = points
+        .iter()
+        .any(|p| p.invert.is_some() || p.crown.is_some() || p.axis.is_some());
+    if points.len() < 2 || !known {
+        return None;
+    }
+    let panel = Panel::new(record, run, points, heights, *look, fonts);
+    Some(panel.draw())
+}
+
+/// Vertices by station. Without heights the ground is level at 0 and depths hang from it.
+fn points(record: &AsBuilt, run: &Run, heights: bool) -> Vec<Point> {
+    let marks: BTreeMap<&str, usize> = record
+        .marks
+        .iter()
+        .enumerate()
+        .filter(|(_, m)| m.run == run.run)
+        .map(|(i, m)| (m.mark.as_str(), i))
+        .collect();
+    let mut points: Vec<Point> = run
+        .vertices
+        .iter()
+        .map(|v| {
+            let index = v
+                .mark
+                .as_deref()
+                .filter(|_| v.kind == VertexKind::Mark)
+                .and_then(|m| marks.get(m))
+                .copied();
+            let mark = index.and_then(|i| record.marks.get(i));
+            let ground = if heights { v.ground } else { Some(0.0) };
+            let below = |depth: Option<f64>| Some(ground? - depth?);
+            let invert = if heights {
+                v.invert
+            } else {
+                below(mark.and_then(|m| m.invert_depth))
+            };
+            let bound = if heights {
+                v.invert_95
+            } else {
+                mark.and_then(|m| m.depth_95)
+            };
+            Point {
+                station: v.station,
+                mark: index,
+                kind: v.kind,
+                ground,
+                crown: below(v.cover),
+                axis: below(v.transmitter_depth),
+                invert,
+                bound,
+                cover: v.cover,
+                grade: v.grade.map(|g| (g, v.grade_95)),
+            }
+        })
+        .collect();
+    points.sort_by(|a, b| a.station.total_cmp(&b.station));
+    points
+}
+
+impl Point {
+    fn heights(&self) -> impl Iterator<Item = f64> + use<> {
+        let bound = self.bound.unwrap_or(0.0);
+        let invert = self
+            .invert
+            .map(|z| [z - bound, z + bound])
+            .into_iter()
+            .flatten();
+        [self.ground, self.crown, self.axis]
+            .into_iter()
+            .flatten()
+            .chain(invert)
+    }
+}
+
+fn symbol(at: Pt, feature: Option<Feature>, items: Vec<Item>) -> Node {
+    Node::Anchored {
+        at,
+        role: Role::Symbol,
+        feature,
+        items,
+    }
+}

@@ -1,0 +1,158 @@
+//! How stations and heights fall on the panel, and the order in which it is drawn.
+
+use super::{LEFT, Look, PLAIN_FOOT, Point, Profile, RIGHT, ROWS, TOP};
+use crate::record::model::{AsBuilt, Run};
+use crate::sheet::content::figures;
+use crate::sheet::draw::geometry::{Rect, pt};
+use crate::sheet::draw::scale::{Scale, largest};
+use crate::sheet::draw::{Drawing, Item, Node, Pen};
+use crate::sheet::font::Fonts;
+
+/// A profile being drawn: where stations and heights fall.
+pub(super) struct Panel<'a> {
+    pub(super) record: &'a AsBuilt,
+    pub(super) run: &'a Run,
+    pub(super) points: Vec<Point>,
+    pub(super) heights: bool,
+    pub(super) look: Look,
+    pub(super) fonts: &'a Fonts,
+    pub(super) graph: Rect,
+    pub(super) horizontal: Scale,
+    pub(super) vertical: Scale,
+    /// Station and height at the graph's lower left corner.
+    pub(super) origin: (f64, f64),
+}
+
+impl<'a> Panel<'a> {
+    pub(super) fn new(
+        record: &'a AsBuilt,
+        run: &'a Run,
+        points: Vec<Point>,
+        heights: bool,
+        look: Look,
+        fonts: &'a Fonts,
+    ) -> Self {
+        let foot = if look.paper {
+            ROWS.iter().map(|row| row.1).sum()
+        } else {
+            PLAIN_FOOT
+        };
+        let graph = Rect {
+            x0: LEFT,
+            y0: TOP,
+            x1: look.size.0 - RIGHT,
+            y1: (look.size.1 - foot).max(TOP + 10.0),
+        };
+        let metres = record.frame.unit.metres();
+        let span = |values: &mut dyn Iterator<Item = f64>| {
+            values.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), v| {
+                (lo.min(v), hi.max(v))
+            })
+        };
+        let (s0, s1) = span(&mut points.iter().map(|p| p.station));
+        let (z0, z1) = span(&mut points.iter().flat_map(Point::heights));
+        let width = ((s1 - s0) * metres).max(0.5);
+        let height = ((z1 - z0) * metres).max(0.3);
+        let room = (graph.width() - 6.0, graph.height() - 3.0);
+        let (horizontal, vertical) = if look.paper {
+            let unit = record.frame.unit;
+            let h = largest(unit, width, 0.0, room);
+            let v = largest(unit, 0.0, height, room);
+            // Heights are never drawn smaller than lengths.
+            (h, if v.ratio > h.ratio { h } else { v })
+        } else {
+            (
+                Scale::free(width * 1000.0 / room.0),
+                Scale::free(height * 1000.0 / room.1),
+            )
+        };
+        let spare = |scale: Scale, length: f64, room: f64| {
+            ((room - length * scale.per_metre()) / 2.0).max(0.0)
+        };
+        let left = spare(horizontal, width, graph.width()) / (horizontal.per_metre() * metres);
+        let below = spare(vertical, height, graph.height()) / (vertical.per_metre() * metres);
+        Self {
+            record,
+            run,
+            points,
+            heights,
+            look,
+            fonts,
+            graph,
+            horizontal,
+            vertical,
+            origin: (s0 - left, z0 - below),
+        }
+    }
+
+    pub(super) fn x(&self, station: f64) -> f64 {
+        let k = self.record.frame.unit.metres() * self.horizontal.per_metre();
+        self.graph.x0 + (station - self.origin.0) * k
+    }
+
+    pub(super) fn y(&self, height: f64) -> f64 {
+        let k = self.record.frame.unit.metres() * self.vertical.per_metre();
+        self.graph.y1 - (height - self.origin.1) * k
+    }
+
+    pub(super) fn draw(&self) -> Profile {
+        let mut drawing = Drawing::new(self.look.size.0, self.look.size.1);
+        self.axis(&mut drawing);
+        let mut left_out = 0;
+        if self.look.paper {
+            left_out += self.figures(&mut drawing);
+        } else {
+            self.stations(&mut drawing);
+        }
+        let (mut band, mut lines, mut symbols) = (Vec::new(), Vec::new(), Vec::new());
+        self.band(&mut band);
+        let obstacles = self.lines(&mut lines);
+        self.crossing_marks(&mut symbols);
+        self.symbols(&mut symbols);
+        let grades = self.grades(&mut symbols);
+        let lettering = self.lettering(obstacles, &grades);
+        left_out += lettering.left_out;
+        // White under letters interrupts the fine lines across, nothing else.
+        let inside = [lettering.grounds, band, lines, symbols, lettering.letters].concat();
+        drawing.nodes.push(Node::Clip(
+            Rect {
+                y0: 0.0,
+                ..self.graph
+            },
+            inside,
+        ));
+        drawing.push(Item::path(
+            Pen::Rule,
+            vec![
+                pt(self.graph.x0, self.graph.y0),
+                pt(self.graph.x0, self.graph.y1),
+            ],
+        ));
+        drawing.push(Item::path(
+            Pen::Rule,
+            vec![
+                pt(self.graph.x0, self.graph.y1),
+                pt(self.graph.x1, self.graph.y1),
+            ],
+        ));
+        Profile {
+            drawing,
+            scales: self.scales(),
+            left_out,
+        }
+    }
+
+    pub(super) fn scales(&self) -> String {
+        let exaggeration = self.horizontal.ratio / self.vertical.ratio;
+        let factor = figures::plain((exaggeration * 100.0).round() / 100.0);
+        if self.look.paper {
+            let (h, v) = (self.horizontal.text(), self.vertical.text());
+            format!("Horizontal {h}, vertical {v}: heights {factor} times enlarged.")
+        } else {
+            format!(
+                "Heights are drawn {} times as large as lengths.",
+                figures::plain((exaggeration * 10.0).round() / 10.0)
+            )
+        }
+    }
+}
