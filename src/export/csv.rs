@@ -144,8 +144,7 @@ pub fn write_table<'a>(
 /// Up to 15 digits, the shortest decimal that reads back as the same double is the one it was rounded to (a double
 /// keeps any 15 digits: IEEE 754), so an integer's digits will do, and cost a fraction of searching for them.
 fn write_figure(value: f64, decimals: Option<i32>, out: &mut Vec<u8>) {
-    let decimals = decimals.unwrap_or(0).unsigned_abs() as usize;
-    let scale = 10f64.powi(decimals as i32);
+    let scale = 10f64.powi(decimals.unwrap_or(0).max(0));
     let scaled = (value * scale).round();
     // Writing to a vector can't fail.
     let minus_zero = value == 0.0 && value.is_sign_negative();

@@ -65,11 +65,12 @@ fn whole(folder: &Path) -> u64 {
     for feature in map["features"].as_array().unwrap() {
         assert_eq!(feature["properties"]["revision"].as_u64(), Some(revision));
     }
+    let job = record["job"]["id"].as_str().unwrap();
     let marks = record["marks"].as_array().unwrap().len();
     let points = fs::read_to_string(folder.join("points.csv")).unwrap();
     assert!(points.ends_with("\r\n"));
     assert_eq!(
-        points.matches(&format!(",{revision},")).count(),
+        points.matches(&format!(",{job},{revision},")).count(),
         marks,
         "{points}"
     );

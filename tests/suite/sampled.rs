@@ -1,6 +1,6 @@
 //! A run of a large job comes out as it would alone: the fast path skips nothing.
 //!
-//! Positions are of one kind that shares no shift: what a job's positions share is one unknown a job, by design.
+//! What a job has one of by design is kept out: positions are of a kind that shares no shift, and lengths need no scale.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -16,7 +16,7 @@ const SAMPLED: (usize, usize) = (400, 40);
 /// Runs side by side.
 const WIDE: usize = 317;
 const SETTINGS: &str = "[job]\nid = \"CITY\"\nsupplier = \"Example Survey\"\nlocated_on = 2026-05-14\n[grid]\ncrs = \"EPSG:26910\"\nunit = \"m\"\n\
-                        vertical = \"NAVD88\"\nheight = \"95 m\"\ngeoid_separation = \"-20.1 m\"\n[equipment]\naxis_above_invert = \"50 mm\"\n\
+                        vertical = \"NAVD88\"\nheight = \"95 m\"\ngeoid_separation = \"-20.1 m\"\ndistances = \"grid\"\n[equipment]\naxis_above_invert = \"50 mm\"\n\
                         [limits]\nmin_cover = \"1.4 m\"\n[run_default]\ndiameter = \"100 mm\"\nwall = \"6 mm\"\nmaterial = \"PVC\"\nmin_grade = \"1 %\"\n";
 const HEADING: &str =
     "run,mark,counter,latitude,longitude,height,fix,depth_1,depth_2,easting,northing,sigma\n";

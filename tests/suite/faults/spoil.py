@@ -71,7 +71,8 @@ def spoil(job):
         elif kind == 2:
             path.write_bytes(chance.choice([b"\xff\xfe", b"\xef\xbb\xbf", b"sep=;\n", b"\0"]) + path.read_bytes())
         elif kind == 3:
-            shutil.copy(path, job / chance.choice(["control.csv", "levels.csv", "runs.csv", "pushes.csv", "measures.csv", "camera.csv", "x.nmea"]))
+            other = job / chance.choice(["control.csv", "levels.csv", "runs.csv", "pushes.csv", "measures.csv", "camera.csv", "x.nmea"])
+            other.write_bytes(path.read_bytes())
         else:
             path.write_text(spoil_text(path.read_text("latin-1"), path.name == "job.toml"), "utf-8", errors="surrogatepass")
 
@@ -81,7 +82,7 @@ def run(job, out):
     begun = time.monotonic()
     with open(out, "wb") as said:
         child = os.posix_spawn(program, [program, "check", str(job), "--json"], dict(os.environ),
-                               file_actions=[(os.POSIX_SPAWN_DUP2, said.fileno(), 1), (os.POSIX_SPAWN_DUP2, said.fileno() if False else write, 2)])
+                               file_actions=[(os.POSIX_SPAWN_DUP2, said.fileno(), 1), (os.POSIX_SPAWN_DUP2, write, 2)])
     os.close(write)
     wrong = b""
     while chunk := os.read(read, 65536):
