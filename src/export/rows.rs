@@ -11,14 +11,17 @@ const BUNDLE: usize = 512;
 /// Bundles held at once: what bounds the memory.
 const BUNDLES: usize = 32;
 
-/// Writes rows: `each` appends the bytes of some of them. It is told whether the very first row is among them.
+/// What appends the bytes of some rows; the flag says whether the very first row is among them.
+pub type Each<'f, 'a> = dyn Fn(bool, &[Row<'a>], &mut Vec<u8>) -> io::Result<()> + Sync + 'f;
+
+/// Writes rows: `each` appends the bytes of some of them.
 ///
 /// # Errors
 /// The first error of `each`, or of `out`.
 pub fn write<'a>(
     rows: impl Iterator<Item = Row<'a>>,
     out: &mut dyn Write,
-    each: &(dyn Fn(bool, &[Row<'a>], &mut Vec<u8>) -> io::Result<()> + Sync),
+    each: &Each<'_, 'a>,
 ) -> io::Result<()> {
     let mut rows = rows.peekable();
     let mut first = true;

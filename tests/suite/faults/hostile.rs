@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use crate::cli::site::Site;
 
 /// Longer than any of these may take, without optimisation and on a loaded machine.
-const LONGEST: Duration = Duration::from_secs(60);
+const LONGEST: Duration = Duration::from_mins(1);
 
 fn check(site: &Site, arguments: &[&str]) -> (i32, String) {
     let begun = Instant::now();
