@@ -183,6 +183,7 @@ pub fn file(path: &Path, layer_column: Option<&str>) -> Result<RawPlan, Error> {
 
 /// Features in layers by the names that they state, in the order in which the names first come; `stem` names the layer of those
 /// that state none. `layer` gives a feature's name.
+#[cfg(feature = "gdal")]
 fn split(
     whole: RawLayer,
     stem: &str,
