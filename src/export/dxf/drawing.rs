@@ -21,6 +21,25 @@ const NOTICE: usize = 90;
 /// Where a shape of the record's grid lies in the drawing.
 pub type Placed<'a> = dyn Fn(Shape) -> io::Result<Shape> + 'a;
 
+/// A form of line whose vertices are entities of their own.
+struct Polyline {
+    line: &'static str,
+    vertex: &'static str,
+    /// Its vertices have elevations.
+    spatial: bool,
+}
+
+const SPATIAL: Polyline = Polyline {
+    line: "AcDb3dPolyline",
+    vertex: "AcDb3dPolylineVertex",
+    spatial: true,
+};
+const FLAT: Polyline = Polyline {
+    line: "AcDb2dPolyline",
+    vertex: "AcDb2dVertex",
+    spatial: false,
+};
+
 /// Writes entities.
 pub struct Drawing<'a> {
     out: Pairs<'a>,
@@ -81,9 +100,11 @@ impl<'a> Drawing<'a> {
                 self.attributes(table, row)?;
                 self.labels(row, *place)
             }
-            Shape::Line(places) if wkb::has_z(&shape) => self.polyline(table, row, places, &layer),
+            Shape::Line(places) if wkb::has_z(&shape) => {
+                self.polyline(table, row, places, &layer, &SPATIAL)
+            }
             Shape::Line(places) if !self.out.dialect().short => {
-                self.long_polyline(table, row, places, &layer)
+                self.polyline(table, row, places, &layer, &FLAT)
             }
             Shape::Line(places) => {
                 self.out.entity("LWPOLYLINE", self.owner, &layer)?;
@@ -99,48 +120,28 @@ impl<'a> Drawing<'a> {
         }
     }
 
+    /// A line of vertices of their own: with elevation, or, for versions before the short form, without.
     fn polyline(
         &mut self,
         table: &Table,
         row: Row<'_>,
         places: &[Place],
         layer: &str,
+        form: &Polyline,
     ) -> io::Result<()> {
         let line = self.out.entity("POLYLINE", self.owner, layer)?;
-        self.out.pairs(&[(100, "AcDb3dPolyline"), (66, "1")])?;
+        self.out.pairs(&[(100, form.line), (66, "1")])?;
         self.out.place(10, 0.0, 0.0, 0.0)?;
-        self.out.pair(70, 8)?;
+        self.out.pair(70, if form.spatial { 8 } else { 0 })?;
         self.attributes(table, row)?;
         for place in places {
             self.out.entity("VERTEX", line, layer)?;
-            self.out
-                .pairs(&[(100, "AcDbVertex"), (100, "AcDb3dPolylineVertex")])?;
-            self.out
-                .place(10, place.x, place.y, place.z.unwrap_or(0.0))?;
-            self.out.pair(70, 32)?;
-        }
-        self.out.entity("SEQEND", line, layer)?;
-        Ok(())
-    }
-
-    /// A line without elevation, in the form that versions before the short one know.
-    fn long_polyline(
-        &mut self,
-        table: &Table,
-        row: Row<'_>,
-        places: &[Place],
-        layer: &str,
-    ) -> io::Result<()> {
-        let line = self.out.entity("POLYLINE", self.owner, layer)?;
-        self.out.pairs(&[(100, "AcDb2dPolyline"), (66, "1")])?;
-        self.out.place(10, 0.0, 0.0, 0.0)?;
-        self.out.pair(70, 0)?;
-        self.attributes(table, row)?;
-        for place in places {
-            self.out.entity("VERTEX", line, layer)?;
-            self.out
-                .pairs(&[(100, "AcDbVertex"), (100, "AcDb2dVertex")])?;
-            self.out.place(10, place.x, place.y, 0.0)?;
+            self.out.pairs(&[(100, "AcDbVertex"), (100, form.vertex)])?;
+            let z = place.z.filter(|_| form.spatial).unwrap_or(0.0);
+            self.out.place(10, place.x, place.y, z)?;
+            if form.spatial {
+                self.out.pair(70, 32)?;
+            }
         }
         self.out.entity("SEQEND", line, layer)?;
         Ok(())
