@@ -17,6 +17,7 @@ mod export;
 mod faults;
 mod intake;
 mod jobs;
+mod large;
 mod levelling;
 mod networks;
 mod observing;
