@@ -6,9 +6,11 @@ use crate::crs::Crs;
 use crate::error::Error;
 use crate::findings::{Finding, Level, rules};
 use crate::job::model::{Job, Note};
+use crate::job::sections::Sections;
 use crate::job::{self, JobPath, Tables};
 use crate::math::ellipse::Ellipse;
 use crate::math::stats::ELLIPSE_95;
+use crate::observe::FrameFacts;
 use crate::record::build::{Parts, Survey};
 use crate::record::{self, AsBuilt, model};
 use crate::run::{Inputs, Traced};
@@ -28,6 +30,8 @@ pub struct Options {
     pub tables: bool,
     /// Leave out the record's hash, which costs as much as writing the record: what delivers it makes it, where it is shown.
     pub no_hash: bool,
+    /// The caller can take a large job in sections.
+    pub in_sections: bool,
 }
 
 /// What became of one job.
@@ -45,6 +49,8 @@ pub struct Outcome {
     pub cells: model::Cells,
     /// The tables as typed, where they were asked for and there is something to correct.
     pub tables: Option<Tables>,
+    /// A large job that is still to be computed, a section at a time; then nothing else is here but its id.
+    pub large: Option<Box<Large>>,
 }
 
 impl Outcome {
@@ -62,6 +68,19 @@ impl Outcome {
 /// # Errors
 /// A job that can't be read at all, or a result CRS that is not known.
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
+    if options.in_sections
+        && let Some(large) = Large::open(path, options)
+    {
+        return Ok(Outcome {
+            job: large.job.clone(),
+            record: None,
+            findings: Vec::new(),
+            remarks: Vec::new(),
+            cells: model::Cells::default(),
+            tables: None,
+            large: Some(Box::new(large)),
+        });
+    }
     let reading = job::read(&JobPath::of(path), &|code| crs_unit(code))?;
     let (mut job, mut findings) = (reading.job, reading.findings);
     let mut remarks = remarks(&job, &reading.kept);
@@ -77,9 +96,10 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
             Some(code) => elsewhere(&mut job, &own, code)?,
             None => own,
         };
-        let (built, found) = compute(&job, &crs, options, std::mem::take(&mut findings));
-        record = Some(built.map_err(|error| unreadable(path, &error))?);
-        findings = found;
+        let read = std::mem::take(&mut findings);
+        let built = compute(&job, &crs, options, read, None).map_err(|e| unreadable(path, &e))?;
+        findings.clone_from(&built.findings);
+        record = Some(built);
     }
     let cells = model::Cells {
         used: job.cells.used,
@@ -93,6 +113,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         findings,
         remarks,
         cells,
+        large: None,
     })
 }
 
@@ -143,14 +164,17 @@ fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
     Ok(crs)
 }
 
+/// The record of a job; of a section of one, with the frame of the whole, without what only the whole has: measurements, advice and
+/// the system's definition.
 fn compute(
     job: &Job,
     crs: &Crs,
     options: &Options,
     read: Vec<Finding>,
-) -> (std::io::Result<AsBuilt>, Vec<Finding>) {
+    whole: Option<&FrameFacts>,
+) -> std::io::Result<AsBuilt> {
     let unit = options.unit.unwrap_or(job.grid.unit);
-    let observed = observe::observe(job, crs);
+    let observed = observe::observe_in(job, crs, whole);
     let adjusted = position::adjust(&observed.observations, &job.limits);
     let heights = height::heights(job, &observed.observations, &job.limits);
     let inputs = Inputs {
@@ -200,25 +224,116 @@ fn compute(
         unit,
     };
     let quality = survey.quality();
-    let built = record::build(Parts {
+    let draft = options.draft && findings.iter().any(|finding| finding.level == Level::Error);
+    record::build(Parts {
         inputs,
         sensed: &sensed,
         traced: &traced,
         profiles: &profiles,
         unit,
-        frame: survey.frame(),
+        frame: survey.frame(whole.is_none()),
         to_wgs84: &|places| to_wgs84(crs, places),
         adjustment: survey.adjustment(),
-        measurements: survey.measurements(),
+        measurements: match whole {
+            Some(_) => Vec::new(),
+            None => survey.measurements(),
+        },
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
         checks: survey.checks(inputs, &traced),
-        advice: advice::advise(&known),
-        findings: findings.clone(),
+        advice: match whole {
+            Some(_) => Vec::new(),
+            None => advice::advise(&known),
+        },
+        findings,
         notes: observed.notes.iter().map(note).collect(),
         hash: !options.no_hash,
-        draft: options.draft && findings.iter().any(|finding| finding.level == Level::Error),
-    });
-    (built, findings)
+        draft,
+    })
+}
+
+/// A large job whose runs share nothing, computed a section at a time: see [`Sections`].
+#[derive(Debug)]
+pub struct Large {
+    sections: Sections,
+    options: Options,
+    crs: Crs,
+    frame: FrameFacts,
+    /// What reading any section says of the job.
+    said: Vec<Finding>,
+    job: String,
+}
+
+impl Large {
+    /// The job in a folder, if it can be computed in sections.
+    #[must_use]
+    pub fn open(folder: &Path, options: &Options) -> Option<Self> {
+        if options.crs.is_some() || options.draft {
+            return None;
+        }
+        let sections = Sections::open(folder, &|code| crs_unit(code))?;
+        let first = sections.read(0, &|code| crs_unit(code))?;
+        let plain = first
+            .findings
+            .iter()
+            .all(|finding| finding.level != Level::Error);
+        let crs = Crs::new(&first.job.grid.crs, first.job.grid.unit).ok()?;
+        let frame = observe::frame_of(&first.job, &crs, sections.places())?;
+        (first.usable && plain).then(|| Self {
+            sections: sections.without_places(),
+            options: options.clone(),
+            crs,
+            frame,
+            said: first.findings,
+            job: first.job.head.id,
+        })
+    }
+
+    /// The job's id.
+    #[must_use]
+    pub fn job(&self) -> &str {
+        &self.job
+    }
+
+    /// How many sections there are.
+    #[must_use]
+    pub fn sections(&self) -> usize {
+        self.sections.len()
+    }
+
+    /// The record of a section: its runs, marks and findings are those that the whole job's record has, in its order. What reading
+    /// says of the job as a whole is among the first section's findings.
+    ///
+    /// `None` where something concerns more than a run, or is an error: then the job has to be computed whole.
+    #[must_use]
+    pub fn section(&self, section: usize) -> Option<AsBuilt> {
+        let metres = self.crs.unit_metres();
+        let reading = self.sections.read(section, &|_| Ok(metres))?;
+        if reading.findings != self.said || !reading.job.left_out.is_empty() {
+            return None;
+        }
+        let read = if section == 0 {
+            reading.findings
+        } else {
+            Vec::new()
+        };
+        let record = compute(
+            &reading.job,
+            &self.crs,
+            &self.options,
+            read,
+            Some(&self.frame),
+        )
+        .ok()?;
+        let own = |finding: &Finding| {
+            finding.run.is_some() && finding.level != Level::Error
+                || section == 0 && self.said.iter().any(|said| said.message == finding.message)
+        };
+        let operations = &record.frame.operations;
+        let same = operations
+            .iter()
+            .all(|of| self.frame.operations.contains(of));
+        (same && record.checks.is_empty() && record.findings.iter().all(own)).then_some(record)
+    }
 }
 
 /// Semi-major axes of the marks' 95 % ellipses, metres, by mark.

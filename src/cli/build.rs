@@ -9,8 +9,8 @@ use super::{Status, batch, jobs};
 use crate::error::Error;
 use crate::export::deliver::{Delivered, Delivery, deliver};
 use crate::export::fields::Fields;
-use crate::export::{self, Format};
-use crate::pipeline::{Options, Outcome};
+use crate::export::{self, Format, sections};
+use crate::pipeline::{self, Large, Options, Outcome};
 use crate::sheet::SheetOptions;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
@@ -19,7 +19,34 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let jobs = jobs::named(&args.paths)?;
     let sheet = args.sheet_options();
     let errors_only = args.common.quiet && !args.common.json;
+    let options = Options {
+        draft: args.draft,
+        tables: true,
+        no_hash: true,
+        in_sections: errors_only
+            && fields.is_none()
+            && args.plans.none()
+            && formats.iter().all(|format| format.by_section().is_some()),
+        ..args.common.options()
+    };
+    let whole = Options {
+        in_sections: false,
+        ..options.clone()
+    };
     let finish = |path: &Path, mut outcome: Outcome| {
+        if let Some(large) = outcome.large.take() {
+            let written = root(args.out.as_ref(), path)
+                .and_then(|root| in_sections(&root, &large, &formats))
+                .transpose();
+            drop(large);
+            if let Some(delivered) = written {
+                return Report::of(path, &outcome, errors_only).delivered(delivered, false);
+            }
+            outcome = match pipeline::run(path, &whole) {
+                Ok(outcome) => outcome,
+                Err(error) => return Report::stopped(path, error),
+            };
+        }
         let report = Report::of(path, &outcome, errors_only);
         let blocked = outcome.blocked() && !args.draft;
         let delivered = root(args.out.as_ref(), path).and_then(|root| {
@@ -30,14 +57,18 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
         });
         report.delivered(delivered, blocked)
     };
-    let options = Options {
-        draft: args.draft,
-        tables: true,
-        no_hash: true,
-        ..args.common.options()
-    };
     let reports = batch::run(&jobs, &args.common, &options, &finish)?;
     report::print_all(&reports, args.common.quiet, args.common.json, output)
+}
+
+/// Writes a large job section by section; `None` if it has to be computed whole.
+fn in_sections(
+    root: &Path,
+    large: &Large,
+    formats: &[&dyn Format],
+) -> Result<Option<Delivered>, Error> {
+    let section = |at| large.section(at);
+    sections::deliver(root, large.job(), (large.sections(), &section), formats)
 }
 
 fn root(out: Option<&PathBuf>, job: &Path) -> Result<PathBuf, Error> {
