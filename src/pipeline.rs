@@ -271,6 +271,10 @@ impl Large {
             return None;
         }
         let sections = Sections::open(folder, &|code| crs_unit(code))?;
+        // A workbook of corrections shows the tables as a whole; only a job beyond what one is made for has none.
+        if options.tables && sections.places().len() <= job::corrections::MOST_ROWS {
+            return None;
+        }
         let first = sections.read(0, &|code| crs_unit(code))?;
         let plain = first
             .findings

@@ -10,6 +10,7 @@ use std::path::Path;
 use serde_json::Value;
 
 use crate::cli::site::Site;
+use crate::large::in_parts;
 
 /// Runs of the large job, and how many of them are built alone; `ASLAID_SAMPLED=100000,1000` asks for more.
 const SAMPLED: (usize, usize) = (600, 40);
@@ -18,8 +19,7 @@ const WIDE: usize = 317;
 pub const SETTINGS: &str = "[job]\nid = \"CITY\"\nsupplier = \"Example Survey\"\nlocated_on = 2026-05-14\n[grid]\ncrs = \"EPSG:26910\"\nunit = \"m\"\n\
                         vertical = \"NAVD88\"\nheight = \"95 m\"\ngeoid_separation = \"-20.1 m\"\ndistances = \"grid\"\n[equipment]\naxis_above_invert = \"50 mm\"\n\
                         [limits]\nmin_cover = \"1.4 m\"\n[run_default]\ndiameter = \"100 mm\"\nwall = \"6 mm\"\nmaterial = \"PVC\"\nmin_grade = \"1 %\"\n";
-pub const HEADING: &str =
-    "run,mark,counter,latitude,longitude,height,fix,depth_1,depth_2,easting,northing,sigma,note\n";
+pub const HEADING: &str = "run,mark,counter,latitude,longitude,height,fix,depth_1,depth_2,note\n";
 
 pub struct Random(pub u64);
 
@@ -73,7 +73,7 @@ pub fn rows(run: usize, note: &str, random: &mut Random) -> String {
         };
         writeln!(
             rows,
-            "R{run},M{run}-{k},{},{:.9},{:.9},{},{fix},{},{},,,,{note}",
+            "R{run},M{run}-{k},{},{:.9},{:.9},{},{fix},{},{},{note}",
             cell(1.0 + step, kind != 9),
             lat + (north + off) / 111_200.0,
             lon + east / 74_900.0,
@@ -193,6 +193,8 @@ fn sampled_runs_of_a_large_job_equal_their_own_jobs() {
         )
     };
     write("whole", &all.concat());
+    in_parts(&site, &site.at("whole")).expect("a job that can be taken in parts");
+    let parts = by_run(&site.at("parts/CITY"));
     build("whole", "whole-out");
     let whole = by_run(&site.at("whole-out/CITY"));
     let (mut compared, mut findings) = (0, 0);
@@ -205,6 +207,7 @@ fn sampled_runs_of_a_large_job_equal_their_own_jobs() {
         for of in alone.keys() {
             assert!(*of == name || of.is_empty(), "{of} in {name}");
             assert_eq!(whole.get(of), alone.get(of), "{name}: {of:?}");
+            assert_eq!(parts.get(of), alone.get(of), "{name}: {of:?}, in parts");
         }
         compared += alone[&name].len();
         findings += alone[&name]
