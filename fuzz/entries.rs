@@ -28,6 +28,7 @@ pub const ENTRIES: &[(&str, Entry)] = &[
     ("nmea", nmea),
     ("workbook", workbook),
     ("plan", plan),
+    ("drawing", drawing),
     ("fields", fields),
     ("delivery", delivery),
     ("check", check),
@@ -97,12 +98,65 @@ fn read(path: &JobPath) {
     }
 }
 
-/// `job.toml`.
+/// Puts the files that an input holds into a folder, as far as they have names for one.
+fn put_all(folder: &Path, held: &[(String, &[u8])]) {
+    for (name, held) in held {
+        let fits = !name.is_empty() && name.len() < 60 && !name.starts_with('.');
+        if fits && !name.contains(['/', '\0']) {
+            put(folder, name, held);
+        }
+    }
+}
+
+/// `job.toml`, alone or with files beside it; or a sheet `job` and others, as comma-separated text, in a workbook.
 pub fn settings(folder: &Path, bytes: &[u8]) {
     let job = empty(folder, "settings");
-    put(&job, "job.toml", bytes);
     put(&job, "marks.csv", MARKS.as_bytes());
+    let held = files(bytes);
+    if held.is_empty() {
+        put(&job, "job.toml", bytes);
+    } else if held.iter().any(|(name, _)| name == "job") {
+        put(&job, "w.xlsx", &sheets(&held));
+        let logs = held.into_iter().filter(|(name, _)| name.contains('.'));
+        put_all(&job, &logs.collect::<Vec<_>>());
+        return read(&JobPath::Workbook(job.join("w.xlsx")));
+    } else {
+        put_all(&job, &held);
+    }
     read(&JobPath::Folder(job));
+}
+
+/// A workbook of comma-separated sheets; a name with a point is none of them.
+fn sheets(held: &[(String, &[u8])]) -> Vec<u8> {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    for (name, text) in held.iter().filter(|(name, _)| !name.contains('.')) {
+        let mut sheet = rust_xlsxwriter::Worksheet::new();
+        if sheet.set_name(name).is_err() {
+            continue;
+        }
+        let mut rows = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .from_reader(*text);
+        for (row, cells) in (0..).zip(rows.byte_records().map_while(Result::ok)) {
+            for (column, cell) in (0..300).zip(cells.iter()) {
+                let cell = String::from_utf8_lossy(cell);
+                // What a sheet can't hold is left out of it.
+                let _ = match (cell.parse::<f64>(), &*cell) {
+                    (Ok(number), _) if number.is_finite() => {
+                        sheet.write_number(row, column, number).map(|_| ())
+                    }
+                    (_, "TRUE" | "FALSE") => {
+                        sheet.write_boolean(row, column, cell == "TRUE").map(|_| ())
+                    }
+                    (_, text) => sheet.write_string(row, column, text).map(|_| ()),
+                };
+            }
+        }
+        book.push_worksheet(sheet);
+    }
+    // Sheets of the same name make none; the reader then has nothing to read.
+    book.save_to_buffer().unwrap_or_default()
 }
 
 /// A table as a text file: the first byte says which, the rest is the file.
@@ -193,12 +247,15 @@ fn files(text: &[u8]) -> Vec<(String, &[u8])> {
     files
 }
 
-/// A workbook: as it is, or as the parts that it holds, packed here since no chance finds a right checksum.
+/// A workbook: as it is, as the parts that it holds, packed here since no chance finds a right checksum, or as sheets of
+/// comma-separated text.
 pub fn workbook(folder: &Path, bytes: &[u8]) {
     use std::io::Write as _;
     let job = empty(folder, "workbook");
     if bytes.starts_with(b"PK") {
         put(&job, "w.xlsx", bytes);
+    } else if bytes.starts_with(b"%% job\n") {
+        put(&job, "w.xlsx", &sheets(&files(bytes)));
     } else {
         let mut packed = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
         let stored = zip::write::SimpleFileOptions::default()
@@ -214,42 +271,108 @@ pub fn workbook(folder: &Path, bytes: &[u8]) {
     read(&JobPath::Workbook(job.join("w.xlsx")));
 }
 
-/// A record to lay plans under, in memory.
-fn record(folder: &Path) -> &'static (aslaid::record::AsBuilt, Site) {
-    static RECORD: OnceLock<(aslaid::record::AsBuilt, Site)> = OnceLock::new();
-    RECORD.get_or_init(|| {
-        let job = empty(folder, &format!("record-{:?}", std::thread::current().id()));
-        put(&job, "job.toml", SETTINGS.as_bytes());
-        put(&job, "marks.csv", MARKS.as_bytes());
+/// A job with depths and heights, on a grid of the world or on one of its own, and with references to tie plans to.
+const LAID: &str = "%% marks.csv
+run,mark,easting,northing,sigma,ground,depth_1,depth_2,counter,fitting
+A,A1,1450200,541700,0.05,705.1,5.5,5.6,10,cleanout
+A,A2,1450220,541705,0.05,705.0,5.7,5.7,31,
+A,A3,1450240,541702,0.05,704.8,5.9,5.9,52,main connection
+B,B1,1450220,541690,0.05,704.9,,,,
+B,B2,1450221,541680,0.05,704.9,4,4.1,,
+%% control.csv
+point,easting,northing,elevation
+P1,1450200,541690,705
+P2,1450240,541690,704.5
+P3,1450220,541720,705.5
+%% camera.csv
+run,counter,what,clock
+A,20,crack,12
+";
+
+/// A record to lay plans under, in memory: on the grid of its coordinate system, or on a local one.
+fn record(folder: &Path, local: bool) -> &'static (aslaid::record::AsBuilt, Site) {
+    static RECORDS: [OnceLock<(aslaid::record::AsBuilt, Site)>; 2] =
+        [OnceLock::new(), OnceLock::new()];
+    RECORDS[usize::from(local)].get_or_init(|| {
+        let name = format!("record-{local}-{:?}", std::thread::current().id());
+        let job = empty(folder, &name);
+        let settings = if local {
+            SETTINGS.replace("EPSG:2264", "local")
+        } else {
+            SETTINGS.to_owned()
+        };
+        let settings =
+            format!("{settings}diameter = \"4 in\"\nmaterial = \"PVC\"\nsystem = \"sanitary\"\n");
+        put(&job, "job.toml", settings.as_bytes());
+        put_all(&job, &files(LAID.as_bytes()));
         let outcome = pipeline::run(&job, &Options::default()).expect("a job that is right");
         let record = outcome.record.expect("a record");
+        assert!(record.marks.iter().any(|mark| mark.invert.is_some()));
         let site = Site::of(&record).expect("a site");
         (record, site)
     })
 }
 
-/// A site plan: the first byte says which form, the rest is the file.
+/// What is said of a plan where the input does not say it.
+const LAYERS: &str = "crs = \"EPSG:2264\"\n[[layer]]\nname = \"water\"\nrole = \"utility\"\n";
+
+/// A site plan: the first byte says which form (GeoJSON, GeoPackage, bytes of a shape or a drawing, several files with what is
+/// said of them) and under which job, the rest is the file.
 pub fn plan(folder: &Path, bytes: &[u8]) {
     let Some((which, held)) = bytes.split_first() else {
         return;
     };
-    if which % 3 == 2 {
-        let _ = maps::wkb::read(held);
-        let _ = maps::wkb::geopackage(held);
-        let _ = maps::dxf::Drawing::scan(held);
-        return;
-    }
-    let name = ["p.geojson", "p.gpkg"][usize::from(which % 3)];
     let place = empty(folder, "plan");
-    put(&place, name, held);
-    let (record, site) = record(folder);
-    let said = "crs = \"EPSG:2264\"\n[[layer]]\nname = \"water\"\nrole = \"utility\"\n";
+    let local = which & 4 != 0;
+    let held = match which % 4 {
+        0 => vec![("p.geojson".to_owned(), held)],
+        1 => vec![("p.gpkg".to_owned(), held)],
+        2 => {
+            let _ = maps::wkb::read(held);
+            let _ = maps::wkb::geopackage(held);
+            let _ = maps::dxf::Drawing::scan(held);
+            return;
+        }
+        _ => files(held),
+    };
+    lay(folder, &place, &held, local, &["geojson", "json", "gpkg"]);
+}
+
+/// A drawing or another file that GDAL's program reads, with the files that belong to it.
+pub fn drawing(folder: &Path, bytes: &[u8]) {
+    let place = empty(folder, "drawing");
+    let mut held = files(bytes);
+    if held.is_empty() {
+        held.push(("p.dxf".to_owned(), bytes));
+    }
+    lay(
+        folder,
+        &place,
+        &held,
+        false,
+        &["dxf", "shp", "kml", "gml", "mif"],
+    );
+}
+
+/// Lays a plan under the record: the first file with one of these endings, by what the files `layers.toml` and `tie.csv` say.
+fn lay(folder: &Path, place: &Path, held: &[(String, &[u8])], local: bool, endings: &[&str]) {
+    put_all(place, held);
+    let text = |wanted: &str| {
+        let (_, text) = held.iter().find(|(name, _)| name == wanted)?;
+        std::str::from_utf8(text).ok()
+    };
+    let ends = |name: &str| endings.iter().any(|end| name.ends_with(&format!(".{end}")));
+    let Some((name, _)) = held.iter().find(|(name, _)| ends(name)) else {
+        return;
+    };
+    let (record, site) = record(folder, local);
+    let said = text("layers.toml").unwrap_or(LAYERS);
     let layers = Layers::parse(said, "layers.toml", LengthUnit::Foot).unwrap_or_default();
-    let files = [place.join(name)];
+    let tie = text("tie.csv").and_then(|text| plan::tie::Tie::parse(text, "tie.csv", record).ok());
     let request = Request {
-        files: &files,
+        files: &[place.join(name)],
         layers: &layers,
-        tie: None,
+        tie: tie.as_ref(),
     };
     let Ok(plan) = plan::read(&request, site) else {
         return;
@@ -258,6 +381,17 @@ pub fn plan(folder: &Path, bytes: &[u8]) {
     let _ = plan::attach(&mut record, &plan, site);
     for crossing in &record.crossings {
         assert!(crossing.easting.is_finite() && crossing.northing.is_finite());
+        for value in [Some(crossing.station), crossing.invert, crossing.cover] {
+            assert!(value.is_none_or(f64::is_finite), "{}", crossing.id);
+        }
+    }
+    for file in plan.files {
+        let own = plan::OwnSystem {
+            file,
+            site: site.clone(),
+        };
+        let _ = own.back(&[(1_450_200.0, 541_700.0)]);
+        assert!(own.unit_metres() > 0.0);
     }
 }
 
@@ -266,17 +400,58 @@ pub fn fields(folder: &Path, bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    let (record, _) = record(folder);
+    let (record, _) = record(folder, false);
     let path = Path::new("fields.toml");
     if let Ok(fields) = export::fields::Fields::parse(path, text)
         && let Ok(view) = View::with_fields(record, &fields)
     {
-        write(&view, &["geojson", "points", "profile"]);
+        write(&view, &["geojson", "points", "profile", "camera", "ties"]);
     }
-    let _ = aslaid::intake::fields::Fields::parse(text, "fields.toml");
-    let _ = Layers::parse(text, "layers.toml", LengthUnit::Foot);
-    let _ = plan::tie::Tie::parse(text, "tie.csv", record);
+    if let Ok(fields) = aslaid::intake::fields::Fields::parse(text, "fields.toml") {
+        let place = empty(folder, "fields");
+        put(&place, "d.csv", DELIVERED.as_bytes());
+        for delivery in aslaid::intake::read::deliveries(&place.join("d.csv"), &fields) {
+            assert!(
+                delivery
+                    .err()
+                    .is_none_or(|refusal| !refusal.message.is_empty())
+            );
+        }
+    }
+    if let Ok(layers) = Layers::parse(text, "layers.toml", LengthUnit::Foot) {
+        let names = ["water", "gas main", ""];
+        let said = [
+            ("DEPTH", "4"),
+            ("ELEV", "700.1 ft"),
+            ("DIAM", "6"),
+            ("BAD", "six"),
+        ];
+        let attributes = said.map(|(name, text)| (name.to_owned(), text.to_owned()));
+        for rule in names.iter().filter_map(|name| layers.rule(name)) {
+            let level = rule.level(&attributes.clone().into()).ok().flatten();
+            assert!(level.is_none_or(|level| level.value.is_finite()));
+            let size = rule.size(&attributes.clone().into()).ok().flatten();
+            assert!(size.is_none_or(|size| size >= 0.0));
+        }
+        let _ = (
+            layers.idle(&names),
+            layers.beats("p.geojson"),
+            layers.otherwise(),
+        );
+    }
+    if let Ok(tie) = plan::tie::Tie::parse(text, "tie.csv", record) {
+        assert!(tie.used() >= 3 && !tie.words().is_empty());
+        assert!(tie.sigma_at((0.0, 0.0)) >= 0.0);
+        let _ = tie.back((442_000.0, 165_000.0));
+    }
 }
+
+/// What a contractor sends, for the field files of an intake to be held against.
+const DELIVERED: &str = "WORK_ORDER,LINE,X,Y,DEPTH_FT,INV_EL,ACC_V,ACC_H,DIAM_IN,PIPE_MAT,BAD
+W1,A,1450200,541700,5.5,700.1,0.3,0.5,4,PVC,x
+W1,A,1450220,541705,5.6,699.9,0.3,0.5,4 in,PVC,
+W2,B,1450220,541705,,,,,,,
+";
 
 /// What a utility is sent: the first byte says which form, the rest is the file.
 pub fn delivery(folder: &Path, bytes: &[u8]) {
@@ -302,16 +477,7 @@ const INTAKE: &str = include_str!("intake.toml");
 /// A whole job: its files, each behind a line `%% name`.
 pub fn check(folder: &Path, bytes: &[u8]) {
     let job = empty(folder, "check");
-    for (name, held) in files(bytes) {
-        if !name.is_empty()
-            && !name.contains('/')
-            && !name.contains('\0')
-            && name.len() < 60
-            && !name.starts_with('.')
-        {
-            put(&job, &name, held);
-        }
-    }
+    put_all(&job, &files(bytes));
     let options = Options {
         draft: true,
         tables: true,

@@ -1,5 +1,7 @@
 """Writes inputs to begin with, made from the fixtures: seeds.py FOLDER."""
-import pathlib, subprocess, sys, zipfile, hashlib
+import pathlib, shutil, subprocess, sys, zipfile, hashlib
+
+import books, plans, texts
 
 root = pathlib.Path(__file__).resolve().parent.parent
 out = pathlib.Path(sys.argv[1])
@@ -12,9 +14,7 @@ def put(entry, data):
     (folder / ("seed-" + hashlib.sha1(data).hexdigest()[:16])).write_bytes(data)
 
 
-def joined(parts):
-    return b"".join(b"%% " + name.encode() + b"\n" + data for name, data in parts)
-
+joined = texts.joined
 
 jobs = sorted({p.parent for p in (root / "fixtures").rglob("job.toml")})
 for job in jobs:
@@ -44,8 +44,12 @@ for binary in ["release/aslaid"]:
     program = out.parent.parent / binary
     if program.exists():
         made.unlink(missing_ok=True)
-        for name in list(out.parent.glob("newjob*")):
-            pass
+        folder = out.parent / "newjob"
+        shutil.rmtree(folder, ignore_errors=True)
+        subprocess.run([program, "new", folder], capture_output=True, check=True)
+        new = {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.suffix in (".toml", ".csv")}
+        for entry, data in texts.inputs(new):
+            put(entry, data)
         subprocess.run([program, "new", made, "--workbook"], capture_output=True)
         if made.exists():
             with zipfile.ZipFile(made) as z:
@@ -105,3 +109,6 @@ sentence = lambda body: f"${body}*{__import__('functools').reduce(lambda a, c: a
 log = "".join(sentence(f"GPGGA,13{m:02}05.00,3513.5066,N,08050.5858,W,4,12,0.8,215.{m},M,-30.7,M,1.0,0000") + sentence(f"GPGST,13{m:02}05.00,0.1,0.02,0.01,45,0.011,0.012,0.02")
               + sentence(f"GPRMC,13{m:02}05.00,A,3513.5066,N,08050.5858,W,0.0,0.0,140526,,,R") for m in range(6))
 put("nmea", log.encode())
+for module in (books, plans):
+    for entry, data in module.inputs():
+        put(entry, data)

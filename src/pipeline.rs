@@ -30,8 +30,8 @@ pub struct Options {
     pub tables: bool,
     /// Leave out the record's hash, which costs as much as writing the record: what delivers it makes it, where it is shown.
     pub no_hash: bool,
-    /// The caller can take a large job in sections.
-    pub in_sections: bool,
+    /// The caller can take a job of at least so many marks in sections.
+    pub in_sections: Option<usize>,
 }
 
 /// What became of one job.
@@ -68,8 +68,8 @@ impl Outcome {
 /// # Errors
 /// A job that can't be read at all, or a result CRS that is not known.
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
-    if options.in_sections
-        && let Some(large) = Large::open(path, options)
+    if let Some(least) = options.in_sections
+        && let Some(large) = Large::open(path, least, options)
     {
         return Ok(Outcome {
             job: large.job.clone(),
@@ -264,13 +264,13 @@ pub struct Large {
 }
 
 impl Large {
-    /// The job in a folder, if it can be computed in sections.
+    /// The job in a folder, if it has at least so many marks and can be computed in sections.
     #[must_use]
-    pub fn open(folder: &Path, options: &Options) -> Option<Self> {
+    pub fn open(folder: &Path, least: usize, options: &Options) -> Option<Self> {
         if options.crs.is_some() || options.draft {
             return None;
         }
-        let sections = Sections::open(folder, &|code| crs_unit(code))?;
+        let sections = Sections::open(folder, least, &|code| crs_unit(code))?;
         let first = sections.read(0, &|code| crs_unit(code))?;
         let plain = first
             .findings

@@ -10,6 +10,7 @@ use crate::error::Error;
 use crate::export::deliver::{Delivered, Delivery, deliver};
 use crate::export::fields::Fields;
 use crate::export::{self, Format, sections};
+use crate::job::corrections::MOST_ROWS;
 use crate::pipeline::{self, Large, Options, Outcome};
 use crate::sheet::SheetOptions;
 
@@ -23,14 +24,17 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
         draft: args.draft,
         tables: true,
         no_hash: true,
-        in_sections: errors_only
+        // What is told of the job as a whole (advice, sums), a plan and a field file need it whole; a smaller job may need its table
+        // for a workbook of corrections, and a machine holds it with ease.
+        in_sections: (errors_only
             && fields.is_none()
             && args.plans.none()
-            && formats.iter().all(|format| format.by_section().is_some()),
+            && formats.iter().all(|format| format.by_section().is_some()))
+        .then_some(MOST_ROWS),
         ..args.common.options()
     };
     let whole = Options {
-        in_sections: false,
+        in_sections: None,
         ..options.clone()
     };
     let finish = |path: &Path, mut outcome: Outcome| {

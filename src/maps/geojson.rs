@@ -3,7 +3,10 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use geojson::{Feature, FeatureCollection, JsonObject, JsonValue, feature::Id};
+use geojson::{
+    Feature, FeatureCollection, Geometry, GeometryValue, JsonObject, JsonValue, Position,
+    feature::Id,
+};
 
 use super::{RawLayer, Reader, System};
 
@@ -83,15 +86,40 @@ fn by_layer(collection: FeatureCollection, stem: &str, column: Option<&str>) -> 
         let shape = feature
             .geometry
             .ok_or_else(|| "it has no shape".to_owned())
-            .and_then(|geometry| {
-                geo::Geometry::try_from(geometry)
-                    .map_err(|why| format!("its shape can't be read: {why}"))
-            });
+            .and_then(shape);
         if let Some(layer) = found.get_mut(at) {
             layer.take(number, id, shape, attributes);
         }
     }
     found
+}
+
+/// A shape; converting one takes it for granted that every position has its two numbers, so that is seen to here.
+fn shape(geometry: Geometry) -> Result<geo::Geometry<f64>, String> {
+    if !is_whole(&geometry.value) {
+        return Err("a position of its shape has fewer than two numbers".to_owned());
+    }
+    geo::Geometry::try_from(geometry).map_err(|why| format!("its shape can't be read: {why}"))
+}
+
+/// Whether every position has at least two numbers.
+fn is_whole(value: &GeometryValue) -> bool {
+    let point = |position: &Position| position.len() >= 2;
+    let line = |line: &Vec<Position>| line.iter().all(point);
+    let polygon = |rings: &Vec<Vec<Position>>| rings.iter().all(line);
+    match value {
+        GeometryValue::Point { coordinates } => point(coordinates),
+        GeometryValue::MultiPoint { coordinates } | GeometryValue::LineString { coordinates } => {
+            line(coordinates)
+        }
+        GeometryValue::MultiLineString { coordinates } | GeometryValue::Polygon { coordinates } => {
+            polygon(coordinates)
+        }
+        GeometryValue::MultiPolygon { coordinates } => coordinates.iter().all(polygon),
+        GeometryValue::GeometryCollection { geometries } => {
+            geometries.iter().all(|part| is_whole(&part.value))
+        }
+    }
 }
 
 /// Attributes as text; nested values as JSON, null as nothing.
@@ -123,13 +151,14 @@ fn system(members: Option<&JsonObject>, collection: &FeatureCollection) -> Syste
         .features
         .iter()
         .filter_map(|feature| feature.geometry.clone());
-    let mut coordinates = shapes.filter_map(|shape| geo::Geometry::<f64>::try_from(shape).ok());
-    let degrees = coordinates.all(|shape| {
-        use geo::CoordsIter;
-        shape
-            .coords_iter()
-            .all(|c| c.x.abs() <= 180.0 && c.y.abs() <= 90.0)
-    });
+    let degrees = shapes
+        .filter_map(|geometry| shape(geometry).ok())
+        .all(|shape| {
+            use geo::CoordsIter;
+            shape
+                .coords_iter()
+                .all(|c| c.x.abs() <= 180.0 && c.y.abs() <= 90.0)
+        });
     if degrees {
         System::Code(WGS84.to_owned())
     } else {
@@ -203,6 +232,29 @@ mod tests {
                 Some("1")
             );
             assert!(!layers[0].features[0].attributes.contains_key("o"));
+        }
+    }
+
+    #[test]
+    fn a_position_with_too_few_numbers_is_no_place() {
+        for (kind, coordinates) in [
+            ("Point", "[]"),
+            ("Point", "[-80.8]"),
+            ("MultiPoint", "[[1,2],[3]]"),
+            ("LineString", "[[-80.8],[1,2]]"),
+            ("MultiLineString", "[[[1,2],[3]]]"),
+            ("Polygon", "[[[1,2],[3,4],[5],[1,2]]]"),
+            ("MultiPolygon", "[[[[1,2],[3,4],[5],[1,2]]]]"),
+        ] {
+            let shape = format!(r#"{{"type":"{kind}","coordinates":{coordinates}}}"#);
+            let many = format!(r#"{{"type":"GeometryCollection","geometries":[{shape}]}}"#);
+            for text in [shape, many] {
+                let layers = read(&text);
+                let [(_, why)] = &layers[0].left_out[..] else {
+                    panic!("{text}: {:?}", layers[0]);
+                };
+                assert!(why.contains("fewer than two numbers"), "{text}: {why}");
+            }
         }
     }
 

@@ -2,7 +2,7 @@
 
 /// The largest magnitude that a cell may hold: no length, angle or coordinate on Earth is larger, and squares of
 /// it stay finite. [`crate::sources::Source::OurChoice`].
-const LARGEST: f64 = 1e9;
+pub(super) const LARGEST: f64 = 1e9;
 
 /// A plain decimal number: sign, digits, one decimal point; a decimal comma where `decimal_comma` allows it.
 ///

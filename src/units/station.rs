@@ -1,7 +1,7 @@
 //! Stations, offsets and grades as people write them.
 
 use super::length::{Plain, parse_length, tidy};
-use super::number::parse_number;
+use super::number::{LARGEST, parse_number};
 use super::{FOOT, LengthUnit};
 
 /// A station in metres: a length, or `1+42.6` (hundreds of feet) in a job in feet, `0+042.6` (thousands of metres)
@@ -88,10 +88,10 @@ pub fn parse_grade(text: &str, decimal_comma: bool) -> Result<f64, String> {
         parse_number(rise, decimal_comma)?,
         parse_number(run, decimal_comma)?,
     );
-    if run > 0.0 {
-        Ok(rise / run)
-    } else {
-        Err("it divides by nothing".to_owned())
+    // A run of next to nothing divides to infinity.
+    match rise / run {
+        grade if run > 0.0 && grade.abs() <= LARGEST => Ok(grade),
+        _ => Err("it divides by nothing".to_owned()),
     }
 }
 
