@@ -13,6 +13,7 @@ use crate::record::build::{Parts, Survey};
 use crate::record::{self, AsBuilt, model};
 use crate::run::{Inputs, Traced};
 use crate::units::LengthUnit;
+use crate::watch;
 use crate::{advice, height, observe, position, profile, run, transmitter};
 
 /// What the caller may ask for.
@@ -62,6 +63,7 @@ impl Outcome {
 /// # Errors
 /// A job that can't be read at all, or a result CRS that is not known.
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
+    watch::begin();
     let reading = job::read(&JobPath::of(path), &|code| crs_unit(code))?;
     let (mut job, mut findings) = (reading.job, reading.findings);
     let mut remarks = remarks(&job, &reading.kept);
@@ -70,6 +72,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         .then_some(reading.tables)
         .filter(|tables| mendable(tables, &mut remarks));
     let mut record = None;
+    watch::end("reading");
     if reading.usable {
         let own =
             Crs::new(&job.grid.crs, job.grid.unit).map_err(|error| unreadable(path, &error))?;
@@ -151,8 +154,11 @@ fn compute(
 ) -> (std::io::Result<AsBuilt>, Vec<Finding>) {
     let unit = options.unit.unwrap_or(job.grid.unit);
     let observed = observe::observe(job, crs);
+    watch::end("observing");
     let adjusted = position::adjust(&observed.observations, &job.limits);
+    watch::end("adjusting");
     let heights = height::heights(job, &observed.observations, &job.limits);
+    watch::end("heights");
     let inputs = Inputs {
         job,
         observations: &observed.observations,
@@ -160,8 +166,11 @@ fn compute(
         grounds: &heights,
     };
     let sensed = transmitter::sense(job, &observed.observations, &adjusted);
+    watch::end("transmitter");
     let traced = run::trace(inputs, &sensed);
+    watch::end("run");
     let profiles = profile::profiles(inputs, &traced);
+    watch::end("profile");
 
     let survey = Survey {
         job,
@@ -190,6 +199,7 @@ fn compute(
         unit,
     }));
     finish(job, &mut findings);
+    watch::end("rules");
 
     let known = advice::Known {
         inputs,
@@ -200,6 +210,8 @@ fn compute(
         unit,
     };
     let quality = survey.quality();
+    let advice = advice::advise(&known);
+    watch::end("advice");
     let built = record::build(Parts {
         inputs,
         sensed: &sensed,
@@ -212,12 +224,13 @@ fn compute(
         measurements: survey.measurements(),
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
         checks: survey.checks(inputs, &traced),
-        advice: advice::advise(&known),
+        advice,
         findings: findings.clone(),
         notes: observed.notes.iter().map(note).collect(),
         hash: !options.no_hash,
         draft: options.draft && findings.iter().any(|finding| finding.level == Level::Error),
     });
+    watch::end("record");
     (built, findings)
 }
 

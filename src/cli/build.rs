@@ -5,13 +5,14 @@ use std::path::{Path, PathBuf};
 use super::args::BuildArgs;
 use super::output::Output;
 use super::report::{self, Report};
-use super::{Status, batch, jobs};
+use super::{Status, batch, jobs, times};
 use crate::error::Error;
-use crate::export::deliver::{Delivered, Delivery, deliver};
+use crate::export::deliver::{Delivering, Delivery, deliver_later};
 use crate::export::fields::Fields;
 use crate::export::{self, Format};
 use crate::pipeline::{Options, Outcome};
 use crate::sheet::SheetOptions;
+use crate::watch;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let formats = args.plans.formats(export::select(&args.formats)?);
@@ -19,7 +20,7 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let jobs = jobs::named(&args.paths)?;
     let sheet = args.sheet_options();
     let errors_only = args.common.quiet && !args.common.json;
-    let finish = |path: &Path, mut outcome: Outcome| {
+    let finish = |path: &Path, mut outcome: Outcome| -> batch::Ending {
         let report = Report::of(path, &outcome, errors_only);
         let blocked = outcome.blocked() && !args.draft;
         let delivered = root(args.out.as_ref(), path).and_then(|root| {
@@ -28,7 +29,7 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
             let formats: Vec<&dyn Format> = formats.iter().copied().chain(further).collect();
             write(&root, outcome, blocked, &formats, fields.as_ref(), &sheet)
         });
-        report.delivered(delivered, blocked)
+        Box::new(move || report.delivered(delivered.and_then(Delivering::wait), blocked))
     };
     let options = Options {
         draft: args.draft,
@@ -36,7 +37,9 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
         no_hash: true,
         ..args.common.options()
     };
+    times::begin();
     let reports = batch::run(&jobs, &args.common, &options, &finish)?;
+    times::print();
     report::print_all(&reports, args.common.quiet, args.common.json, output)
 }
 
@@ -51,8 +54,10 @@ fn write(
     formats: &[&dyn Format],
     fields: Option<&Fields>,
     sheet: &SheetOptions,
-) -> Result<Delivered, Error> {
+) -> Result<Delivering, Error> {
+    watch::begin();
     let corrections = jobs::corrections(&outcome)?;
+    watch::end("corrections");
     let Outcome {
         job,
         record,
@@ -69,7 +74,7 @@ fn write(
             unknown.join(", ")
         )));
     }
-    deliver(
+    deliver_later(
         root,
         Delivery {
             id: &job,
