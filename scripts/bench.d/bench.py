@@ -6,7 +6,7 @@ MEMORY = pathlib.Path("/dev/shm")
 TEXT = "record,geojson,kml,csv,dxf"
 parser = argparse.ArgumentParser()
 parser.add_argument("program")
-parser.add_argument("hot", help="the program of benches/hot; - if it is not asked for")
+parser.add_argument("hot", help="the program of benches/hot")
 parser.add_argument("parts", nargs="*", default=[])
 parser.add_argument("--rounds", type=int, default=3)
 parser.add_argument("--marks", type=int, default=1_000_000)
