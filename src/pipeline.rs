@@ -6,14 +6,16 @@ use crate::crs::Crs;
 use crate::error::Error;
 use crate::findings::{Finding, Level, rules};
 use crate::job::model::{Job, Note};
+use crate::job::sections::Sections;
 use crate::job::{self, JobPath, Tables};
 use crate::math::ellipse::Ellipse;
 use crate::math::stats::ELLIPSE_95;
+use crate::observe::FrameFacts;
 use crate::record::build::{Parts, Survey};
 use crate::record::{self, AsBuilt, model};
 use crate::run::{Inputs, Traced};
 use crate::units::LengthUnit;
-use crate::watch;
+use crate::watch::{self, after};
 use crate::{advice, height, observe, position, profile, run, transmitter};
 
 /// What the caller may ask for.
@@ -29,6 +31,8 @@ pub struct Options {
     pub tables: bool,
     /// Leave out the record's hash, which costs as much as writing the record: what delivers it makes it, where it is shown.
     pub no_hash: bool,
+    /// The caller can take a large job in sections.
+    pub in_sections: bool,
 }
 
 /// What became of one job.
@@ -46,6 +50,8 @@ pub struct Outcome {
     pub cells: model::Cells,
     /// The tables as typed, where they were asked for and there is something to correct.
     pub tables: Option<Tables>,
+    /// A large job that is still to be computed, a section at a time; then nothing else is here but its id.
+    pub large: Option<Box<Large>>,
 }
 
 impl Outcome {
@@ -63,6 +69,19 @@ impl Outcome {
 /// # Errors
 /// A job that can't be read at all, or a result CRS that is not known.
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
+    if options.in_sections
+        && let Some(large) = Large::open(path, options)
+    {
+        return Ok(Outcome {
+            job: large.job.clone(),
+            record: None,
+            findings: Vec::new(),
+            remarks: Vec::new(),
+            cells: model::Cells::default(),
+            tables: None,
+            large: Some(Box::new(large)),
+        });
+    }
     watch::begin();
     let reading = job::read(&JobPath::of(path), &|code| crs_unit(code))?;
     let (mut job, mut findings) = (reading.job, reading.findings);
@@ -80,9 +99,10 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
             Some(code) => elsewhere(&mut job, &own, code)?,
             None => own,
         };
-        let (built, found) = compute(&job, &crs, options, std::mem::take(&mut findings));
-        record = Some(built.map_err(|error| unreadable(path, &error))?);
-        findings = found;
+        let read = std::mem::take(&mut findings);
+        let built = compute(&job, &crs, options, read, None).map_err(|e| unreadable(path, &e))?;
+        findings.clone_from(&built.findings);
+        record = Some(built);
     }
     let cells = model::Cells {
         used: job.cells.used,
@@ -96,6 +116,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         findings,
         remarks,
         cells,
+        large: None,
     })
 }
 
@@ -146,31 +167,30 @@ fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
     Ok(crs)
 }
 
+/// The record of a job; of a section of one, with the frame of the whole, without what only the whole has: measurements, advice and
+/// the system's definition.
 fn compute(
     job: &Job,
     crs: &Crs,
     options: &Options,
     read: Vec<Finding>,
-) -> (std::io::Result<AsBuilt>, Vec<Finding>) {
+    whole: Option<&FrameFacts>,
+) -> std::io::Result<AsBuilt> {
     let unit = options.unit.unwrap_or(job.grid.unit);
-    let observed = observe::observe(job, crs);
-    watch::end("observing");
-    let adjusted = position::adjust(&observed.observations, &job.limits);
-    watch::end("adjusting");
-    let heights = height::heights(job, &observed.observations, &job.limits);
-    watch::end("heights");
+    let observed = after("observing", observe::observe_in(job, crs, whole));
+    let (observations, limits) = (&observed.observations, &job.limits);
+    let adjusted = after("adjusting", position::adjust(observations, limits));
+    let heights = after("heights", height::heights(job, observations, limits));
     let inputs = Inputs {
         job,
-        observations: &observed.observations,
+        observations,
         places: &adjusted,
         grounds: &heights,
     };
-    let sensed = transmitter::sense(job, &observed.observations, &adjusted);
+    let sensed = transmitter::sense(job, observations, &adjusted);
     watch::end("transmitter");
-    let traced = run::trace(inputs, &sensed);
-    watch::end("run");
-    let profiles = profile::profiles(inputs, &traced);
-    watch::end("profile");
+    let traced = after("run", run::trace(inputs, &sensed));
+    let profiles = after("profile", profile::profiles(inputs, &traced));
 
     let survey = Survey {
         job,
@@ -180,7 +200,7 @@ fn compute(
         heights: &heights,
         unit,
     };
-    let semi_major = semi_major(&traced, observed.observations.marks.len());
+    let semi_major = semi_major(&traced, observations.marks.len());
     let mut findings = read;
     findings.extend(rules::survey::find(&rules::survey::Survey {
         job,
@@ -199,7 +219,6 @@ fn compute(
         unit,
     }));
     finish(job, &mut findings);
-    watch::end("rules");
 
     let known = advice::Known {
         inputs,
@@ -210,7 +229,11 @@ fn compute(
         unit,
     };
     let quality = survey.quality();
-    let advice = advice::advise(&known);
+    let draft = options.draft && findings.iter().any(|finding| finding.level == Level::Error);
+    let advice = match whole {
+        Some(_) => Vec::new(),
+        None => advice::advise(&known),
+    };
     watch::end("advice");
     let built = record::build(Parts {
         inputs,
@@ -218,20 +241,108 @@ fn compute(
         traced: &traced,
         profiles: &profiles,
         unit,
-        frame: survey.frame(),
+        frame: survey.frame(whole.is_none()),
         to_wgs84: &|places| to_wgs84(crs, places),
         adjustment: survey.adjustment(),
-        measurements: survey.measurements(),
+        measurements: match whole {
+            Some(_) => Vec::new(),
+            None => survey.measurements(),
+        },
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
         checks: survey.checks(inputs, &traced),
         advice,
-        findings: findings.clone(),
+        findings,
         notes: observed.notes.iter().map(note).collect(),
         hash: !options.no_hash,
-        draft: options.draft && findings.iter().any(|finding| finding.level == Level::Error),
+        draft,
     });
     watch::end("record");
-    (built, findings)
+    built
+}
+
+/// A large job whose runs share nothing, computed a section at a time: see [`Sections`].
+#[derive(Debug)]
+pub struct Large {
+    sections: Sections,
+    options: Options,
+    crs: Crs,
+    frame: FrameFacts,
+    /// What reading any section says of the job.
+    said: Vec<Finding>,
+    job: String,
+}
+
+impl Large {
+    /// The job in a folder, if it can be computed in sections.
+    #[must_use]
+    pub fn open(folder: &Path, options: &Options) -> Option<Self> {
+        if options.crs.is_some() || options.draft {
+            return None;
+        }
+        let sections = Sections::open(folder, &|code| crs_unit(code))?;
+        let first = sections.read(0, &|code| crs_unit(code))?;
+        let plain = first
+            .findings
+            .iter()
+            .all(|finding| finding.level != Level::Error);
+        let crs = Crs::new(&first.job.grid.crs, first.job.grid.unit).ok()?;
+        let frame = observe::frame_of(&first.job, &crs, sections.places())?;
+        (first.usable && plain).then(|| Self {
+            sections: sections.without_places(),
+            options: options.clone(),
+            crs,
+            frame,
+            said: first.findings,
+            job: first.job.head.id,
+        })
+    }
+
+    /// The job's id.
+    #[must_use]
+    pub fn job(&self) -> &str {
+        &self.job
+    }
+
+    /// How many sections there are.
+    #[must_use]
+    pub fn sections(&self) -> usize {
+        self.sections.len()
+    }
+
+    /// The record of a section: its runs, marks and findings are those that the whole job's record has, in its order. What reading
+    /// says of the job as a whole is among the first section's findings.
+    ///
+    /// `None` where something concerns more than a run, or is an error: then the job has to be computed whole.
+    #[must_use]
+    pub fn section(&self, section: usize) -> Option<AsBuilt> {
+        let metres = self.crs.unit_metres();
+        let reading = self.sections.read(section, &|_| Ok(metres))?;
+        if reading.findings != self.said || !reading.job.left_out.is_empty() {
+            return None;
+        }
+        let read = if section == 0 {
+            reading.findings
+        } else {
+            Vec::new()
+        };
+        let record = compute(
+            &reading.job,
+            &self.crs,
+            &self.options,
+            read,
+            Some(&self.frame),
+        )
+        .ok()?;
+        let own = |finding: &Finding| {
+            finding.run.is_some() && finding.level != Level::Error
+                || section == 0 && self.said.iter().any(|said| said.message == finding.message)
+        };
+        let operations = &record.frame.operations;
+        let same = operations
+            .iter()
+            .all(|of| self.frame.operations.contains(of));
+        (same && record.checks.is_empty() && record.findings.iter().all(own)).then_some(record)
+    }
 }
 
 /// Semi-major axes of the marks' 95 % ellipses, metres, by mark.
@@ -251,6 +362,7 @@ fn finish(job: &Job, findings: &mut [Finding]) {
         finding.job.clone_from(&job.head.id);
     }
     findings.sort_by(|a, b| b.level.cmp(&a.level).then(a.code.cmp(&b.code)));
+    watch::end("rules");
 }
 
 fn note(note: &Note) -> model::Note {

@@ -25,3 +25,10 @@ pub fn end(stage: &'static str) {
         watch(stage);
     }
 }
+
+/// A stage has ended with this result.
+#[must_use]
+pub fn after<T>(stage: &'static str, result: T) -> T {
+    end(stage);
+    result
+}

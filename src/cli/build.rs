@@ -7,10 +7,10 @@ use super::output::Output;
 use super::report::{self, Report};
 use super::{Status, batch, jobs, times};
 use crate::error::Error;
-use crate::export::deliver::{Delivering, Delivery, deliver_later};
+use crate::export::deliver::{Delivered, Delivering, Delivery, deliver_later};
 use crate::export::fields::Fields;
-use crate::export::{self, Format};
-use crate::pipeline::{Options, Outcome};
+use crate::export::{self, Format, sections};
+use crate::pipeline::{self, Large, Options, Outcome};
 use crate::sheet::SheetOptions;
 use crate::watch;
 
@@ -20,7 +20,38 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let jobs = jobs::named(&args.paths)?;
     let sheet = args.sheet_options();
     let errors_only = args.common.quiet && !args.common.json;
+    let options = Options {
+        draft: args.draft,
+        tables: true,
+        no_hash: true,
+        in_sections: errors_only
+            && fields.is_none()
+            && args.plans.none()
+            && formats.iter().all(|format| format.by_section().is_some()),
+        ..args.common.options()
+    };
+    let whole = Options {
+        in_sections: false,
+        ..options.clone()
+    };
     let finish = |path: &Path, mut outcome: Outcome| -> batch::Ending {
+        if let Some(large) = outcome.large.take() {
+            let written = root(args.out.as_ref(), path)
+                .and_then(|root| in_sections(&root, &large, &formats))
+                .transpose();
+            drop(large);
+            if let Some(delivered) = written {
+                let report = Report::of(path, &outcome, errors_only).delivered(delivered, false);
+                return Box::new(move || report);
+            }
+            outcome = match pipeline::run(path, &whole) {
+                Ok(outcome) => outcome,
+                Err(error) => {
+                    let report = Report::stopped(path, error);
+                    return Box::new(move || report);
+                }
+            };
+        }
         let report = Report::of(path, &outcome, errors_only);
         let blocked = outcome.blocked() && !args.draft;
         let delivered = root(args.out.as_ref(), path).and_then(|root| {
@@ -31,16 +62,20 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
         });
         Box::new(move || report.delivered(delivered.and_then(Delivering::wait), blocked))
     };
-    let options = Options {
-        draft: args.draft,
-        tables: true,
-        no_hash: true,
-        ..args.common.options()
-    };
     times::begin();
     let reports = batch::run(&jobs, &args.common, &options, &finish)?;
     times::print();
     report::print_all(&reports, args.common.quiet, args.common.json, output)
+}
+
+/// Writes a large job section by section; `None` if it has to be computed whole.
+fn in_sections(
+    root: &Path,
+    large: &Large,
+    formats: &[&dyn Format],
+) -> Result<Option<Delivered>, Error> {
+    let section = |at| large.section(at);
+    sections::deliver(root, large.job(), (large.sections(), &section), formats)
 }
 
 fn root(out: Option<&PathBuf>, job: &Path) -> Result<PathBuf, Error> {

@@ -36,6 +36,11 @@ pub struct PlanArgs {
 }
 
 impl PlanArgs {
+    /// No plan is laid under.
+    pub fn none(&self) -> bool {
+        self.files.is_empty()
+    }
+
     /// The formats asked for; without a plan there are no crossings to write.
     pub fn formats(&self, mut formats: Vec<&'static dyn Format>) -> Vec<&'static dyn Format> {
         formats.retain(|format| format.file() != CROSSINGS.file() || !self.files.is_empty());

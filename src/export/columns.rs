@@ -280,7 +280,8 @@ pub fn ellipse_of(item: Item<'_>) -> Option<Ellipse> {
     }
 }
 
-fn feature(item: Item<'_>) -> &'static str {
+/// What a feature is; also the name of its table.
+pub(super) fn feature(item: Item<'_>) -> &'static str {
     match item {
         Item::Run(_) => "run",
         Item::Mark(_) => "mark",

@@ -10,6 +10,8 @@
 use std::borrow::Cow;
 use std::io::{self, Write};
 
+use super::geojson::Extent;
+use super::sections::BySection;
 use super::table::{Row, Table};
 use super::value::Value;
 use super::{Format, View, draft};
@@ -95,6 +97,32 @@ impl Format for Csv {
         };
         write_table(table, table.rows(view.record), out)
     }
+
+    fn by_section(&self) -> Option<&dyn BySection> {
+        Some(self)
+    }
+}
+
+impl BySection for Csv {
+    fn begin(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
+        view.table(self.table)
+            .map_or(Ok(()), |table| write_head(table, out))
+    }
+
+    fn rows(&self, view: &View<'_>, out: &mut Vec<u8>) -> io::Result<()> {
+        let Some(table) = view.table(self.table) else {
+            return Ok(());
+        };
+        append_rows(table, table.rows(view.record), out)
+    }
+
+    fn between(&self) -> &'static [u8] {
+        b""
+    }
+
+    fn end(&self, _: &Extent, _: &mut dyn Write) -> io::Result<()> {
+        Ok(())
+    }
 }
 
 /// Writes a table: its header, then a line a row.
@@ -105,6 +133,13 @@ pub fn write_table<'a>(
     rows: impl Iterator<Item = Row<'a>>,
     out: &mut dyn Write,
 ) -> io::Result<()> {
+    write_head(table, out)?;
+    super::rows::write(rows, out, &|_, rows, bytes| {
+        append_rows(table, rows.iter().copied(), bytes)
+    })
+}
+
+fn write_head(table: &Table, out: &mut dyn Write) -> io::Result<()> {
     out.write_all(BYTE_ORDER_MARK)?;
     let mut writer = ::csv::WriterBuilder::new()
         .terminator(::csv::Terminator::CRLF)
@@ -115,28 +150,33 @@ pub fn write_table<'a>(
             .iter()
             .map(|column| heading(column).into_owned()),
     )?;
-    writer.flush()?;
-    drop(writer);
-    super::rows::write(rows, out, &|_, rows, bytes| {
-        let mut writer = ::csv::WriterBuilder::new()
-            .terminator(::csv::Terminator::CRLF)
-            .from_writer(bytes);
-        let mut figure = Vec::new();
-        for row in rows {
-            for column in &table.columns {
-                match column.value(*row) {
-                    Value::Real(value) => {
-                        figure.clear();
-                        write_figure(value, column.quantity.decimals(), &mut figure);
-                        writer.write_field(&figure)?;
-                    }
-                    other => writer.write_field(cell(&other).as_bytes())?,
+    writer.flush()
+}
+
+/// Appends rows of a table.
+pub(super) fn append_rows<'a>(
+    table: &Table,
+    rows: impl Iterator<Item = Row<'a>>,
+    bytes: &mut Vec<u8>,
+) -> io::Result<()> {
+    let mut writer = ::csv::WriterBuilder::new()
+        .terminator(::csv::Terminator::CRLF)
+        .from_writer(bytes);
+    let mut figure = Vec::new();
+    for row in rows {
+        for column in &table.columns {
+            match column.value(row) {
+                Value::Real(value) => {
+                    figure.clear();
+                    write_figure(value, column.quantity.decimals(), &mut figure);
+                    writer.write_field(&figure)?;
                 }
+                other => writer.write_field(cell(&other).as_bytes())?,
             }
-            writer.write_record(None::<&[u8]>)?;
         }
-        writer.flush()
-    })
+        writer.write_record(None::<&[u8]>)?;
+    }
+    writer.flush()
 }
 
 /// Appends a number that was rounded to so many decimals, in plain decimal form.

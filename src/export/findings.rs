@@ -50,6 +50,34 @@ struct Entry<'a> {
     draft: Option<&'a str>,
 }
 
+/// Appends rows of the table.
+pub(super) fn append_csv(findings: &[Finding], out: &mut Vec<u8>) -> io::Result<()> {
+    let Some(table) = declared(None) else {
+        return Ok(());
+    };
+    let rows = findings.iter().map(|finding| Row {
+        record: None,
+        item: Item::Finding(finding),
+    });
+    csv::append_rows(&table, rows, out)
+}
+
+/// Appends entries of the array, each after a comma.
+pub(super) fn append_json(findings: &[Finding], out: &mut Vec<u8>) -> io::Result<()> {
+    let entries: Vec<Entry<'_>> = findings
+        .iter()
+        .map(|finding| Entry {
+            finding,
+            draft: None,
+        })
+        .collect();
+    let mut array = Vec::new();
+    serde_json::to_writer_pretty(&mut array, &entries)?;
+    out.push(b',');
+    out.extend_from_slice(array.get(1..array.len() - 2).unwrap_or_default());
+    Ok(())
+}
+
 /// Writes the array.
 pub fn write_json(
     findings: &[Finding],

@@ -10,7 +10,8 @@ use serde::ser::{Serialize, SerializeMap, Serializer};
 use serde_json::{Value as Json, json};
 
 use super::geometry::{self, Place, Shape};
-use super::table::{Row, Table};
+use super::sections::BySection;
+use super::table::{Item, Row, Table};
 use super::value::{GEOGRAPHIC_DECIMALS, LENGTH_DECIMALS, Value, round};
 use super::{Format, View, draft, rows};
 use crate::record::AsBuilt;
@@ -41,22 +42,108 @@ impl Format for GeoJson {
     }
 
     fn write(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
-        write_head(view, out)?;
-        let mut begun = false;
-        for table in view.features() {
-            rows::write(table.rows(view.record), out, &|first, rows, bytes| {
-                for (at, row) in rows.iter().enumerate() {
-                    let alone = first && at == 0 && !begun;
-                    bytes.extend_from_slice(if alone { b"\n" } else { b",\n" });
-                    serde_json::to_writer(&mut *bytes, &Feature { table, row: *row })?;
-                }
-                Ok(())
-            })?;
-            begun |= table.rows(view.record).next().is_some();
-        }
-        out.write_all(b"\n]}\n")
+        self.begin(view, out)?;
+        let layers = Layers::of(view);
+        let between = self.between().len();
+        rows::write(layers.rows(view.record), out, &|first, rows, bytes| {
+            let start = bytes.len();
+            layers.append(rows.iter().copied(), bytes)?;
+            if first {
+                bytes.drain(start..start + between);
+            }
+            Ok(())
+        })?;
+        self.end(&Extent::of(view), out)
+    }
+
+    fn by_section(&self) -> Option<&dyn BySection> {
+        Some(self)
     }
 }
+
+impl BySection for GeoJson {
+    fn begin(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
+        out.write_all(b"{\"type\":\"FeatureCollection\"")?;
+        if let Some(draft) = &view.record.draft {
+            let words = Json::from(draft.words());
+            write!(out, ",\"{}\":{words}", draft::PROPERTY)?;
+        }
+        out.write_all(b",\"features\":[\n")
+    }
+
+    fn rows(&self, view: &View<'_>, out: &mut Vec<u8>) -> io::Result<()> {
+        let layers = Layers::of(view);
+        layers.append(layers.rows(view.record), out)
+    }
+
+    fn between(&self) -> &'static [u8] {
+        b",\n"
+    }
+
+    fn end(&self, extent: &Extent, out: &mut dyn Write) -> io::Result<()> {
+        out.write_all(b"\n]")?;
+        if let Some(bounds) = extent.bounds() {
+            write!(out, ",\"bbox\":{bounds}")?;
+        }
+        out.write_all(b"}\n")
+    }
+}
+
+/// The tables whose rows are features.
+struct Layers<'v> {
+    all: Vec<&'v Table>,
+}
+
+impl<'v> Layers<'v> {
+    fn of(view: &'v View<'_>) -> Self {
+        Self {
+            all: view.features().collect(),
+        }
+    }
+
+    fn named(&self, name: &str) -> Option<&'v Table> {
+        self.all.iter().copied().find(|table| table.name == name)
+    }
+
+    /// Every run with its marks, then everything else: what belongs together stands together, and a large job can be written a run
+    /// at a time.
+    fn rows<'r>(&self, record: &'r AsBuilt) -> impl Iterator<Item = Row<'r>> + use<'r, '_, 'v> {
+        let row = |item| Row {
+            record: Some(record),
+            item,
+        };
+        let runs = self.named(RUN).is_some();
+        let marks = self.named(MARK).is_some();
+        let by_run = record.marks.chunk_by(|a, b| a.run == b.run);
+        let mut by_run = by_run.peekable();
+        let all = record.runs.iter().flat_map(move |run| {
+            let own = by_run.next_if(|marks| marks.first().is_some_and(|mark| mark.run == run.run));
+            let own = own.filter(|_| marks).unwrap_or_default();
+            let run = runs.then_some(Item::Run(run));
+            run.into_iter().chain(own.iter().map(Item::Mark))
+        });
+        let further = self
+            .all
+            .iter()
+            .filter(|table| ![RUN, MARK].contains(&table.name));
+        let further = further.flat_map(move |table| table.rows(record));
+        all.map(row).chain(further)
+    }
+
+    fn append<'r>(&self, rows: impl Iterator<Item = Row<'r>>, out: &mut Vec<u8>) -> io::Result<()> {
+        for row in rows {
+            let Some(table) = self.named(super::columns::feature(row.item)) else {
+                continue;
+            };
+            out.extend_from_slice(b",\n");
+            serde_json::to_writer(&mut *out, &Feature { table, row })?;
+        }
+        Ok(())
+    }
+}
+
+const RUN: &str = "run";
+const MARK: &str = "mark";
 
 /// Why a job in site coordinates has no file in longitude and latitude.
 #[must_use]
@@ -66,25 +153,6 @@ pub fn no_georeference(record: &AsBuilt) -> Option<String> {
          both x, y and easting, northing"
             .to_owned()
     })
-}
-
-fn write_head(view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
-    out.write_all(b"{\"type\":\"FeatureCollection\"")?;
-    if let Some(draft) = &view.record.draft {
-        write!(
-            out,
-            ",\"{}\":{}",
-            draft::PROPERTY,
-            Json::from(draft.words())
-        )?;
-    }
-    let shapes = view
-        .features()
-        .flat_map(|table| table.rows(view.record).map(geometry::geographic));
-    if let Some(bounds) = bounds(shapes) {
-        write!(out, ",\"bbox\":{bounds}")?;
-    }
-    out.write_all(b",\"features\":[")
 }
 
 struct Feature<'a> {
@@ -175,36 +243,96 @@ fn cut(places: &[Place]) -> Vec<Vec<Vec<f64>>> {
     parts
 }
 
-/// West, south, east, north; with the lowest and highest third coordinate where every place has one.
-fn bounds(shapes: impl Iterator<Item = Shape>) -> Option<Json> {
-    let places: Vec<Place> = shapes.flat_map(|shape| shape.places().to_vec()).collect();
-    let [mut west, mut east] = range(places.iter().map(|place| place.x))?;
-    if east - west > 180.0 {
-        // A job is small: a box wider than half the earth lies across the 180th meridian.
-        let [low, high] = range(places.iter().map(|place| {
-            if place.x < 0.0 {
-                place.x + 360.0
-            } else {
-                place.x
-            }
-        }))?;
-        (west, east) = (low, round(high - 360.0, GEOGRAPHIC_DECIMALS));
-    }
-    let [south, north] = range(places.iter().map(|place| place.y))?;
-    let heights: Option<Vec<f64>> = places.iter().map(|place| place.z).collect();
-    Some(
-        match heights.and_then(|heights| range(heights.into_iter())) {
-            Some([low, high]) => json!([west, south, low, east, north, high]),
-            None => json!([west, south, east, north]),
-        },
-    )
+/// How far features reach: the box, with the lowest and highest third coordinate where every place has one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Extent {
+    longitude: [f64; 2],
+    /// Longitudes from 0 to 360°.
+    around: [f64; 2],
+    latitude: [f64; 2],
+    height: [f64; 2],
+    flat: bool,
 }
 
-fn range(values: impl Iterator<Item = f64>) -> Option<[f64; 2]> {
-    values.fold(None, |range, value| match range {
-        None => Some([value, value]),
-        Some([low, high]) => Some([f64::min(low, value), f64::max(high, value)]),
-    })
+/// Of nothing: every range the wrong way round.
+const NOWHERE: [f64; 2] = [f64::INFINITY, f64::NEG_INFINITY];
+
+impl Default for Extent {
+    fn default() -> Self {
+        Self {
+            longitude: NOWHERE,
+            around: NOWHERE,
+            latitude: NOWHERE,
+            height: NOWHERE,
+            flat: false,
+        }
+    }
+}
+
+fn widen(range: &mut [f64; 2], [low, high]: [f64; 2]) {
+    *range = [range[0].min(low), range[1].max(high)];
+}
+
+impl Extent {
+    /// Of all features.
+    #[must_use]
+    pub fn of(view: &View<'_>) -> Self {
+        let rows = view.features().flat_map(|table| table.rows(view.record));
+        Self::of_shapes(rows.map(geometry::geographic))
+    }
+
+    fn of_shapes(shapes: impl Iterator<Item = Shape>) -> Self {
+        let mut extent = Self::default();
+        for shape in shapes {
+            for place in shape.places() {
+                extent.add(place);
+            }
+        }
+        extent
+    }
+
+    fn add(&mut self, place: &Place) {
+        let around = if place.x < 0.0 {
+            place.x + 360.0
+        } else {
+            place.x
+        };
+        widen(&mut self.longitude, [place.x; 2]);
+        widen(&mut self.around, [around; 2]);
+        widen(&mut self.latitude, [place.y; 2]);
+        match place.z {
+            Some(z) => widen(&mut self.height, [z; 2]),
+            None => self.flat = true,
+        }
+    }
+
+    /// Takes in another.
+    pub fn merge(&mut self, other: &Self) {
+        widen(&mut self.longitude, other.longitude);
+        widen(&mut self.around, other.around);
+        widen(&mut self.latitude, other.latitude);
+        widen(&mut self.height, other.height);
+        self.flat |= other.flat;
+    }
+
+    /// West, south, east, north, with the heights between; `None` of nothing.
+    fn bounds(&self) -> Option<Json> {
+        let ([mut west, mut east], [south, north]) = (self.longitude, self.latitude);
+        if west > east {
+            return None;
+        }
+        if east - west > 180.0 {
+            // A job is small: a box wider than half the earth lies across the 180th meridian.
+            let [low, high] = self.around;
+            (west, east) = (low, round(high - 360.0, GEOGRAPHIC_DECIMALS));
+        }
+        let [low, high] = self.height;
+        Some(if self.flat {
+            json!([west, south, east, north])
+        } else {
+            json!([west, south, low, east, north, high])
+        })
+    }
 }
 
 #[cfg(test)]
@@ -228,7 +356,7 @@ mod tests {
             ])
         );
         assert_eq!(
-            bounds(std::iter::once(line)),
+            Extent::of_shapes(std::iter::once(line)).bounds(),
             Some(json!([179.9999, -16.9, -179.9999, -16.8]))
         );
     }
@@ -238,14 +366,14 @@ mod tests {
         let line = Shape::Line(vec![place(-0.0001, 51.0), place(0.0001, 51.1)]);
         assert_eq!(geometry(&line)["type"], "LineString");
         assert_eq!(
-            bounds(std::iter::once(line)),
+            Extent::of_shapes(std::iter::once(line)).bounds(),
             Some(json!([-0.0001, 51.0, 0.0001, 51.1]))
         );
     }
 
     #[test]
     fn nothing_has_no_box() {
-        assert_eq!(bounds(std::iter::empty()), None);
+        assert_eq!(Extent::of_shapes(std::iter::empty()).bounds(), None);
         assert_eq!(geometry(&Shape::Nowhere), Json::Null);
     }
 }

@@ -30,6 +30,7 @@ pub mod record;
 pub mod report;
 pub mod rows;
 pub mod schema;
+pub mod sections;
 pub mod sheet;
 pub mod system;
 pub mod table;
@@ -108,6 +109,11 @@ pub trait Format: Sync {
 
     /// Writes it. The same record gives the same bytes.
     fn write(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()>;
+
+    /// How its rows are made a section at a time; `None` if it needs the record as a whole.
+    fn by_section(&self) -> Option<&dyn sections::BySection> {
+        None
+    }
 }
 
 /// Every format, in the order in which they are listed and written.

@@ -208,7 +208,7 @@ fn is_log(name: &str) -> bool {
 }
 
 /// Names of the files in a folder, sorted.
-fn file_names(folder: &Path) -> Result<Vec<String>, Error> {
+pub(super) fn file_names(folder: &Path) -> Result<Vec<String>, Error> {
     let refuse = |error: std::io::Error| Error::Read {
         path: folder.to_owned(),
         why: unread(&error),

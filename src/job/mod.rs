@@ -24,6 +24,7 @@ mod read;
 mod row;
 mod rows;
 mod schema;
+pub mod sections;
 mod settings;
 mod table;
 pub mod template;

@@ -4,6 +4,7 @@ use std::collections::HashSet;
 use std::path::Path;
 use std::sync::Arc;
 
+use super::files::Raw;
 use super::model::{Input, Job, Note, Source};
 use super::row::Tally;
 use super::rows::{self, Names, Refers, Runs};
@@ -34,10 +35,20 @@ pub struct Reading {
 /// Rows that can't be used are left out, each with a finding of level error. An error only if the job can't be opened at all.
 pub fn read(path: &JobPath, crs_unit: CrsUnit<'_>) -> Result<Reading, Error> {
     let mut tally = Tally::default();
-    let mut raw = match path {
+    let raw = match path {
         JobPath::Folder(folder) => files::folder(folder, &mut tally)?,
         JobPath::Workbook(book) => files::workbook(book, &mut tally)?,
     };
+    Ok(understand(raw, folder(path), crs_unit, tally))
+}
+
+/// What the files of a job, which stand in `folder`, mean.
+pub(super) fn understand(
+    mut raw: Raw,
+    folder: &Path,
+    crs_unit: CrsUnit<'_>,
+    mut tally: Tally,
+) -> Reading {
     let (mut sheets, found) = settings::to_sheets(&raw.settings_file, &raw.sections, raw.counted);
     tally.findings.extend(found);
     let written = tally.findings.len();
@@ -45,7 +56,7 @@ pub fn read(path: &JobPath, crs_unit: CrsUnit<'_>) -> Result<Reading, Error> {
     once_a_line(&mut tally.findings, written);
     raw.tables.extend(points::tables(
         &settings.points,
-        folder(path),
+        folder,
         &settings.grid.crs,
         crs_unit,
         &mut raw.inputs,
@@ -88,13 +99,13 @@ pub fn read(path: &JobPath, crs_unit: CrsUnit<'_>) -> Result<Reading, Error> {
         .map(|(name, bytes)| read_log(name, bytes, settings.typing.day, &mut tally))
         .collect();
     let (job, usable) = assemble(&tables, settings, raw.inputs, logs, &mut tally);
-    Ok(Reading {
+    Reading {
         kept: tables.kept(),
         job,
         findings: tally.findings,
         tables,
         usable,
-    })
+    }
 }
 
 /// Where the files of a job stand.

@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use crate::crs::Crs;
 use crate::job::model::{Job, Note, Source, Use};
+use crate::job::sections::Places;
 
 mod cables;
 pub mod declination;
@@ -231,11 +232,20 @@ pub struct Observed {
 /// Turns a job into observation equations.
 #[must_use]
 pub fn observe(job: &Job, crs: &Crs) -> Observed {
+    observe_in(job, crs, None)
+}
+
+/// As [`observe`], for a section of a job: the frame is that of the whole job.
+#[must_use]
+pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed {
     let mut problems = Vec::new();
     let mut notes = Vec::new();
     let names = names::Names::new(job, &mut problems);
     let given = given::gather(job, crs, &mut problems);
-    let mut frame = frame::facts(job, crs, given.places(), &mut notes);
+    let mut frame = match whole {
+        Some(whole) => whole.clone(),
+        None => frame::facts(job, crs, given.places(), &mut notes),
+    };
     frame.operations.clone_from(&given.operations);
     let heights = given::heights(job, &names);
     let mut rows = rows::Rows {
@@ -263,8 +273,21 @@ pub fn observe(job: &Job, crs: &Crs) -> Observed {
     for measure in &job.measures {
         rows.measure(measure);
     }
-    rows.frame.note_declination(job, crs);
+    if whole.is_none() {
+        rows.frame.note_declination(job, crs);
+    }
     finish(job, rows)
+}
+
+/// The frame of a job whose marks lie at `places`; `job` is any section of it, for its settings. `None` where a place can't be
+/// brought into the grid.
+#[must_use]
+pub fn frame_of(job: &Job, crs: &Crs, places: &Places) -> Option<FrameFacts> {
+    let (site, operations) = positions::mean(job, crs, places)?;
+    let mut facts = frame::facts(job, crs, std::iter::once(site), &mut Vec::new());
+    facts.operations = operations;
+    facts.note_declination(job, crs);
+    Some(facts)
 }
 
 fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {

@@ -221,7 +221,7 @@ fn aside(sheet: &Sheet, row: usize, heading: usize) -> Option<&'static str> {
     None
 }
 
-fn is_total(word: &str) -> bool {
+pub(in crate::job) fn is_total(word: &str) -> bool {
     const WORDS: [&str; 10] = [
         "total", "totals", "sum", "subtotal", "average", "mean", "summe", "gesamt", "somme", "suma",
     ];

@@ -23,6 +23,35 @@ pub fn read(file: Arc<str>, bytes: Vec<u8>, spec: &TableSpec) -> Result<Table, S
     Ok(table)
 }
 
+/// Text whose lines are its rows and whose cells are what stands between separators: no quotation marks, no zero bytes, no lone
+/// carriage returns.
+/// Its separator, and where the line after the heading begins, if its first line is the heading; `None` for any other text.
+pub fn plain(text: &str, file: &Arc<str>, spec: &TableSpec) -> Option<(u8, usize)> {
+    let ends_line = |at: usize| text.as_bytes().get(at + 1) == Some(&b'\n');
+    let bytes = text.as_bytes();
+    if memchr::memchr2(b'"', 0, bytes).is_some()
+        || !memchr::memchr_iter(b'\r', bytes).all(ends_line)
+    {
+        return None;
+    }
+    let (separator, start) = separator(text, file, spec);
+    let heading = memchr::memchr(b'\n', bytes)? + 1;
+    let mut top = Table::new(Arc::clone(file));
+    parse(text, separator, 1, super::layout::TOP, &mut top);
+    let (layout, _) = super::lay_out(&top, spec, false);
+    (start == 0 && layout.heading == Some(0) && top.line(0) == 1).then_some((separator, heading))
+}
+
+/// Some rows of a text that is [`plain`], the first of them in line `line`, with the heading.
+pub fn read_rows(file: Arc<str>, (heading, rows): (&str, &str), separator: u8, line: u32) -> Table {
+    let mut table = Table::new(file);
+    table.decimal_comma = separator != b',';
+    table.delimited = true;
+    parse(heading, separator, 1, usize::MAX, &mut table);
+    parse(rows, separator, line, usize::MAX, &mut table);
+    table
+}
+
 /// Reads a text file that has no heading of ours, or none: `columns` are the names of its columns in their order. A first line
 /// without a figure is taken for a heading of its own, and left out.
 pub fn read_points(file: Arc<str>, bytes: Vec<u8>, columns: &[&str]) -> Result<Table, String> {

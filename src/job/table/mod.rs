@@ -11,7 +11,7 @@ mod workbook;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-pub(super) use csv::{decode, read as read_csv, read_points};
+pub(super) use csv::{decode, plain, read as read_csv, read_points, read_rows};
 pub(crate) use heading::near;
 pub(super) use heading::normal;
 pub(super) use layout::{Heading, Layout, lay_out};
@@ -251,7 +251,7 @@ impl Table {
 }
 
 /// Takes blanks of every kind and byte-order marks off both ends.
-fn trim(text: &str) -> &str {
+pub(super) fn trim(text: &str) -> &str {
     text.trim_matches(|letter: char| {
         letter.is_whitespace() || matches!(letter, '\u{feff}' | '\u{200b}')
     })

@@ -46,9 +46,9 @@ impl Survey<'_> {
             .map_or_else(String::new, |point| point.name.to_string())
     }
 
-    /// Coordinate system, units, datum operations.
+    /// Coordinate system, with its definition where `defined`; units, datum operations.
     #[must_use]
-    pub fn frame(&self) -> Frame {
+    pub fn frame(&self, defined: bool) -> Frame {
         let grid = &self.job.grid;
         let facts = &self.observed.frame;
         Frame {
@@ -70,8 +70,8 @@ impl Survey<'_> {
             declination_from: facts.declination_from.clone(),
             operations: facts.operations.clone(),
             site_grid: self.site_grid(),
-            projjson: self.crs.projjson(),
-            wkt: self.crs.wkt(),
+            projjson: defined.then(|| self.crs.projjson()).flatten(),
+            wkt: defined.then(|| self.crs.wkt()).flatten(),
         }
     }
 

@@ -1,0 +1,298 @@
+//! A large job's files, written a section at a time: nothing of the job is held but the sections being worked on.
+//!
+//! Every thread takes the next section, computes it and makes its rows into bytes; the bytes are put into the files in the order of
+//! the sections. Findings stand by level and code in their files, so each code's wait in a file of their own, without a name.
+
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+use std::fs::File;
+use std::io::{self, Seek, Write};
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Condvar, Mutex, PoisonError};
+
+use super::deliver::Delivered;
+use super::geojson::Extent;
+use super::place::{Earlier, failed, place};
+use super::{Format, View, findings};
+use crate::error::Error;
+use crate::findings::{Code, Finding, Level};
+use crate::record::AsBuilt;
+
+/// A file whose rows can be made a section at a time.
+pub trait BySection: Sync {
+    /// What stands before the rows.
+    fn begin(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()>;
+    /// Appends the rows of a record, each after [`Self::between`].
+    fn rows(&self, view: &View<'_>, out: &mut Vec<u8>) -> io::Result<()>;
+    /// What stands between rows, and so before each but the first.
+    fn between(&self) -> &'static [u8];
+    /// What stands after the rows, which reach so far.
+    fn end(&self, extent: &Extent, out: &mut dyn Write) -> io::Result<()>;
+}
+
+/// Bytes of findings that are held before they go into a file.
+const HELD: usize = 1 << 20;
+
+/// The bytes of one section.
+#[derive(Default)]
+struct Bytes {
+    files: Vec<Vec<u8>>,
+    /// By level, errors first, and code: the table's rows, and the array's entries.
+    findings: BTreeMap<(Reverse<Level>, Code), [Vec<u8>; 2]>,
+    extent: Extent,
+}
+
+/// Bytes in a file without a name.
+struct Waiting {
+    file: File,
+    held: Vec<u8>,
+}
+
+impl Waiting {
+    fn push(&mut self, bytes: &[u8]) -> io::Result<()> {
+        if self.held.is_empty() && bytes.len() >= HELD {
+            return self.file.write_all(bytes);
+        }
+        self.held.extend_from_slice(bytes);
+        if self.held.len() >= HELD {
+            self.file.write_all(&self.held)?;
+            self.held.clear();
+        }
+        Ok(())
+    }
+
+    /// Appends everything to `out`, but for its first `skip` bytes.
+    fn drain(mut self, skip: usize, out: &mut File) -> io::Result<()> {
+        self.file.write_all(&self.held)?;
+        self.file.seek(io::SeekFrom::Start(skip as u64))?;
+        io::copy(&mut self.file, out).map(|_| ())
+    }
+}
+
+/// What becomes of the sections' bytes.
+struct Sink<'a> {
+    folder: &'a Path,
+    formats: &'a [&'a dyn BySection],
+    files: Vec<(File, bool)>,
+    findings: BTreeMap<(Reverse<Level>, Code), [Waiting; 2]>,
+    extent: Extent,
+}
+
+impl Sink<'_> {
+    fn take(&mut self, section: Bytes) -> io::Result<()> {
+        for (((out, begun), bytes), format) in
+            self.files.iter_mut().zip(&section.files).zip(self.formats)
+        {
+            let skip = if *begun { 0 } else { format.between().len() };
+            out.write_all(bytes.get(skip..).unwrap_or_default())?;
+            *begun |= !bytes.is_empty();
+        }
+        for (key, both) in section.findings {
+            let waiting = match self.findings.entry(key) {
+                Entry::Occupied(slot) => slot.into_mut(),
+                Entry::Vacant(slot) => {
+                    let waiting = || -> io::Result<Waiting> {
+                        let file = tempfile::tempfile_in(self.folder)?;
+                        Ok(Waiting {
+                            file,
+                            held: Vec::new(),
+                        })
+                    };
+                    slot.insert([waiting()?, waiting()?])
+                }
+            };
+            for (waiting, bytes) in waiting.iter_mut().zip(&both) {
+                waiting.push(bytes)?;
+            }
+        }
+        self.extent.merge(&section.extent);
+        Ok(())
+    }
+}
+
+/// A job that gives its record section by section; `None` for one that has to be computed whole.
+pub type Section<'a> = &'a (dyn Fn(usize) -> Option<AsBuilt> + Sync);
+
+/// Writes everything into `root/id`; `None` if a section says that the job has to be computed whole: then nothing has changed.
+///
+/// # Errors
+/// [`Error::Write`]; earlier results then stand as they were.
+pub fn deliver(
+    root: &Path,
+    id: &str,
+    (count, section): (usize, Section<'_>),
+    formats: &[&dyn Format],
+) -> Result<Option<Delivered>, Error> {
+    let Some(first) = section(0) else {
+        return Ok(None);
+    };
+    let (mut absent, mut files, mut written) = (Vec::new(), Vec::new(), Vec::new());
+    for format in formats {
+        match (format.absent(&first), format.by_section()) {
+            (Some(why), _) => absent.push((format.file(), why)),
+            (None, Some(by_section)) => {
+                files.push(format.file());
+                written.push(by_section);
+            }
+            (None, None) => return Ok(None),
+        }
+    }
+    let odd = AtomicBool::new(false);
+    let fill = |folder: &Path| -> Result<(), Error> {
+        let write = || -> io::Result<()> {
+            let view = View::new(&first);
+            let mut sink = Sink {
+                folder,
+                formats: &written,
+                files: Vec::new(),
+                findings: BTreeMap::new(),
+                extent: Extent::default(),
+            };
+            for (name, format) in files.iter().zip(&written) {
+                let mut out = File::create(folder.join(name))?;
+                format.begin(&view, &mut out)?;
+                sink.files.push((out, false));
+            }
+            let sink = Mutex::new(sink);
+            all(count, section, &written, &odd, &sink)?;
+            let sink = sink.into_inner().unwrap_or_else(PoisonError::into_inner);
+            for ((mut out, _), format) in sink.files.into_iter().zip(&written) {
+                format.end(&sink.extent, &mut out)?;
+                out.sync_all()?;
+            }
+            finish(folder, sink.findings)
+        };
+        write().map_err(|e| failed(folder, &e))?;
+        if odd.load(Ordering::Relaxed) {
+            return Err(failed(folder, &io::Error::other("not in sections")));
+        }
+        Ok(())
+    };
+    match place(root, id, Earlier::Replace, &fill) {
+        Err(_) if odd.load(Ordering::Relaxed) => Ok(None),
+        Err(error) => Err(error),
+        Ok(folder) => {
+            files.extend([findings::CSV, findings::JSON]);
+            Ok(Some(Delivered {
+                folder,
+                files,
+                absent,
+            }))
+        }
+    }
+}
+
+/// Makes every section and puts it into the sink in order, on as many threads as there are.
+fn all(
+    count: usize,
+    section: Section<'_>,
+    formats: &[&dyn BySection],
+    odd: &AtomicBool,
+    sink: &Mutex<Sink<'_>>,
+) -> io::Result<()> {
+    let next = AtomicUsize::new(0);
+    let (turn, moved) = (Mutex::new(0), Condvar::new());
+    let stop = || {
+        odd.store(true, Ordering::Relaxed);
+        drop(turn.lock());
+        moved.notify_all();
+    };
+    let work = || -> io::Result<()> {
+        // What is parallel inside a section stays on this thread: the sections are what runs side by side.
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(1)
+            .use_current_thread()
+            .build();
+        let _pool = pool.map_err(io::Error::other)?;
+        loop {
+            let at = next.fetch_add(1, Ordering::Relaxed);
+            if at >= count || odd.load(Ordering::Relaxed) {
+                return Ok(());
+            }
+            let Some(record) = section(at) else {
+                stop();
+                return Ok(());
+            };
+            let bytes = bytes(&record, formats);
+            drop(record);
+            let mut at_turn = turn.lock().unwrap_or_else(PoisonError::into_inner);
+            while *at_turn != at && !odd.load(Ordering::Relaxed) {
+                at_turn = moved.wait(at_turn).unwrap_or_else(PoisonError::into_inner);
+            }
+            drop(at_turn);
+            if odd.load(Ordering::Relaxed) {
+                return Ok(());
+            }
+            let taken = bytes.and_then(|bytes| {
+                let mut sink = sink.lock().unwrap_or_else(PoisonError::into_inner);
+                sink.take(bytes)
+            });
+            if taken.is_err() {
+                stop();
+                return taken;
+            }
+            *turn.lock().unwrap_or_else(PoisonError::into_inner) = at + 1;
+            moved.notify_all();
+        }
+    };
+    let threads = rayon::current_num_threads().clamp(1, count.max(1));
+    std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
+        let ends = workers.into_iter().map(|worker| match worker.join() {
+            Ok(end) => end,
+            Err(panic) => std::panic::resume_unwind(panic),
+        });
+        ends.collect::<Vec<_>>().into_iter().collect()
+    })
+}
+
+fn bytes(record: &AsBuilt, formats: &[&dyn BySection]) -> io::Result<Bytes> {
+    let view = View::new(record);
+    let mut all = Bytes {
+        extent: Extent::of(&view),
+        ..Bytes::default()
+    };
+    for format in formats {
+        let mut bytes = Vec::new();
+        format.rows(&view, &mut bytes)?;
+        all.files.push(bytes);
+    }
+    // They are in order of level and code already.
+    let alike = |a: &Finding, b: &Finding| (a.level, a.code) == (b.level, b.code);
+    for some in record.findings.chunk_by(alike) {
+        let Some(first) = some.first() else { continue };
+        let both = all
+            .findings
+            .entry((Reverse(first.level), first.code))
+            .or_default();
+        findings::append_csv(some, &mut both[0])?;
+        findings::append_json(some, &mut both[1])?;
+    }
+    Ok(all)
+}
+
+/// Puts the findings in their order.
+fn finish(
+    folder: &Path,
+    findings: BTreeMap<(Reverse<Level>, Code), [Waiting; 2]>,
+) -> io::Result<()> {
+    let mut table = File::create(folder.join(findings::CSV))?;
+    let mut array = File::create(folder.join(findings::JSON))?;
+    findings::write_csv(&[], None, &mut table)?;
+    let none = findings.is_empty();
+    array.write_all(if none { b"[]\n" } else { b"[" })?;
+    // Every entry stands after a comma, but the first.
+    let mut skip = 1;
+    for (_, [rows, entries]) in findings {
+        rows.drain(0, &mut table)?;
+        entries.drain(skip, &mut array)?;
+        skip = 0;
+    }
+    if !none {
+        array.write_all(b"\n]\n")?;
+    }
+    table.sync_all()?;
+    array.sync_all()
+}

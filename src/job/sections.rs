@@ -1,0 +1,466 @@
+//! A large table of marks whose runs share nothing, read some runs at a time.
+//!
+//! A job of a million marks need not be held as a whole where no row of it speaks of another run's: every mark is placed by a
+//! position of its own, and nothing else is measured. [`Sections::open`] looks at every line once and says whether that is so;
+//! [`Sections::read`] then reads some runs, by the same rules as a whole job, as a job that holds those runs alone.
+//!
+//! Where anything is otherwise (ties, control, levels, a run defined by itself, a name that comes twice, quoted cells, a run in
+//! two places of the table), there are no sections, and the job is read whole.
+
+use std::collections::HashSet;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::ops::Range;
+use std::path::Path;
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::caps;
+use super::files::{Raw, file_names};
+use super::read::{Reading, understand};
+use super::row::{Tally, is_total};
+use super::schema::{Cell, Typing, marks, name};
+use super::settings::{self, CrsUnit, Section};
+use super::table::{Heading, Kind, Layout, lay_out, plain, read_rows, trim};
+use crate::units::Plain;
+
+/// Smallest table that is taken in sections, bytes: some 15,000 marks, which a machine holds with ease (our choice).
+pub const LARGE: u64 = 1 << 20;
+
+/// Marks of a section, or those of one run if that has more: few enough that a section's data stay near the processor, enough that
+/// what a section costs by itself is nothing beside (measured).
+const MARKS: usize = 1_000;
+
+/// Columns that say nothing of another row or point.
+const OWN: &[usize] = &[
+    marks::RUN,
+    marks::MARK,
+    marks::COUNTER,
+    marks::LATITUDE,
+    marks::LONGITUDE,
+    marks::HEIGHT,
+    marks::FIX,
+    marks::SIGMA,
+    marks::SIGMA_V,
+    marks::POLE,
+    marks::EASTING,
+    marks::NORTHING,
+    marks::ELEVATION,
+    marks::GROUND,
+    marks::DEPTH_1,
+    marks::DEPTH_2,
+    marks::DEPTH_3,
+    marks::DEPTH_4,
+    marks::READ_BY,
+    marks::LIFT,
+    marks::ATTITUDE,
+    marks::FOUND_BY,
+    marks::END_AHEAD,
+    marks::END_BEHIND,
+    marks::SIGNAL,
+    marks::SIGNAL_AHEAD,
+    marks::SIGNAL_BEHIND,
+    marks::SIGNAL_LEFT,
+    marks::SIGNAL_RIGHT,
+    marks::SIGNAL_STEP,
+    marks::PEAK_CHECKED,
+    marks::TILT,
+    marks::FITTING,
+    marks::QUALITY_LEVEL,
+    marks::QUALITY_BY,
+    marks::PHOTO,
+    marks::NOTE,
+];
+
+/// Where the marks lie, in the order of the table.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Places {
+    /// Latitude, longitude in radians, and whether it came through a correction service.
+    Geographic(Vec<((f64, f64), bool)>),
+    /// Easting, northing in metres.
+    Grid(Vec<(f64, f64)>),
+}
+
+/// A job that is read some runs at a time.
+#[derive(Debug)]
+pub struct Sections {
+    settings_file: Arc<str>,
+    settings: Vec<Section>,
+    file: Arc<str>,
+    text: String,
+    /// Length of the heading's line.
+    heading: usize,
+    separator: u8,
+    spans: Vec<Span>,
+    places: Places,
+}
+
+/// The lines of some runs.
+#[derive(Clone, Debug)]
+struct Span {
+    bytes: Range<usize>,
+    line: u32,
+}
+
+impl Sections {
+    /// The job in a folder, if it has a large table of marks and its runs share nothing.
+    ///
+    /// `None` also where a file can't be read: reading the job whole says why.
+    #[must_use]
+    pub fn open(folder: &Path, crs_unit: CrsUnit<'_>) -> Option<Self> {
+        let file = only_marks(folder)?;
+        let settings_file: Arc<str> = Arc::from("job.toml");
+        let bytes = caps::read_file(&folder.join(&*settings_file), caps::SETTINGS).ok()?;
+        let (settings, found) =
+            settings::read_toml(&settings_file, &String::from_utf8(bytes).ok()?);
+        if !found.is_empty() || settings.iter().any(|section| section.name == "run") {
+            return None;
+        }
+        let (sheets, found) = settings::to_sheets(&settings_file, &settings, false);
+        let mut tally = Tally::default();
+        let said = settings::read(&sheets, &settings_file, crs_unit, &mut tally);
+        if !found.is_empty() || !said.usable || !said.points.files.is_empty() {
+            return None;
+        }
+        let text =
+            String::from_utf8(caps::read_file(&folder.join(&*file), caps::FILE).ok()?).ok()?;
+        let text = match text.strip_prefix('\u{feff}') {
+            Some(bare) => bare.to_owned(),
+            None => text,
+        };
+        let (separator, heading) = plain(&text, &file, &marks::TABLE)?;
+        let top = read_rows(Arc::clone(&file), (text.get(..heading)?, ""), separator, 2);
+        let (layout, _) = lay_out(&top, &marks::TABLE, false);
+        let columns = Columns::of(&layout, top.cell(0, 0), said.typing, separator)?;
+        // Without a height of the site it is the mean of what the rows say of theirs.
+        let levelled = said.grid.height.is_some() || said.grid.distances_on_grid;
+        if !levelled
+            && [marks::GROUND, marks::ELEVATION]
+                .iter()
+                .any(|c| columns.has(&layout, *c))
+        {
+            return None;
+        }
+        let looked = look(&text, heading, &columns)?;
+        Some(Self {
+            settings_file,
+            settings,
+            file,
+            heading,
+            separator,
+            spans: looked.spans(text.len()),
+            places: columns.places(looked.parts),
+            text,
+        })
+    }
+
+    /// How many there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.spans.len()
+    }
+
+    /// Whether there are none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.spans.is_empty()
+    }
+
+    /// Where the marks of the whole job lie.
+    #[must_use]
+    pub fn places(&self) -> &Places {
+        &self.places
+    }
+
+    /// The same without the places, which are only needed once.
+    #[must_use]
+    pub fn without_places(self) -> Self {
+        Self {
+            places: Places::Grid(Vec::new()),
+            ..self
+        }
+    }
+
+    /// Reads a section: the job with its runs alone. `None` past the last.
+    #[must_use]
+    pub fn read(&self, section: usize, crs_unit: CrsUnit<'_>) -> Option<Reading> {
+        let span = self.spans.get(section)?;
+        let rows = (
+            self.text.get(..self.heading)?,
+            self.text.get(span.bytes.clone())?,
+        );
+        let table = read_rows(Arc::clone(&self.file), rows, self.separator, span.line);
+        let raw = Raw {
+            settings_file: Arc::clone(&self.settings_file),
+            sections: self.settings.clone(),
+            counted: false,
+            tables: vec![(&marks::TABLE, table)],
+            logs: Vec::new(),
+            inputs: Vec::new(),
+            marks_file: Arc::clone(&self.file),
+        };
+        Some(understand(raw, Path::new(""), crs_unit, Tally::default()))
+    }
+}
+
+/// The table of marks of a folder that holds no further table or log, if it is large.
+fn only_marks(folder: &Path) -> Option<Arc<str>> {
+    let names = file_names(folder).ok()?;
+    let further = |name: &&String| {
+        let name = name.to_lowercase();
+        name.ends_with(".csv") || name.ends_with(".nmea")
+    };
+    let mut tables = names.iter().filter(further);
+    let (marks, more) = (tables.next()?, tables.next());
+    let large = folder.join(marks).symlink_metadata().ok()?.len() >= LARGE;
+    (large && more.is_none() && marks.eq_ignore_ascii_case("marks.csv"))
+        .then(|| Arc::from(marks.as_str()))
+}
+
+/// The columns that a line is looked at for.
+struct Columns {
+    separator: u8,
+    /// Text of the heading's first cell.
+    first: String,
+    run: usize,
+    mark: usize,
+    fix: Option<usize>,
+    geographic: bool,
+    /// The two columns of the place, with how their figures are meant.
+    place: [(usize, usize, Typing); 2],
+}
+
+impl Columns {
+    /// `None` where a column speaks of other rows or points, or a mark can be placed in two ways.
+    fn of(layout: &Layout, first: &str, typing: Typing, separator: u8) -> Option<Self> {
+        let own = |heading: &Heading| match heading {
+            Heading::Known(column) => OWN.contains(column),
+            Heading::Other | Heading::Blank => true,
+            Heading::Numbered(..) | Heading::Refused => false,
+        };
+        if layout.unusable || layout.named.contains(&true) || !layout.headings.iter().all(own) {
+            return None;
+        }
+        let at = |column: usize| layout.places.get(column).copied().flatten();
+        let typed = |column: usize| {
+            let place = at(column)?;
+            let plain = Plain {
+                decimal_comma: separator != b',',
+                ..typing.plain
+            };
+            let plain = layout.plain(place, plain);
+            Some((place, column, Typing { plain, ..typing }))
+        };
+        let geographic = typed(marks::LATITUDE).zip(typed(marks::LONGITUDE));
+        let grid = typed(marks::EASTING).zip(typed(marks::NORTHING));
+        let (place, geographic) = match (geographic, grid) {
+            (Some((a, b)), None) => ([a, b], true),
+            (None, Some((a, b))) => ([a, b], false),
+            _ => return None,
+        };
+        Some(Self {
+            separator,
+            first: first.to_owned(),
+            run: at(marks::RUN)?,
+            mark: at(marks::MARK)?,
+            fix: at(marks::FIX),
+            geographic,
+            place,
+        })
+    }
+
+    fn has(&self, layout: &Layout, column: usize) -> bool {
+        layout.places.get(column).copied().flatten().is_some()
+    }
+
+    fn places(&self, parts: Vec<Part>) -> Places {
+        let all = parts.into_iter().flat_map(|part| part.places);
+        if self.geographic {
+            Places::Geographic(all.collect())
+        } else {
+            Places::Grid(all.map(|(place, _)| place).collect())
+        }
+    }
+
+    /// One line that holds a mark. `None` if it is anything but a plain row.
+    fn line<'t>(&self, line: &'t str, cells: &mut Vec<&'t str>) -> Option<Seen> {
+        cells.clear();
+        let mut start = 0;
+        for at in memchr::memchr_iter(self.separator, line.as_bytes()) {
+            cells.push(trim(line.get(start..at)?));
+            start = at + 1;
+        }
+        cells.push(trim(line.get(start..)?));
+        let first = *cells.first()?;
+        if first.starts_with('#') || first.eq_ignore_ascii_case(&self.first) {
+            return None;
+        }
+        let cell = |at: usize| cells.get(at).copied().unwrap_or_default();
+        let named = |at: usize| {
+            let text = cell(at);
+            let cell = Cell {
+                text,
+                kind: Kind::Text,
+            };
+            (!text.is_empty() && !is_total(text) && name(cell).is_ok()).then(|| hash(text))
+        };
+        let figure = |(at, column, typing): &(usize, usize, Typing)| {
+            let form = marks::TABLE.columns.get(*column)?.form;
+            let cell = Cell {
+                text: cell(*at),
+                kind: Kind::Text,
+            };
+            form.value(cell, typing).ok()
+        };
+        let fix = self.fix.map_or("", cell);
+        let is = |words: &[&str]| words.iter().any(|word| fix.eq_ignore_ascii_case(word));
+        let corrected = is(&["rtk", "fixed", "float"]);
+        if !corrected && !is(&["", "dgnss", "single"]) {
+            return None;
+        }
+        Some(Seen {
+            run: named(self.run)?,
+            mark: named(self.mark)?,
+            place: (
+                (figure(&self.place[0])?, figure(&self.place[1])?),
+                corrected,
+            ),
+        })
+    }
+}
+
+/// What a line says.
+struct Seen {
+    run: u64,
+    mark: u64,
+    place: ((f64, f64), bool),
+}
+
+fn hash(text: &str) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    text.hash(&mut hasher);
+    hasher.finish()
+}
+
+/// What some lines say.
+#[derive(Default)]
+struct Part {
+    /// Where a run begins: byte, line from this part's first, mark from this part's first, the run.
+    runs: Vec<Begin>,
+    marks: Vec<u64>,
+    places: Vec<((f64, f64), bool)>,
+    lines: u32,
+}
+
+#[derive(Clone, Copy)]
+struct Begin {
+    byte: usize,
+    line: u32,
+    mark: usize,
+    run: u64,
+}
+
+fn look_at(text: &str, range: Range<usize>, columns: &Columns) -> Option<Part> {
+    let mut part = Part::default();
+    let mut cells = Vec::new();
+    let mut at = range.start;
+    let mut run = None;
+    while at < range.end {
+        let rest = text.as_bytes().get(at..range.end)?;
+        let length = memchr::memchr(b'\n', rest).map_or(rest.len(), |end| end + 1);
+        let line = text.get(at..at + length)?;
+        if !line
+            .bytes()
+            .all(|byte| byte == columns.separator || byte.is_ascii_whitespace())
+        {
+            let seen = columns.line(line, &mut cells)?;
+            if run != Some(seen.run) {
+                run = Some(seen.run);
+                part.runs.push(Begin {
+                    byte: at,
+                    line: part.lines,
+                    mark: part.marks.len(),
+                    run: seen.run,
+                });
+            }
+            part.marks.push(seen.mark);
+            part.places.push(seen.place);
+        }
+        part.lines += 1;
+        at += length;
+    }
+    Some(part)
+}
+
+/// What every line of the text says.
+struct Looked {
+    parts: Vec<Part>,
+    /// Where a run begins, in the whole text.
+    runs: Vec<Begin>,
+}
+
+/// Looks at every line below the heading, on all threads. `None` if a line is no plain row, if a mark's name comes twice, or a run's
+/// rows don't follow each other.
+fn look(text: &str, heading: usize, columns: &Columns) -> Option<Looked> {
+    let size = (text.len() - heading) / (4 * rayon::current_num_threads()).max(1) + 1;
+    let mut ranges = Vec::new();
+    let mut start = heading;
+    while start < text.len() {
+        let about = (start + size).min(text.len());
+        let end = memchr::memchr(b'\n', text.as_bytes().get(about..)?)
+            .map_or(text.len(), |length| about + length + 1);
+        ranges.push(start..end);
+        start = end;
+    }
+    let parts: Option<Vec<Part>> = ranges
+        .into_par_iter()
+        .map(|range| look_at(text, range, columns))
+        .collect();
+    let parts = parts?;
+    let mut runs: Vec<Begin> = Vec::new();
+    let (mut line, mut mark) = (2, 0);
+    for part in &parts {
+        for begin in &part.runs {
+            if runs.last().is_none_or(|last| last.run != begin.run) {
+                runs.push(Begin {
+                    line: line + begin.line,
+                    mark: mark + begin.mark,
+                    ..*begin
+                });
+            }
+        }
+        line += part.lines;
+        mark += part.marks.len();
+    }
+    let mut seen = HashSet::with_capacity(runs.len());
+    let mut names: Vec<u64> = parts
+        .iter()
+        .flat_map(|part| part.marks.iter().copied())
+        .collect();
+    names.par_sort_unstable();
+    let once = names.windows(2).all(|pair| pair[0] != pair[1]);
+    (once && runs.iter().all(|begin| seen.insert(begin.run))).then_some(Looked { parts, runs })
+}
+
+impl Looked {
+    /// Runs taken together until there are enough marks.
+    fn spans(&self, end: usize) -> Vec<Span> {
+        let mut spans: Vec<Span> = Vec::new();
+        let mut first: Option<&Begin> = None;
+        for begin in &self.runs {
+            let from = *first.get_or_insert(begin);
+            if begin.mark - from.mark >= MARKS {
+                spans.push(Span {
+                    bytes: from.byte..begin.byte,
+                    line: from.line,
+                });
+                first = Some(begin);
+            }
+        }
+        spans.extend(first.map(|from| Span {
+            bytes: from.byte..end,
+            line: from.line,
+        }));
+        spans
+    }
+}
