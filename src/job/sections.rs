@@ -16,6 +16,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::caps;
+use super::corrections::MOST_ROWS;
 use super::files::{Raw, file_names};
 use super::read::{Reading, understand};
 use super::row::{Tally, is_total};
@@ -24,8 +25,8 @@ use super::settings::{self, CrsUnit, Section};
 use super::table::{Heading, Kind, Layout, lay_out, plain, read_rows, trim};
 use crate::units::Plain;
 
-/// Smallest table that is taken in sections, bytes: some 15,000 marks, which a machine holds with ease (our choice).
-pub const LARGE: u64 = 1 << 20;
+/// Smallest table that is looked at for sections, bytes: what fewer lines than [`MOST_ROWS`] can hardly be (our choice).
+const LARGE: u64 = 1 << 20;
 
 /// Marks of a section, or those of one run if that has more: few enough that a section's data stay near the processor, enough that
 /// what a section costs by itself is nothing beside (measured).
@@ -142,6 +143,10 @@ impl Sections {
             return None;
         }
         let looked = look(&text, heading, &columns)?;
+        // A smaller job may need its table for a workbook of corrections, and a machine holds it with ease.
+        if looked.marks() < MOST_ROWS {
+            return None;
+        }
         Some(Self {
             settings_file,
             settings,
@@ -443,6 +448,10 @@ fn look(text: &str, heading: usize, columns: &Columns) -> Option<Looked> {
 }
 
 impl Looked {
+    fn marks(&self) -> usize {
+        self.parts.iter().map(|part| part.marks.len()).sum()
+    }
+
     /// Runs taken together until there are enough marks.
     fn spans(&self, end: usize) -> Vec<Span> {
         let mut spans: Vec<Span> = Vec::new();

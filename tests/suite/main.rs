@@ -28,6 +28,7 @@ mod reading;
 mod recast;
 mod regression;
 mod sampled;
+mod sections;
 mod sheet;
 mod shows;
 mod similarity;
