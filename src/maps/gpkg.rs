@@ -81,8 +81,7 @@ fn layer(
     };
     let table = layer.name.replace('"', "\"\"");
     let mut rows = connection.prepare(&format!("SELECT * FROM \"{table}\""))?;
-    let names: Vec<String> = rows.column_names().into_iter().map(str::to_owned).collect();
-    let key = primary_key(connection, &layer.name)?;
+    let (names, key) = columns(connection, &layer.name)?;
     let mut rows = rows.query([])?;
     let mut count = 0;
     while let Some(row) = rows.next()? {
@@ -113,10 +112,24 @@ fn layer(
     Ok(layer)
 }
 
-fn primary_key(connection: &Connection, table: &str) -> rusqlite::Result<Option<String>> {
-    let mut about = connection.prepare("SELECT name FROM pragma_table_info(?1) WHERE pk = 1")?;
-    let mut names = about.query_map([table], |row| row.get(0))?;
-    names.next().transpose()
+/// Names of a table's columns, in order, and that of its key. Asked as values: a name that is no UTF-8 is a damaged file's, and a
+/// statement's own names are taken for granted to be.
+fn columns(
+    connection: &Connection,
+    table: &str,
+) -> rusqlite::Result<(Vec<String>, Option<String>)> {
+    let mut about = connection
+        .prepare("SELECT name, pk FROM pragma_table_xinfo(?1) WHERE hidden <> 1 ORDER BY cid")?;
+    let mut rows = about.query([table])?;
+    let (mut names, mut key) = (Vec::new(), None);
+    while let Some(row) = rows.next()? {
+        let name = text(row.get_ref(0)?).unwrap_or_default();
+        if row.get_ref(1)?.as_i64() == Ok(1) {
+            key = Some(name.clone());
+        }
+        names.push(name);
+    }
+    Ok((names, key))
 }
 
 /// A value as text; nothing for null and for bytes.
@@ -126,5 +139,47 @@ fn text(value: ValueRef<'_>) -> Option<String> {
         ValueRef::Integer(number) => Some(number.to_string()),
         ValueRef::Real(number) => Some(number.to_string()),
         ValueRef::Text(text) => Some(String::from_utf8_lossy(text).into_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A package with one table of features, with a column computed and one whose name is damaged in place.
+    fn package(damage: bool) -> rusqlite::Result<Vec<RawLayer>> {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("p.gpkg");
+        let made = Connection::open(&path)?;
+        made.execute_batch(
+            "CREATE TABLE gpkg_contents (table_name TEXT, data_type TEXT);
+             CREATE TABLE gpkg_geometry_columns (table_name TEXT, column_name TEXT, srs_id INTEGER);
+             CREATE TABLE gpkg_spatial_ref_sys (srs_id INTEGER, organization TEXT, organization_coordsys_id INTEGER, srs_name TEXT);
+             CREATE TABLE water (fid INTEGER PRIMARY KEY, twice INTEGER AS (2 * n), n INTEGER, DEPTH TEXT, geom BLOB);
+             INSERT INTO gpkg_contents VALUES ('water', 'features');
+             INSERT INTO gpkg_geometry_columns VALUES ('water', 'geom', -1);
+             INSERT INTO water VALUES (7, 4, '5 ft', x'47500001000000000101000000000000000000F03F0000000000000040');",
+        )?;
+        drop(made);
+        if damage {
+            let mut bytes = std::fs::read(&path).unwrap();
+            let at = bytes.windows(5).position(|five| five == b"DEPTH").unwrap();
+            bytes[at] = 0xff;
+            std::fs::write(&path, bytes).unwrap();
+        }
+        read(&path)
+    }
+
+    #[test]
+    fn columns_keep_their_values_and_a_damaged_name_ends_nothing() {
+        for damage in [false, true] {
+            let layers = package(damage).unwrap();
+            let feature = &layers[0].features[0];
+            assert_eq!(feature.number, 7);
+            let depth = if damage { "\u{fffd}EPTH" } else { "DEPTH" };
+            let expected = [("n", "4"), ("twice", "8"), (depth, "5 ft")];
+            let expected = expected.map(|(name, text)| (name.to_owned(), text.to_owned()));
+            assert_eq!(feature.attributes, BTreeMap::from(expected), "{damage}");
+        }
     }
 }
