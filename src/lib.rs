@@ -24,6 +24,8 @@ pub mod cli;
 
 pub mod pipeline;
 
+pub mod watch;
+
 pub mod error;
 
 pub mod sources;

@@ -15,6 +15,7 @@ use crate::record::build::{Parts, Survey};
 use crate::record::{self, AsBuilt, model};
 use crate::run::{Inputs, Traced};
 use crate::units::LengthUnit;
+use crate::watch::{self, after};
 use crate::{advice, height, observe, position, profile, run, transmitter};
 
 /// What the caller may ask for.
@@ -30,8 +31,8 @@ pub struct Options {
     pub tables: bool,
     /// Leave out the record's hash, which costs as much as writing the record: what delivers it makes it, where it is shown.
     pub no_hash: bool,
-    /// The caller can take a large job in sections.
-    pub in_sections: bool,
+    /// The caller can take a job of at least so many marks in sections.
+    pub in_sections: Option<usize>,
 }
 
 /// What became of one job.
@@ -68,8 +69,8 @@ impl Outcome {
 /// # Errors
 /// A job that can't be read at all, or a result CRS that is not known.
 pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
-    if options.in_sections
-        && let Some(large) = Large::open(path, options)
+    if let Some(least) = options.in_sections
+        && let Some(large) = Large::open(path, least, options)
     {
         return Ok(Outcome {
             job: large.job.clone(),
@@ -81,6 +82,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
             large: Some(Box::new(large)),
         });
     }
+    watch::begin();
     let reading = job::read(&JobPath::of(path), &|code| crs_unit(code))?;
     let (mut job, mut findings) = (reading.job, reading.findings);
     let mut remarks = remarks(&job, &reading.kept);
@@ -89,6 +91,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         .then_some(reading.tables)
         .filter(|tables| mendable(tables, &mut remarks));
     let mut record = None;
+    watch::end("reading");
     if reading.usable {
         let own =
             Crs::new(&job.grid.crs, job.grid.unit).map_err(|error| unreadable(path, &error))?;
@@ -174,18 +177,20 @@ fn compute(
     whole: Option<&FrameFacts>,
 ) -> std::io::Result<AsBuilt> {
     let unit = options.unit.unwrap_or(job.grid.unit);
-    let observed = observe::observe_in(job, crs, whole);
-    let adjusted = position::adjust(&observed.observations, &job.limits);
-    let heights = height::heights(job, &observed.observations, &job.limits);
+    let observed = after("observing", observe::observe_in(job, crs, whole));
+    let (observations, limits) = (&observed.observations, &job.limits);
+    let adjusted = after("adjusting", position::adjust(observations, limits));
+    let heights = after("heights", height::heights(job, observations, limits));
     let inputs = Inputs {
         job,
-        observations: &observed.observations,
+        observations,
         places: &adjusted,
         grounds: &heights,
     };
-    let sensed = transmitter::sense(job, &observed.observations, &adjusted);
-    let traced = run::trace(inputs, &sensed);
-    let profiles = profile::profiles(inputs, &traced);
+    let sensed = transmitter::sense(job, observations, &adjusted);
+    watch::end("transmitter");
+    let traced = after("run", run::trace(inputs, &sensed));
+    let profiles = after("profile", profile::profiles(inputs, &traced));
 
     let survey = Survey {
         job,
@@ -195,7 +200,7 @@ fn compute(
         heights: &heights,
         unit,
     };
-    let semi_major = semi_major(&traced, observed.observations.marks.len());
+    let semi_major = semi_major(&traced, observations.marks.len());
     let mut findings = read;
     findings.extend(rules::survey::find(&rules::survey::Survey {
         job,
@@ -225,7 +230,12 @@ fn compute(
     };
     let quality = survey.quality();
     let draft = options.draft && findings.iter().any(|finding| finding.level == Level::Error);
-    record::build(Parts {
+    let advice = match whole {
+        Some(_) => Vec::new(),
+        None => advice::advise(&known),
+    };
+    watch::end("advice");
+    let built = record::build(Parts {
         inputs,
         sensed: &sensed,
         traced: &traced,
@@ -240,15 +250,14 @@ fn compute(
         },
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
         checks: survey.checks(inputs, &traced),
-        advice: match whole {
-            Some(_) => Vec::new(),
-            None => advice::advise(&known),
-        },
+        advice,
         findings,
         notes: observed.notes.iter().map(note).collect(),
         hash: !options.no_hash,
         draft,
-    })
+    });
+    watch::end("record");
+    built
 }
 
 /// A large job whose runs share nothing, computed a section at a time: see [`Sections`].
@@ -264,17 +273,13 @@ pub struct Large {
 }
 
 impl Large {
-    /// The job in a folder, if it can be computed in sections.
+    /// The job in a folder, if it has at least so many marks and can be computed in sections.
     #[must_use]
-    pub fn open(folder: &Path, options: &Options) -> Option<Self> {
+    pub fn open(folder: &Path, least: usize, options: &Options) -> Option<Self> {
         if options.crs.is_some() || options.draft {
             return None;
         }
-        let sections = Sections::open(folder, &|code| crs_unit(code))?;
-        // A workbook of corrections shows the tables as a whole; only a job beyond what one is made for has none.
-        if options.tables && sections.places().len() <= job::corrections::MOST_ROWS {
-            return None;
-        }
+        let sections = Sections::open(folder, least, &|code| crs_unit(code))?;
         let first = sections.read(0, &|code| crs_unit(code))?;
         let plain = first
             .findings
@@ -357,6 +362,7 @@ fn finish(job: &Job, findings: &mut [Finding]) {
         finding.job.clone_from(&job.head.id);
     }
     findings.sort_by(|a, b| b.level.cmp(&a.level).then(a.code.cmp(&b.code)));
+    watch::end("rules");
 }
 
 fn note(note: &Note) -> model::Note {

@@ -1,5 +1,5 @@
 """Made-up jobs for the benchmarks, the same every time."""
-import math, pathlib, random
+import math, pathlib, random, sys
 
 HEAD = '[job]\nid = "{id}"\nsupplier = "Example Survey"\nlocated_on = 2026-05-14\n[grid]\ncrs = "EPSG:26910"\nunit = "m"\nvertical = "NAVD88"\nheight = "95 m"\ngeoid_separation = "-20.1 m"\n[equipment]\naxis_above_invert = "50 mm"\n'
 RUN = 'diameter = "100 mm"\nwall = "6 mm"\nmaterial = "PVC"\npushed = "downstream"\nsystem = "sanitary"\n'
@@ -98,3 +98,9 @@ def network(folder, side=45, tapes=10_000):
     # Beside the job, for the peer: where to begin (ours finds that out by itself).
     write(pathlib.Path(folder).parent, {"start.csv": start})
     return count
+
+
+# In a process of its own, so that its memory is not counted with what is measured: data.py KIND FOLDER [NUMBER].
+if __name__ == "__main__":
+    made = {"gnss": gnss, "jobs": jobs, "everyday": everyday, "network": network}[sys.argv[1]](sys.argv[2], *map(int, sys.argv[3:]))
+    print(made or "")

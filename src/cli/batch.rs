@@ -19,12 +19,15 @@ use crate::pipeline::{self, Options, Outcome};
 /// whatever thread comes first.
 const AT_ONCE: usize = 64;
 
+/// A job's report, once its results are in place: waits for that.
+pub type Ending = Box<dyn FnOnce() -> Report + Send>;
+
 /// Computes every job and hands each outcome to `finish`, on the threads asked for; the reports come in the jobs' order.
 pub fn run(
     jobs: &[PathBuf],
     common: &Common,
     options: &Options,
-    finish: &(dyn Fn(&Path, Outcome) -> Report + Sync),
+    finish: &(dyn Fn(&Path, Outcome) -> Ending + Sync),
 ) -> Result<Vec<Report>, Error> {
     let threads = common.jobs.map_or(0, NonZeroUsize::get);
     let pool = rayon::ThreadPoolBuilder::new()
@@ -33,7 +36,7 @@ pub fn run(
         .map_err(|e| Error::Usage(format!("--jobs: the threads can't be started: {e}")))?;
     let bar = bar(jobs.len(), common);
     let mut taken: BTreeMap<String, &Path> = BTreeMap::new();
-    let mut reports = Vec::with_capacity(jobs.len());
+    let mut endings = Vec::with_capacity(jobs.len());
     for some in jobs.chunks(AT_ONCE) {
         let outcomes: Vec<_> = pool.install(|| {
             some.par_iter()
@@ -45,19 +48,23 @@ pub fn run(
             .zip(outcomes)
             .map(|(job, outcome)| (job, outcome.and_then(|o| claim(&mut taken, job, o))))
             .collect();
-        let done: Vec<Report> = pool.install(|| {
+        let done: Vec<Ending> = pool.install(|| {
             let finish_one = |(job, outcome): (&PathBuf, Result<Outcome, Error>)| {
-                let report = outcome.map_or_else(
-                    |error| Report::stopped(job, error),
-                    |outcome| finish(job, outcome),
-                );
+                let ending = match outcome {
+                    Ok(outcome) => finish(job, outcome),
+                    Err(error) => {
+                        let report = Report::stopped(job, error);
+                        Box::new(move || report)
+                    }
+                };
                 bar.inc(1);
-                report
+                ending
             };
             outcomes.into_par_iter().map(finish_one).collect()
         });
-        reports.extend(done);
+        endings.extend(done);
     }
+    let reports = endings.into_iter().map(|ending| ending()).collect();
     bar.finish_and_clear();
     Ok(reports)
 }

@@ -5,13 +5,15 @@ use std::path::{Path, PathBuf};
 use super::args::BuildArgs;
 use super::output::Output;
 use super::report::{self, Report};
-use super::{Status, batch, jobs};
+use super::{Status, batch, jobs, times};
 use crate::error::Error;
-use crate::export::deliver::{Delivered, Delivery, deliver};
+use crate::export::deliver::{Delivered, Delivering, Delivery, deliver_later};
 use crate::export::fields::Fields;
 use crate::export::{self, Format, sections};
+use crate::job::corrections::MOST_ROWS;
 use crate::pipeline::{self, Large, Options, Outcome};
 use crate::sheet::SheetOptions;
+use crate::watch;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let formats = args.plans.formats(export::select(&args.formats)?);
@@ -23,28 +25,35 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
         draft: args.draft,
         tables: true,
         no_hash: true,
-        in_sections: errors_only
+        // What is told of the job as a whole (advice, sums), a plan and a field file need it whole; a smaller job may need its table
+        // for a workbook of corrections, and a machine holds it with ease.
+        in_sections: (errors_only
             && fields.is_none()
             && args.plans.none()
-            && formats.iter().all(|format| format.by_section().is_some()),
+            && formats.iter().all(|format| format.by_section().is_some()))
+        .then_some(MOST_ROWS),
         ..args.common.options()
     };
     let whole = Options {
-        in_sections: false,
+        in_sections: None,
         ..options.clone()
     };
-    let finish = |path: &Path, mut outcome: Outcome| {
+    let finish = |path: &Path, mut outcome: Outcome| -> batch::Ending {
         if let Some(large) = outcome.large.take() {
             let written = root(args.out.as_ref(), path)
                 .and_then(|root| in_sections(&root, &large, &formats))
                 .transpose();
             drop(large);
             if let Some(delivered) = written {
-                return Report::of(path, &outcome, errors_only).delivered(delivered, false);
+                let report = Report::of(path, &outcome, errors_only).delivered(delivered, false);
+                return Box::new(move || report);
             }
             outcome = match pipeline::run(path, &whole) {
                 Ok(outcome) => outcome,
-                Err(error) => return Report::stopped(path, error),
+                Err(error) => {
+                    let report = Report::stopped(path, error);
+                    return Box::new(move || report);
+                }
             };
         }
         let report = Report::of(path, &outcome, errors_only);
@@ -55,9 +64,11 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
             let formats: Vec<&dyn Format> = formats.iter().copied().chain(further).collect();
             write(&root, outcome, blocked, &formats, fields.as_ref(), &sheet)
         });
-        report.delivered(delivered, blocked)
+        Box::new(move || report.delivered(delivered.and_then(Delivering::wait), blocked))
     };
+    times::begin();
     let reports = batch::run(&jobs, &args.common, &options, &finish)?;
+    times::print();
     report::print_all(&reports, args.common.quiet, args.common.json, output)
 }
 
@@ -82,8 +93,10 @@ fn write(
     formats: &[&dyn Format],
     fields: Option<&Fields>,
     sheet: &SheetOptions,
-) -> Result<Delivered, Error> {
+) -> Result<Delivering, Error> {
+    watch::begin();
     let corrections = jobs::corrections(&outcome)?;
+    watch::end("corrections");
     let Outcome {
         job,
         record,
@@ -100,7 +113,7 @@ fn write(
             unknown.join(", ")
         )));
     }
-    deliver(
+    deliver_later(
         root,
         Delivery {
             id: &job,

@@ -20,6 +20,7 @@ mod output;
 mod plan;
 mod report;
 mod schema;
+mod times;
 mod verify;
 
 use args::{Cli, Command};

@@ -13,7 +13,7 @@ use std::io::{self, Write};
 use super::geojson::Extent;
 use super::sections::BySection;
 use super::table::{Row, Table};
-use super::value::Value;
+use super::value::{Value, power};
 use super::{Format, View, draft};
 use crate::record::AsBuilt;
 
@@ -113,7 +113,8 @@ impl BySection for Csv {
         let Some(table) = view.table(self.table) else {
             return Ok(());
         };
-        append_rows(table, table.rows(view.record), out)
+        append_rows(table, table.rows(view.record), out);
+        Ok(())
     }
 
     fn between(&self) -> &'static [u8] {
@@ -135,7 +136,8 @@ pub fn write_table<'a>(
 ) -> io::Result<()> {
     write_head(table, out)?;
     super::rows::write(rows, out, &|_, rows, bytes| {
-        append_rows(table, rows.iter().copied(), bytes)
+        append_rows(table, rows.iter().copied(), bytes);
+        Ok(())
     })
 }
 
@@ -158,25 +160,37 @@ pub(super) fn append_rows<'a>(
     table: &Table,
     rows: impl Iterator<Item = Row<'a>>,
     bytes: &mut Vec<u8>,
-) -> io::Result<()> {
-    let mut writer = ::csv::WriterBuilder::new()
-        .terminator(::csv::Terminator::CRLF)
-        .from_writer(bytes);
-    let mut figure = Vec::new();
+) {
     for row in rows {
-        for column in &table.columns {
+        for (at, column) in table.columns.iter().enumerate() {
+            if at > 0 {
+                bytes.push(b',');
+            }
             match column.value(row) {
-                Value::Real(value) => {
-                    figure.clear();
-                    write_figure(value, column.quantity.decimals(), &mut figure);
-                    writer.write_field(&figure)?;
-                }
-                other => writer.write_field(cell(&other).as_bytes())?,
+                Value::Absent => {}
+                Value::Real(value) => write_figure(value, column.quantity.decimals(), bytes),
+                other => write_text(&cell(&other), bytes),
             }
         }
-        writer.write_record(None::<&[u8]>)?;
+        bytes.extend_from_slice(b"\r\n");
     }
-    writer.flush()
+}
+
+/// Appends text; in quotation marks, with its own doubled, where it holds what ends a cell (RFC 4180, section 2).
+fn write_text(text: &str, out: &mut Vec<u8>) {
+    let special = |byte: u8| matches!(byte, b',' | b'"' | b'\r' | b'\n');
+    if !text.bytes().any(special) {
+        out.extend_from_slice(text.as_bytes());
+        return;
+    }
+    out.push(b'"');
+    for (at, part) in text.split('"').enumerate() {
+        if at > 0 {
+            out.extend_from_slice(b"\"\"");
+        }
+        out.extend_from_slice(part.as_bytes());
+    }
+    out.push(b'"');
 }
 
 /// Appends a number that was rounded to so many decimals, in plain decimal form.
@@ -184,7 +198,7 @@ pub(super) fn append_rows<'a>(
 /// Up to 15 digits, the shortest decimal that reads back as the same double is the one it was rounded to (a double
 /// keeps any 15 digits: IEEE 754), so an integer's digits will do, and cost a fraction of searching for them.
 fn write_figure(value: f64, decimals: Option<i32>, out: &mut Vec<u8>) {
-    let scale = 10f64.powi(decimals.unwrap_or(0).max(0));
+    let scale = power(decimals.unwrap_or(0).max(0));
     let scaled = (value * scale).round();
     // Writing to a vector can't fail.
     let minus_zero = value == 0.0 && value.is_sign_negative();
@@ -197,7 +211,18 @@ fn write_figure(value: f64, decimals: Option<i32>, out: &mut Vec<u8>) {
         out.push(b'-');
     }
     let unit = scale as u64;
-    let _ = write!(out, "{}", whole / unit);
+    let mut digits = [0; 20];
+    let mut first = digits.len();
+    let mut rest = whole / unit;
+    loop {
+        first -= 1;
+        digits[first] = b'0' + (rest % 10) as u8;
+        rest /= 10;
+        if rest == 0 {
+            break;
+        }
+    }
+    out.extend_from_slice(&digits[first..]);
     let mut rest = whole % unit;
     if rest > 0 {
         out.push(b'.');
@@ -246,7 +271,11 @@ pub fn unguard(cell: &str) -> &str {
 
 // Leading apostrophes are looked through, so that a text that begins with one itself comes back whole.
 fn begins_like_a_formula(text: &str) -> bool {
-    text.trim_start_matches('\'').starts_with(FORMULA_STARTS)
+    let plain = text
+        .as_bytes()
+        .first()
+        .is_none_or(u8::is_ascii_alphanumeric);
+    !plain && text.trim_start_matches('\'').starts_with(FORMULA_STARTS)
 }
 
 #[cfg(test)]

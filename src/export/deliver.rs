@@ -1,16 +1,19 @@
 //! All the files of one job, written and put in place together.
 
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
 use super::fields::Fields;
-use super::place::{Earlier, failed, file, place};
+use super::flush::{Flushes, Pending};
+use super::place::{Earlier, failed, file, place_later};
 use super::{CORRECTIONS, Format, View, findings, record};
 use crate::error::Error;
 use crate::findings::Finding;
 use crate::record::AsBuilt;
 use crate::sheet::SheetOptions;
+use crate::watch;
 
 /// What is to be delivered.
 pub struct Delivery<'a> {
@@ -41,11 +44,42 @@ pub struct Delivered {
     pub absent: Vec<(&'static str, String)>,
 }
 
+/// What is written, and being flushed and put in place.
+#[must_use = "whether it succeeded is known only when it was waited for"]
+pub struct Delivering {
+    placing: Pending<PathBuf>,
+    root: PathBuf,
+    files: Vec<&'static str>,
+    absent: Vec<(&'static str, String)>,
+}
+
+impl Delivering {
+    /// Waits until it is in place.
+    ///
+    /// # Errors
+    /// [`Error::Write`]; earlier results then stand as they were.
+    pub fn wait(self) -> Result<Delivered, Error> {
+        Ok(Delivered {
+            folder: self.placing.wait(&self.root)?,
+            files: self.files,
+            absent: self.absent,
+        })
+    }
+}
+
 /// Writes everything into `root/<id>`.
 ///
 /// # Errors
 /// [`Error::Write`]; earlier results then stand as they were.
 pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> {
+    deliver_later(root, delivery)?.wait()
+}
+
+/// As [`deliver`], but flushed and put in place while the caller goes on.
+///
+/// # Errors
+/// As [`deliver`], as far as it fails while it is written.
+pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, Error> {
     let Delivery {
         id,
         record,
@@ -74,7 +108,9 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
             .map_err(|e| failed(root, &e))?;
     }
     let draft = record.as_ref().and_then(|record| record.draft.as_ref());
-    let fill = |folder: &Path| -> Result<(), Error> {
+    watch::end("hash");
+    let fill = |folder: &Path, flushes: &Flushes| -> Result<(), Error> {
+        watch::begin();
         if let Some(record) = &record {
             let view = match fields {
                 Some(fields) => View::with_fields(record, fields)?,
@@ -84,34 +120,45 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
                 sheet: sheet.clone(),
                 ..view
             };
-            // At once: a large record's formats use all threads, a small one's flushes to the disk overlap.
+            watch::end("tables");
+            // At once: a large record's formats use all threads.
             let results: Vec<Result<(), Error>> = written
                 .par_iter()
-                .map(|format| file(folder, format.file(), &|out| format.write(&view, out)))
+                .map(|format| {
+                    watch::begin();
+                    let write = |out: &mut dyn Write| format.write(&view, out);
+                    let result = file(folder, format.file(), flushes, &write);
+                    watch::end(format.name());
+                    result
+                })
                 .collect();
             results.into_iter().collect::<Result<(), Error>>()?;
         }
-        file(folder, findings::CSV, &|out| {
+        watch::begin();
+        file(folder, findings::CSV, flushes, &|out| {
             findings::write_csv(findings, draft, out)
         })?;
-        file(folder, findings::JSON, &|out| {
+        file(folder, findings::JSON, flushes, &|out| {
             findings::write_json(findings, draft, out)
         })?;
-        corrections.as_ref().map_or(Ok(()), |bytes| {
-            file(folder, CORRECTIONS, &|out| out.write_all(bytes))
-        })
+        if let Some(bytes) = &corrections {
+            file(folder, CORRECTIONS, flushes, &|out| out.write_all(bytes))?;
+        }
+        watch::end("findings");
+        Ok(())
     };
     let earlier = if record.is_some() {
         Earlier::Replace
     } else {
         Earlier::Supersede
     };
-    let folder = place(root, id, earlier, &fill)?;
+    let placing = place_later(root, id, earlier, &fill)?;
     let mut files: Vec<&str> = written.iter().map(|format| format.file()).collect();
     files.extend([findings::CSV, findings::JSON]);
     files.extend(corrections.as_ref().map(|_| CORRECTIONS));
-    Ok(Delivered {
-        folder,
+    Ok(Delivering {
+        placing,
+        root: root.to_owned(),
         files,
         absent,
     })

@@ -51,15 +51,15 @@ struct Entry<'a> {
 }
 
 /// Appends rows of the table.
-pub(super) fn append_csv(findings: &[Finding], out: &mut Vec<u8>) -> io::Result<()> {
+pub(super) fn append_csv(findings: &[Finding], out: &mut Vec<u8>) {
     let Some(table) = declared(None) else {
-        return Ok(());
+        return;
     };
     let rows = findings.iter().map(|finding| Row {
         record: None,
         item: Item::Finding(finding),
     });
-    csv::append_rows(&table, rows, out)
+    csv::append_rows(&table, rows, out);
 }
 
 /// Appends entries of the array, each after a comma.

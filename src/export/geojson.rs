@@ -6,7 +6,8 @@
 
 use std::io::{self, Write};
 
-use serde::ser::{Serialize, SerializeMap, Serializer};
+use serde::Serialize;
+use serde::ser::{SerializeMap, Serializer};
 use serde_json::{Value as Json, json};
 
 use super::geometry::{self, Place, Shape};
@@ -186,30 +187,50 @@ impl Serialize for Properties<'_> {
     }
 }
 
-fn geometry(shape: &Shape) -> Json {
+/// A geometry as it is written.
+#[derive(Debug, Serialize)]
+#[serde(tag = "type", content = "coordinates")]
+enum Geometry {
+    Point(Position),
+    LineString(Vec<Position>),
+    MultiLineString(Vec<Vec<Position>>),
+}
+
+fn geometry(shape: &Shape) -> Option<Geometry> {
     match shape {
-        Shape::Nowhere => Json::Null,
-        Shape::Point(place) => json!({"type": "Point", "coordinates": position(place)}),
+        Shape::Nowhere => None,
+        Shape::Point(place) => Some(Geometry::Point(position(place))),
         Shape::Line(places) => {
             let mut parts = cut(places);
             match (parts.len(), parts.pop()) {
-                (1, Some(part)) => json!({"type": "LineString", "coordinates": part}),
+                (1, Some(part)) => Some(Geometry::LineString(part)),
                 (_, Some(last)) => {
                     parts.push(last);
-                    json!({"type": "MultiLineString", "coordinates": parts})
+                    Some(Geometry::MultiLineString(parts))
                 }
-                (_, None) => Json::Null,
+                (_, None) => None,
             }
         }
     }
 }
 
-fn position(place: &Place) -> Vec<f64> {
-    [place.x, place.y].into_iter().chain(place.z).collect()
+/// Two coordinates, or three.
+#[derive(Debug, Serialize)]
+#[serde(untagged)]
+enum Position {
+    Flat([f64; 2]),
+    High([f64; 3]),
+}
+
+fn position(place: &Place) -> Position {
+    match place.z {
+        None => Position::Flat([place.x, place.y]),
+        Some(z) => Position::High([place.x, place.y, z]),
+    }
 }
 
 /// A line in parts, none of which crosses the 180th meridian.
-fn cut(places: &[Place]) -> Vec<Vec<Vec<f64>>> {
+fn cut(places: &[Place]) -> Vec<Vec<Position>> {
     let mut parts = vec![Vec::new()];
     let mut before: Option<&Place> = None;
     for place in places {
@@ -346,7 +367,7 @@ mod tests {
     #[test]
     fn a_line_over_the_180th_meridian_is_cut_there() {
         let line = Shape::Line(vec![place(179.9999, -16.8), place(-179.9999, -16.9)]);
-        let cut = geometry(&line);
+        let cut = serde_json::to_value(geometry(&line)).unwrap();
         assert_eq!(cut["type"], "MultiLineString");
         assert_eq!(
             cut["coordinates"],
@@ -364,7 +385,8 @@ mod tests {
     #[test]
     fn a_line_elsewhere_is_whole() {
         let line = Shape::Line(vec![place(-0.0001, 51.0), place(0.0001, 51.1)]);
-        assert_eq!(geometry(&line)["type"], "LineString");
+        let whole = serde_json::to_value(geometry(&line)).unwrap();
+        assert_eq!(whole["type"], "LineString");
         assert_eq!(
             Extent::of_shapes(std::iter::once(line)).bounds(),
             Some(json!([-0.0001, 51.0, 0.0001, 51.1]))
@@ -374,6 +396,6 @@ mod tests {
     #[test]
     fn nothing_has_no_box() {
         assert_eq!(Extent::of_shapes(std::iter::empty()).bounds(), None);
-        assert_eq!(geometry(&Shape::Nowhere), Json::Null);
+        assert!(geometry(&Shape::Nowhere).is_none());
     }
 }

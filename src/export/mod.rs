@@ -16,6 +16,7 @@ pub mod draft;
 pub mod dxf;
 pub mod fields;
 pub mod findings;
+pub mod flush;
 pub mod geojson;
 pub mod geometry;
 pub mod gpkg;

@@ -20,9 +20,11 @@ use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
+use super::flush::{Flushes, Pending};
 use super::lock::lock;
 use super::{is_deliverable, is_ours};
 use crate::error::Error;
+use crate::watch;
 
 /// What becomes of earlier results.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,35 +45,57 @@ pub fn place(
     earlier: Earlier,
     fill: &dyn Fn(&Path) -> Result<(), Error>,
 ) -> Result<PathBuf, Error> {
+    place_later(root, id, earlier, &|folder, _| fill(folder))?.wait(root)
+}
+
+/// As [`place`], but what [`file`] wrote is flushed and put in place while the caller goes on.
+///
+/// # Errors
+/// As [`place`], until `fill` has ended; what fails afterwards is told to whoever waits for it.
+pub fn place_later(
+    root: &Path,
+    id: &str,
+    earlier: Earlier,
+    fill: &dyn Fn(&Path, &Flushes) -> Result<(), Error>,
+) -> Result<Pending<PathBuf>, Error> {
     check_id(root, id)?;
     fs::create_dir_all(root).map_err(|e| failed(root, &e))?;
     let site = Site::open(root, id)?;
-    let placed = site
-        .fresh()
-        .and_then(|fresh| fill(&fresh))
-        .and_then(|()| site.put(earlier));
-    let cleared = site.clear();
-    placed.and(cleared).map(|()| site.target)
+    let flushes = Flushes::new();
+    let filled = site.fresh().and_then(|fresh| fill(&fresh, &flushes));
+    if let Err(why) = filled {
+        // What went wrong first is what is told, whether or not it can be cleared.
+        let _ = site.clear();
+        return Err(why);
+    }
+    Ok(flushes.then(move |flushed| {
+        watch::begin();
+        let placed = flushed.and_then(|()| site.put(earlier));
+        let cleared = site.clear();
+        watch::end("putting in place");
+        placed.and(cleared).map(|()| site.target)
+    }))
 }
 
-/// Writes one file into a folder that [`place`] hands out, and flushes it to the disk.
+/// Writes one file into a folder that [`place_later`] hands out, and begins to flush it to the disk.
 ///
 /// # Errors
 /// [`Error::Write`], in plain words.
 pub fn file(
     folder: &Path,
     name: &str,
+    flushes: &Flushes,
     write: &dyn Fn(&mut dyn Write) -> io::Result<()>,
 ) -> Result<(), Error> {
     let path = folder.join(name);
     let written = File::create(&path).and_then(|file| {
         let mut out = BufWriter::with_capacity(1 << 16, file);
         write(&mut out)?;
-        out.into_inner()
-            .map_err(io::IntoInnerError::into_error)?
-            .sync_all()
+        out.into_inner().map_err(io::IntoInnerError::into_error)
     });
-    written.map_err(|e| failed(&path, &e))
+    let file = written.map_err(|e| failed(&path, &e))?;
+    flushes.add(file, path);
+    Ok(())
 }
 
 /// Plain words for a failure of writing.

@@ -156,7 +156,10 @@ pub fn deliver(
                 sink.files.push((out, false));
             }
             let sink = Mutex::new(sink);
-            all(count, section, &written, &odd, &sink)?;
+            if !all(count, section, &written, &sink)? {
+                odd.store(true, Ordering::Relaxed);
+                return Err(io::Error::other("not in sections"));
+            }
             let sink = sink.into_inner().unwrap_or_else(PoisonError::into_inner);
             for ((mut out, _), format) in sink.files.into_iter().zip(&written) {
                 format.end(&sink.extent, &mut out)?;
@@ -164,11 +167,7 @@ pub fn deliver(
             }
             finish(folder, sink.findings)
         };
-        write().map_err(|e| failed(folder, &e))?;
-        if odd.load(Ordering::Relaxed) {
-            return Err(failed(folder, &io::Error::other("not in sections")));
-        }
-        Ok(())
+        write().map_err(|e| failed(folder, &e))
     };
     match place(root, id, Earlier::Replace, &fill) {
         Err(_) if odd.load(Ordering::Relaxed) => Ok(None),
@@ -184,22 +183,62 @@ pub fn deliver(
     }
 }
 
-/// Makes every section and puts it into the sink in order, on as many threads as there are.
+/// Whose turn it is to put its bytes into the files.
+#[derive(Default)]
+struct Turn {
+    at: Mutex<usize>,
+    moved: Condvar,
+    stopped: AtomicBool,
+}
+
+impl Turn {
+    /// Waits for a section's turn; false if there is nothing to wait for any more.
+    fn wait(&self, section: usize) -> bool {
+        let mut at = self.at.lock().unwrap_or_else(PoisonError::into_inner);
+        while *at != section && !self.over() {
+            at = self.moved.wait(at).unwrap_or_else(PoisonError::into_inner);
+        }
+        !self.over()
+    }
+
+    fn pass(&self) {
+        *self.at.lock().unwrap_or_else(PoisonError::into_inner) += 1;
+        self.moved.notify_all();
+    }
+
+    fn stop(&self) {
+        // Under the lock, so that no one is between looking and waiting.
+        let held = self.at.lock().unwrap_or_else(PoisonError::into_inner);
+        self.stopped.store(true, Ordering::Relaxed);
+        drop(held);
+        self.moved.notify_all();
+    }
+
+    fn over(&self) -> bool {
+        self.stopped.load(Ordering::Relaxed)
+    }
+}
+
+/// Stops the others when its thread ends in any way but the good one.
+struct Watch<'a>(&'a Turn);
+
+impl Drop for Watch<'_> {
+    fn drop(&mut self) {
+        self.0.stop();
+    }
+}
+
+/// Makes every section and puts it into the sink in order, on as many threads as there are; false if some section says that the
+/// job has to be computed whole.
 fn all(
     count: usize,
     section: Section<'_>,
     formats: &[&dyn BySection],
-    odd: &AtomicBool,
     sink: &Mutex<Sink<'_>>,
-) -> io::Result<()> {
-    let next = AtomicUsize::new(0);
-    let (turn, moved) = (Mutex::new(0), Condvar::new());
-    let stop = || {
-        odd.store(true, Ordering::Relaxed);
-        drop(turn.lock());
-        moved.notify_all();
-    };
-    let work = || -> io::Result<()> {
+) -> io::Result<bool> {
+    let (next, turn) = (AtomicUsize::new(0), Turn::default());
+    let work = || -> io::Result<bool> {
+        let watch = Watch(&turn);
         // What is parallel inside a section stays on this thread: the sections are what runs side by side.
         let pool = rayon::ThreadPoolBuilder::new()
             .num_threads(1)
@@ -208,43 +247,36 @@ fn all(
         let _pool = pool.map_err(io::Error::other)?;
         loop {
             let at = next.fetch_add(1, Ordering::Relaxed);
-            if at >= count || odd.load(Ordering::Relaxed) {
-                return Ok(());
+            if at >= count || turn.over() {
+                break;
             }
             let Some(record) = section(at) else {
-                stop();
-                return Ok(());
+                return Ok(false);
             };
-            let bytes = bytes(&record, formats);
+            let bytes = bytes(&record, formats)?;
             drop(record);
-            let mut at_turn = turn.lock().unwrap_or_else(PoisonError::into_inner);
-            while *at_turn != at && !odd.load(Ordering::Relaxed) {
-                at_turn = moved.wait(at_turn).unwrap_or_else(PoisonError::into_inner);
+            if !turn.wait(at) {
+                break;
             }
-            drop(at_turn);
-            if odd.load(Ordering::Relaxed) {
-                return Ok(());
-            }
-            let taken = bytes.and_then(|bytes| {
-                let mut sink = sink.lock().unwrap_or_else(PoisonError::into_inner);
-                sink.take(bytes)
-            });
-            if taken.is_err() {
-                stop();
-                return taken;
-            }
-            *turn.lock().unwrap_or_else(PoisonError::into_inner) = at + 1;
-            moved.notify_all();
+            sink.lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .take(bytes)?;
+            turn.pass();
         }
+        std::mem::forget(watch);
+        Ok(true)
     };
     let threads = rayon::current_num_threads().clamp(1, count.max(1));
     std::thread::scope(|scope| {
         let workers: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
-        let ends = workers.into_iter().map(|worker| match worker.join() {
-            Ok(end) => end,
-            Err(panic) => std::panic::resume_unwind(panic),
-        });
-        ends.collect::<Vec<_>>().into_iter().collect()
+        let ends: Vec<io::Result<bool>> = workers
+            .into_iter()
+            .map(|worker| match worker.join() {
+                Ok(end) => end,
+                Err(panic) => std::panic::resume_unwind(panic),
+            })
+            .collect();
+        ends.into_iter().try_fold(true, |all, end| Ok(all & end?))
     })
 }
 
@@ -267,7 +299,7 @@ fn bytes(record: &AsBuilt, formats: &[&dyn BySection]) -> io::Result<Bytes> {
             .findings
             .entry((Reverse(first.level), first.code))
             .or_default();
-        findings::append_csv(some, &mut both[0])?;
+        findings::append_csv(some, &mut both[0]);
         findings::append_json(some, &mut both[1])?;
     }
     Ok(all)

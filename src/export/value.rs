@@ -105,10 +105,19 @@ impl Quantity {
     }
 }
 
+/// Ten to the power of `decimals`.
+pub(super) fn power(decimals: i32) -> f64 {
+    match decimals {
+        LENGTH_DECIMALS => 1e4,
+        GEOGRAPHIC_DECIMALS => 1e9,
+        other => 10f64.powi(other),
+    }
+}
+
 /// `value` to so many decimals, never −0: what every writer does with a real number.
 #[must_use]
 pub fn round(value: f64, decimals: i32) -> f64 {
-    let scale = 10f64.powi(decimals);
+    let scale = power(decimals);
     let scaled = value * scale;
     // Beyond 2^52 a double has no decimals left to round, and the product could overflow.
     if scaled.abs() >= 4_503_599_627_370_496.0 {

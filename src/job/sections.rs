@@ -4,7 +4,7 @@
 //! position of its own, and nothing else is measured. [`Sections::open`] looks at every line once and says whether that is so;
 //! [`Sections::read`] then reads some runs, by the same rules as a whole job, as a job that holds those runs alone.
 //!
-//! Where anything is otherwise (ties, control, levels, a run defined by itself, a name that comes twice, quoted cells, a run in
+//! Where anything is otherwise (a tie, control, levels, a run defined by itself, a name that comes twice, a quoted cell, a run in
 //! two places of the table), there are no sections, and the job is read whole.
 
 use std::collections::HashSet;
@@ -24,8 +24,8 @@ use super::settings::{self, CrsUnit, Section};
 use super::table::{Heading, Kind, Layout, lay_out, plain, read_rows, trim};
 use crate::units::Plain;
 
-/// Smallest table that is taken in sections, bytes: some 15,000 marks, which a machine holds with ease (our choice).
-pub const LARGE: u64 = 1 << 20;
+/// A line holds a mark in no fewer bytes: what is smaller need not be looked at.
+const LINE: u64 = 8;
 
 /// Marks of a section, or those of one run if that has more: few enough that a section's data stay near the processor, enough that
 /// what a section costs by itself is nothing beside (measured).
@@ -72,13 +72,20 @@ const OWN: &[usize] = &[
     marks::NOTE,
 ];
 
-/// Where the marks lie, in the order of the table.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Places {
-    /// Latitude, longitude in radians, and whether it came through a correction service.
-    Geographic(Vec<((f64, f64), bool)>),
+/// Where a mark lies, as its row says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Place {
+    /// Radians.
+    Geographic {
+        /// North positive.
+        latitude: f64,
+        /// East positive.
+        longitude: f64,
+        /// Through a correction service.
+        corrected: bool,
+    },
     /// Easting, northing in metres.
-    Grid(Vec<(f64, f64)>),
+    Grid(f64, f64),
 }
 
 impl Places {
@@ -109,7 +116,7 @@ pub struct Sections {
     heading: usize,
     separator: u8,
     spans: Vec<Span>,
-    places: Places,
+    places: Vec<Place>,
 }
 
 /// The lines of some runs.
@@ -120,12 +127,12 @@ struct Span {
 }
 
 impl Sections {
-    /// The job in a folder, if it has a large table of marks and its runs share nothing.
+    /// The job in a folder, if it has at least so many marks and its runs share nothing.
     ///
     /// `None` also where a file can't be read: reading the job whole says why.
     #[must_use]
-    pub fn open(folder: &Path, crs_unit: CrsUnit<'_>) -> Option<Self> {
-        let file = only_marks(folder)?;
+    pub fn open(folder: &Path, least: usize, crs_unit: CrsUnit<'_>) -> Option<Self> {
+        let file = only_marks(folder, least as u64 * LINE)?;
         let settings_file: Arc<str> = Arc::from("job.toml");
         let bytes = caps::read_file(&folder.join(&*settings_file), caps::SETTINGS).ok()?;
         let (settings, found) =
@@ -154,11 +161,14 @@ impl Sections {
         if !levelled
             && [marks::GROUND, marks::ELEVATION]
                 .iter()
-                .any(|c| columns.has(&layout, *c))
+                .any(|c| Columns::has(&layout, *c))
         {
             return None;
         }
         let looked = look(&text, heading, &columns)?;
+        if looked.marks() < least {
+            return None;
+        }
         Some(Self {
             settings_file,
             settings,
@@ -166,7 +176,11 @@ impl Sections {
             heading,
             separator,
             spans: looked.spans(text.len()),
-            places: columns.places(looked.parts),
+            places: looked
+                .parts
+                .into_iter()
+                .flat_map(|part| part.places)
+                .collect(),
             text,
         })
     }
@@ -183,9 +197,9 @@ impl Sections {
         self.spans.is_empty()
     }
 
-    /// Where the marks of the whole job lie.
+    /// Where the marks of the whole job lie, in the order of the table.
     #[must_use]
-    pub fn places(&self) -> &Places {
+    pub fn places(&self) -> &[Place] {
         &self.places
     }
 
@@ -193,7 +207,7 @@ impl Sections {
     #[must_use]
     pub fn without_places(self) -> Self {
         Self {
-            places: Places::Grid(Vec::new()),
+            places: Vec::new(),
             ..self
         }
     }
@@ -220,8 +234,8 @@ impl Sections {
     }
 }
 
-/// The table of marks of a folder that holds no further table or log, if it is large.
-fn only_marks(folder: &Path) -> Option<Arc<str>> {
+/// The table of marks of a folder that holds no further table or log, if it has at least so many bytes.
+fn only_marks(folder: &Path, bytes: u64) -> Option<Arc<str>> {
     let names = file_names(folder).ok()?;
     let further = |name: &&String| {
         let name = name.to_lowercase();
@@ -229,7 +243,7 @@ fn only_marks(folder: &Path) -> Option<Arc<str>> {
     };
     let mut tables = names.iter().filter(further);
     let (marks, more) = (tables.next()?, tables.next());
-    let large = folder.join(marks).symlink_metadata().ok()?.len() >= LARGE;
+    let large = folder.join(marks).symlink_metadata().ok()?.len() >= bytes;
     (large && more.is_none() && marks.eq_ignore_ascii_case("marks.csv"))
         .then(|| Arc::from(marks.as_str()))
 }
@@ -242,20 +256,17 @@ struct Columns {
     run: usize,
     mark: usize,
     fix: Option<usize>,
-    geographic: bool,
-    /// The two columns of the place, with how their figures are meant.
-    place: [(usize, usize, Typing); 2],
+    /// Both columns of a place, with how their figures are meant.
+    geographic: Option<[(usize, usize, Typing); 2]>,
+    grid: Option<[(usize, usize, Typing); 2]>,
+    /// Columns that speak of other rows or points: nothing may stand in them.
+    foreign: Vec<usize>,
 }
 
 impl Columns {
-    /// `None` where a column speaks of other rows or points, or a mark can be placed in two ways.
+    /// `None` where reading has something to say of the heading, or a mark can't be placed by its own row.
     fn of(layout: &Layout, first: &str, typing: Typing, separator: u8) -> Option<Self> {
-        let own = |heading: &Heading| match heading {
-            Heading::Known(column) => OWN.contains(column),
-            Heading::Other | Heading::Blank => true,
-            Heading::Numbered(..) | Heading::Refused => false,
-        };
-        if layout.unusable || layout.named.contains(&true) || !layout.headings.iter().all(own) {
+        if layout.unusable || layout.named.contains(&true) {
             return None;
         }
         let at = |column: usize| layout.places.get(column).copied().flatten();
@@ -268,12 +279,11 @@ impl Columns {
             let plain = layout.plain(place, plain);
             Some((place, column, Typing { plain, ..typing }))
         };
-        let geographic = typed(marks::LATITUDE).zip(typed(marks::LONGITUDE));
-        let grid = typed(marks::EASTING).zip(typed(marks::NORTHING));
-        let (place, geographic) = match (geographic, grid) {
-            (Some((a, b)), None) => ([a, b], true),
-            (None, Some((a, b))) => ([a, b], false),
-            _ => return None,
+        let both = |a, b| Some([typed(a)?, typed(b)?]);
+        let foreign = |(place, heading): (usize, &Heading)| match heading {
+            Heading::Known(column) if OWN.contains(column) => None,
+            Heading::Other | Heading::Blank => None,
+            _ => Some(place),
         };
         Some(Self {
             separator,
@@ -281,22 +291,19 @@ impl Columns {
             run: at(marks::RUN)?,
             mark: at(marks::MARK)?,
             fix: at(marks::FIX),
-            geographic,
-            place,
+            geographic: both(marks::LATITUDE, marks::LONGITUDE),
+            grid: both(marks::EASTING, marks::NORTHING),
+            foreign: layout
+                .headings
+                .iter()
+                .enumerate()
+                .filter_map(foreign)
+                .collect(),
         })
     }
 
-    fn has(&self, layout: &Layout, column: usize) -> bool {
+    fn has(layout: &Layout, column: usize) -> bool {
         layout.places.get(column).copied().flatten().is_some()
-    }
-
-    fn places(&self, parts: Vec<Part>) -> Places {
-        let all = parts.into_iter().flat_map(|part| part.places);
-        if self.geographic {
-            Places::Geographic(all.collect())
-        } else {
-            Places::Grid(all.map(|(place, _)| place).collect())
-        }
     }
 
     /// One line that holds a mark. `None` if it is anything but a plain row.
@@ -321,6 +328,22 @@ impl Columns {
             };
             (!text.is_empty() && !is_total(text) && name(cell).is_ok()).then(|| hash(text))
         };
+        if self.foreign.iter().any(|at| !cell(*at).is_empty()) {
+            return None;
+        }
+        Some(Seen {
+            run: named(self.run)?,
+            mark: named(self.mark)?,
+            place: self.place(cell)?,
+        })
+    }
+
+    /// The place in a line, which must be given in one way.
+    fn place<'t>(&self, cell: impl Fn(usize) -> &'t str) -> Option<Place> {
+        let blank = |pair: &Option<[(usize, usize, Typing); 2]>| {
+            let places = pair.iter().flatten();
+            places.into_iter().all(|(at, ..)| cell(*at).is_empty())
+        };
         let figure = |(at, column, typing): &(usize, usize, Typing)| {
             let form = marks::TABLE.columns.get(*column)?.form;
             let cell = Cell {
@@ -329,19 +352,22 @@ impl Columns {
             };
             form.value(cell, typing).ok()
         };
-        let fix = self.fix.map_or("", cell);
-        let is = |words: &[&str]| words.iter().any(|word| fix.eq_ignore_ascii_case(word));
-        let corrected = is(&["rtk", "fixed", "float"]);
-        if !corrected && !is(&["", "dgnss", "single"]) {
+        if blank(&self.geographic) {
+            let [east, north] = self.grid.as_ref()?;
+            return Some(Place::Grid(figure(east)?, figure(north)?));
+        }
+        let [latitude, longitude] = self.geographic.as_ref()?;
+        if !blank(&self.grid) {
             return None;
         }
-        Some(Seen {
-            run: named(self.run)?,
-            mark: named(self.mark)?,
-            place: (
-                (figure(&self.place[0])?, figure(&self.place[1])?),
-                corrected,
-            ),
+        let fix = self.fix.map_or("", &cell);
+        let is = |words: &[&str]| words.iter().any(|word| fix.eq_ignore_ascii_case(word));
+        let corrected = is(&["rtk", "fixed", "float"]);
+        (corrected || is(&["", "dgnss", "single"])).then_some(())?;
+        Some(Place::Geographic {
+            latitude: figure(latitude)?,
+            longitude: figure(longitude)?,
+            corrected,
         })
     }
 }
@@ -350,7 +376,7 @@ impl Columns {
 struct Seen {
     run: u64,
     mark: u64,
-    place: ((f64, f64), bool),
+    place: Place,
 }
 
 fn hash(text: &str) -> u64 {
@@ -365,7 +391,7 @@ struct Part {
     /// Where a run begins: byte, line from this part's first, mark from this part's first, the run.
     runs: Vec<Begin>,
     marks: Vec<u64>,
-    places: Vec<((f64, f64), bool)>,
+    places: Vec<Place>,
     lines: u32,
 }
 
@@ -460,6 +486,10 @@ fn look(text: &str, heading: usize, columns: &Columns) -> Option<Looked> {
 }
 
 impl Looked {
+    fn marks(&self) -> usize {
+        self.parts.iter().map(|part| part.marks.len()).sum()
+    }
+
     /// Runs taken together until there are enough marks.
     fn spans(&self, end: usize) -> Vec<Span> {
         let mut spans: Vec<Span> = Vec::new();

@@ -1,6 +1,6 @@
 //! Covariances in the plane: 2 × 2 blocks, order east, north.
 
-use std::sync::LazyLock;
+use std::sync::OnceLock;
 
 use super::ellipse::Ellipse;
 use super::stats::{ELLIPSE_95, NORMAL_95};
@@ -99,8 +99,8 @@ pub fn ellipse_95(c: Block) -> (f64, f64, f64) {
 const STEPS: usize = 128;
 
 /// Radius over the larger one-sigma, for ratios 0, 1/128, … 1 of the smaller to the larger.
-static CIRCLE: LazyLock<[f64; STEPS + 1]> =
-    LazyLock::new(|| std::array::from_fn(|step| circle_of_ratio(step as f64 / STEPS as f64)));
+/// Each is computed when it is first asked for: all of them take longer than an everyday job.
+static CIRCLE: [OnceLock<f64>; STEPS + 1] = [const { OnceLock::new() }; STEPS + 1];
 
 /// Radius of the circle about the mean that holds 95 % of a bivariate normal distribution.
 ///
@@ -114,7 +114,9 @@ pub fn circle_95(c: Block) -> f64 {
     }
     let at = (minor / major).clamp(0.0, 1.0) * STEPS as f64;
     let step = (at.floor() as usize).min(STEPS - 1);
-    let (low, high) = (CIRCLE[step], CIRCLE[step + 1]);
+    let radius =
+        |step: usize| *CIRCLE[step].get_or_init(|| circle_of_ratio(step as f64 / STEPS as f64));
+    let (low, high) = (radius(step), radius(step + 1));
     major * (low + (high - low) * (at - step as f64))
 }
 
@@ -128,13 +130,16 @@ fn circle_of_ratio(ratio: f64) -> f64 {
         return NORMAL_95;
     }
     let angles = (16.0 / ratio).ceil().max(64.0) as usize;
+    let all_q: Vec<f64> = (0..angles)
+        .map(|i| {
+            let (sin, cos) = (std::f64::consts::PI * i as f64 / angles as f64).sin_cos();
+            ratio * ratio * cos * cos + sin * sin
+        })
+        .collect();
     let outside = |r: f64| {
-        let sum: f64 = (0..angles)
-            .map(|i| {
-                let (sin, cos) = (std::f64::consts::PI * i as f64 / angles as f64).sin_cos();
-                let q = ratio * ratio * cos * cos + sin * sin;
-                ratio / q * (-r * r * q / (2.0 * ratio * ratio)).exp()
-            })
+        let sum: f64 = all_q
+            .iter()
+            .map(|q| ratio / q * (-r * r * q / (2.0 * ratio * ratio)).exp())
             .sum();
         sum / angles as f64
     };

@@ -131,6 +131,7 @@ impl<M: Model> Setting<'_, M> {
         let mut right = vec![0.0; n];
         let mut row = Row::default();
         let mut coupled: Vec<(u32, u32, f64)> = Vec::new();
+        let (mut terms, mut global): (Vec<(usize, f64)>, Vec<(u32, f64)>) = Default::default();
         for &i in self
             .parts
             .rows_of(part)
@@ -142,14 +143,15 @@ impl<M: Model> Setting<'_, M> {
             let weight = (row.sigma * row.sigma).recip();
             sums.squares += row.misclosure * row.misclosure * weight;
             sums.add_row(&row, self.own);
-            let (terms, global): (Vec<_>, Vec<_>) = row
-                .terms
-                .iter()
-                .partition(|(unknown, _)| (*unknown as usize) < self.own);
-            let terms: Vec<(usize, f64)> = terms
-                .iter()
-                .map(|&(u, a)| (self.local(u, base, width), a))
-                .collect();
+            terms.clear();
+            global.clear();
+            for &(unknown, a) in &row.terms {
+                if (unknown as usize) < self.own {
+                    terms.push((self.local(unknown, base, width), a));
+                } else {
+                    global.push((unknown, a));
+                }
+            }
             for (k, &(p, a)) in terms.iter().enumerate() {
                 right[p] += a * weight * row.misclosure;
                 normal.add(p, p, a * a * weight);

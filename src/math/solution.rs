@@ -188,7 +188,23 @@ impl Solution {
     /// Covariance of two unknowns; zero where one is not determined.
     #[must_use]
     pub fn covariance(&self, u: u32, v: u32) -> f64 {
-        self.form_covariance(&[(u, 1.0)], &[(v, 1.0)])
+        if self.parts.shared > 0 {
+            return self.form_covariance(&[(u, 1.0)], &[(v, 1.0)]);
+        }
+        match (self.at(u), self.at(v)) {
+            (
+                At::Own { part, local },
+                At::Own {
+                    part: other,
+                    local: with,
+                },
+            ) if part == other => {
+                let n = self.parts.range(&self.parts.list[part]).len();
+                // Never −0, as a sum is not.
+                0.0 + self.blocks[part].entry(n, local, with)
+            }
+            _ => 0.0,
+        }
     }
 
     /// Variance of a linear form in the unknowns, such as an equation's.

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use crate::crs::Crs;
 use crate::job::model::{Job, Note, Source, Use};
-use crate::job::sections::Places;
+use crate::job::sections::Place;
 
 mod cables;
 pub mod declination;
@@ -282,7 +282,7 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
 /// The frame of a job whose marks lie at `places`; `job` is any section of it, for its settings. `None` where a place can't be
 /// brought into the grid.
 #[must_use]
-pub fn frame_of(job: &Job, crs: &Crs, places: &Places) -> Option<FrameFacts> {
+pub fn frame_of(job: &Job, crs: &Crs, places: &[Place]) -> Option<FrameFacts> {
     let (site, operations) = positions::mean(job, crs, places)?;
     let mut facts = frame::facts(job, crs, std::iter::once(site), &mut Vec::new());
     facts.operations = operations;

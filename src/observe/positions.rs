@@ -9,7 +9,7 @@ use super::problem::{Explanation, Problem, Subject};
 use super::{ShiftId, window};
 use crate::crs::{Crs, CrsError, Datum};
 use crate::job::model::{Fix, Geographic, Job};
-use crate::job::sections::Places;
+use crate::job::sections::Place;
 use crate::record::model::Operation;
 use crate::units::{FOOT, US_SURVEY_FOOT};
 
@@ -77,38 +77,45 @@ fn epoch(job: &Job) -> Option<f64> {
     Some(f64::from(y) + (f64::from(m) - 1.0 + (f64::from(d) - 1.0) / 31.0) / 12.0)
 }
 
-/// Mean place of a job whose marks lie at `places`, on the grid: what the frame's factors are taken at; with the operations used. `None` where a place can't be
-/// converted.
-pub(super) fn mean(job: &Job, crs: &Crs, places: &Places) -> Option<(Plane, Vec<Operation>)> {
-    let sum = |places: &[Plane]| {
-        let add = |(e, n): Plane, place: &Plane| (e + place.0, n + place.1);
-        let (e, n) = places.iter().fold((0.0, 0.0), add);
-        let count = places.len() as f64;
-        (!places.is_empty()).then_some((e / count, n / count))
-    };
-    let given = match places {
-        Places::Grid(places) => return Some((sum(places)?, Vec::new())),
-        Places::Geographic(given) => given,
-    };
-    let mut placed = vec![(0.0, 0.0); given.len()];
+/// Mean place of a job whose marks lie at `places`, on the grid: what the frame's factors are taken at; with the operations used. `None`
+/// where a place can't be converted.
+pub(super) fn mean(job: &Job, crs: &Crs, places: &[Place]) -> Option<(Plane, Vec<Operation>)> {
+    let mut placed = vec![(0.0, 0.0); places.len()];
+    for (at, place) in placed.iter_mut().zip(places) {
+        if let Place::Grid(east, north) = *place {
+            *at = (east, north);
+        }
+    }
     let mut operations = Vec::new();
-    for corrected in [true, false] {
-        let fix = corrected.then_some(Fix::Rtk);
-        let of: Vec<usize> = (0..given.len())
-            .filter(|i| given[*i].1 == corrected)
-            .collect();
-        let lonlat: Vec<Plane> = of.iter().map(|i| (given[*i].0.1, given[*i].0.0)).collect();
+    for through_service in [true, false] {
+        let (mut of, mut lonlat) = (Vec::new(), Vec::new());
+        for (i, place) in places.iter().enumerate() {
+            match *place {
+                Place::Geographic {
+                    latitude,
+                    longitude,
+                    corrected,
+                } if corrected == through_service => {
+                    of.push(i);
+                    lonlat.push((longitude, latitude));
+                }
+                _ => {}
+            }
+        }
         if lonlat.is_empty() {
             continue;
         }
-        let (datum, _) = datum_of_mark(None, fix);
+        let (datum, _) = datum_of_mark(None, through_service.then_some(Fix::Rtk));
         let (converted, operation) = crs.to_grid_at(&datum, epoch(job), &lonlat).ok()?;
         operations.push(operation);
         for (i, place) in of.into_iter().zip(converted) {
             placed[i] = place;
         }
     }
-    Some((sum(&placed)?, operations))
+    let add = |(e, n): Plane, place: &Plane| (e + place.0, n + place.1);
+    let (e, n) = placed.iter().fold((0.0, 0.0), add);
+    let count = placed.len() as f64;
+    (!placed.is_empty()).then_some(((e / count, n / count), operations))
 }
 
 /// Converts all positions; those that can't be used become problems.

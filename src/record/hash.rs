@@ -23,7 +23,8 @@ pub fn write_json(record: &AsBuilt, mut out: impl io::Write) -> io::Result<()> {
 /// # Errors
 /// A record that can't be written as JSON: a number that is not finite.
 pub fn hash(record: &AsBuilt) -> io::Result<String> {
-    let mut digest = Sink(Sha256::new());
+    // A record is written in pieces of a few bytes.
+    let mut digest = io::BufWriter::with_capacity(1 << 14, Sink(Sha256::new()));
     if record.hash.is_none() {
         write_json(record, &mut digest)?;
     } else {
@@ -33,6 +34,9 @@ pub fn hash(record: &AsBuilt) -> io::Result<String> {
         };
         write_json(&bare, &mut digest)?;
     }
+    let digest = digest
+        .into_inner()
+        .map_err(io::IntoInnerError::into_error)?;
     Ok(hex(&digest.0.finalize()))
 }
 

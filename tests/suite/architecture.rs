@@ -25,7 +25,9 @@ const FLOW: &[&str] = &[
 ];
 
 /// Modules that every stage may use. They may not use a stage, but for [`VALUES`].
-const SHARED: &[&str] = &["sources", "limits", "units", "crs", "math", "maps", "error"];
+const SHARED: &[&str] = &[
+    "sources", "limits", "units", "crs", "math", "maps", "error", "watch",
+];
 
 /// Values that any module may name: plain types that carry a result, no computation.
 const VALUES: &[(&str, &str)] = &[

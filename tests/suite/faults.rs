@@ -1,6 +1,6 @@
 //! What is promised under faults: killed at any moment, a full disk, a folder taken away, hostile files, spoilt jobs.
 
-mod full;
+pub mod full;
 mod hostile;
 mod killed;
 mod spoilt;

@@ -1,17 +1,16 @@
-//! A large job comes out the same, byte for byte, whichever way it is computed: in parts, as the command may do when nobody asks
-//! what it found on the way, or as a whole. Each case is a job that could be taken in parts, or looks as if it could.
+//! A large job comes out the same, byte for byte, whichever way it is computed: in sections, as the command may do when nobody asks
+//! what it found on the way, or as a whole. Each case is a job that could be taken in sections, or looks as if it could.
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
-use aslaid::export::{self, sections};
-use aslaid::pipeline::{Large, Options};
+use aslaid::export::{sections, select};
+use aslaid::pipeline::{self, Options};
 
 use crate::cli::site::Site;
-use crate::sampled::{HEADING, Random, SETTINGS, note, rows};
+use crate::sampled::{HEADING, Random, SETTINGS, rows};
 
-/// Runs; with their notes they make a mebibyte, from which on a job may be taken in parts.
+/// Runs of seven or eight marks: several sections.
 const RUNS: usize = 450;
 
 /// A job's files.
@@ -25,9 +24,7 @@ struct Job {
 impl Job {
     fn plain() -> Self {
         let mut random = Random(11);
-        let rows: Vec<String> = (0..RUNS)
-            .map(|run| rows(run, &note(RUNS), &mut random))
-            .collect();
+        let rows: Vec<String> = (0..RUNS).map(|run| rows(run, &mut random)).collect();
         Self {
             settings: SETTINGS.to_owned(),
             marks: format!("{HEADING}{}", rows.concat()),
@@ -68,45 +65,38 @@ fn cell(line: &str, place: usize, text: &str) -> String {
     cells.join(",")
 }
 
-/// The table with columns for a place on the grid as well, which its rows leave empty.
-fn placed(text: &str) -> String {
-    let mut lines = text.lines();
-    let heading = format!(
-        "{},easting,northing,sigma,gate",
-        lines.next().unwrap_or_default()
-    );
-    let rows = lines.map(|line| format!("{line},,,,x"));
-    std::iter::once(heading)
-        .chain(rows)
-        .collect::<Vec<_>>()
-        .join("\n")
-}
-
-/// The table with places on the grid in place of latitude and longitude, about where they were.
-fn gridded(text: &str) -> String {
-    let mut lines = text.lines();
-    let heading = lines.next().unwrap_or_default();
-    let heading = heading
-        .replace("latitude,longitude", "northing,easting")
-        .replace("height,fix", "elevation,photo");
-    let rows = lines.map(|line| {
-        let place = |at: usize| line.split(',').nth(at).unwrap().parse::<f64>().unwrap();
-        let north = 5_271_900.0 + (place(3) - 47.6) * 111_200.0;
-        let east = 552_600.0 + (place(4) + 122.3) * 74_900.0;
-        cell(
-            &cell(line, 3, &format!("{north:.3}")),
-            4,
-            &format!("{east:.3}"),
-        )
-    });
-    std::iter::once(heading)
-        .chain(rows)
-        .collect::<Vec<_>>()
-        .join("\n")
-}
-
 /// A run and a mark near the table's end.
 const LATE: &str = "M440-3";
+
+/// A line whose place is given on the grid.
+fn on_grid(line: &str) -> String {
+    let bare = [3, 4, 5, 6]
+        .iter()
+        .fold(line.to_owned(), |line, at| cell(&line, *at, ""));
+    cell(&cell(&bare, 9, "552000.5"), 10, "5271900.25")
+}
+
+/// Every place on the grid of another system, in feet.
+fn in_feet(text: &str) -> String {
+    let mut lines = text.lines();
+    let heading = lines.next().unwrap().to_owned();
+    let moved = lines.map(|line| {
+        let cells: Vec<&str> = line.split(',').collect();
+        let figure = |at: usize| cells[at].parse::<f64>().unwrap();
+        let east = format!("{:.3}", 1_270_000.0 + (figure(4) + 122.3) * 245_000.0);
+        let north = format!("{:.3}", 230_000.0 + (figure(3) - 47.6) * 365_000.0);
+        let bare = [3, 4, 5, 6]
+            .iter()
+            .fold(line.to_owned(), |line, at| cell(&line, *at, ""));
+        cell(&cell(&bare, 9, &east), 10, &north)
+            .replace(',', ";")
+            .replace('.', ",")
+    });
+    std::iter::once(heading.replace(',', ";"))
+        .chain(moved)
+        .collect::<Vec<_>>()
+        .join("\r\n")
+}
 
 fn jobs() -> Vec<(&'static str, Job)> {
     let job = Job::plain;
@@ -133,12 +123,10 @@ fn jobs() -> Vec<(&'static str, Job)> {
             "no row end at the end, CRLF, a byte-order mark",
             job().table(last).table(crlf),
         ),
-        ("places on the grid", job().table(|text| gridded(text))),
-        ("an empty column for another place", job().table(placed)),
         ("semicolons", job().table(|text| text.replace(',', ";"))),
         (
             "blank rows",
-            job().line(LATE, |line| format!("\n,,,,,,,,,\n{line}\n")),
+            job().line(LATE, |line| format!("\n,,,,,,,,,,,\n{line}\n")),
         ),
         (
             "a row left out",
@@ -187,9 +175,9 @@ fn jobs() -> Vec<(&'static str, Job)> {
         ),
         (
             "two places",
-            job()
-                .table(placed)
-                .line(LATE, |line| line.replace(",,,x", ",552000,5271900,0.02,x")),
+            job().line(LATE, |line| {
+                cell(&cell(&cell(line, 9, "552000"), 10, "5271900"), 11, "0.02")
+            }),
         ),
         ("no run", job().line(LATE, |line| cell(line, 0, ""))),
         (
@@ -209,6 +197,13 @@ fn jobs() -> Vec<(&'static str, Job)> {
                 .settings("[limits]", "[publish]\ncolumns = [\"inspector\"]\n[limits]"),
         ),
         (
+            "a column of their own, published",
+            job()
+                .table(|text| text.replacen("note\n", "inspector\n", 1))
+                .line(LATE, |line| format!("{line}x"))
+                .settings("[limits]", "[publish]\ncolumns = [\"inspector\"]\n[limits]"),
+        ),
+        (
             "no height of the site",
             job()
                 .settings("height = \"95 m\"\n", "")
@@ -219,6 +214,30 @@ fn jobs() -> Vec<(&'static str, Job)> {
             job().settings("geoid_separation = \"-20.1 m\"\n", ""),
         ),
         ("feet", job().settings("unit = \"m\"", "unit = \"ft\"")),
+        ("a place on the grid", job().line(LATE, on_grid)),
+        (
+            "places on the grid, feet, semicolons and decimal commas",
+            job()
+                .settings("26910", "2285")
+                .settings("unit = \"m\"", "unit = \"ft\"")
+                .table(in_feet),
+        ),
+        (
+            "a column of tapes, blank",
+            job().table(|text| text.replacen("note\n", "tie_1\n", 1)),
+        ),
+        (
+            "a column of tapes",
+            job()
+                .table(|text| text.replacen("note\n", "tie_1\n", 1))
+                .line(LATE, |line| format!("{line}3")),
+        ),
+        (
+            "a row that is compared",
+            job()
+                .table(|text| text.replacen("note\n", "use\n", 1))
+                .line(LATE, |line| format!("{line}check")),
+        ),
         (
             "a run of its own",
             job().file("runs.csv", "id,diameter\nR440,200 mm\n"),
@@ -256,62 +275,125 @@ fn jobs() -> Vec<(&'static str, Job)> {
     ]
 }
 
-/// What the job makes in parts, by the library: the command takes them only where the table is too long for a workbook of
-/// corrections. `None` if the job has to be computed whole.
-pub fn in_parts(site: &Site, folder: &Path) -> Option<BTreeMap<String, Vec<u8>>> {
+/// Builds a job in sections; false if it has to be computed whole.
+fn in_sections(job: &Path, out: &Path) -> bool {
     let options = Options {
+        in_sections: Some(1),
         no_hash: true,
         ..Options::default()
     };
-    let large = Large::open(folder, &options)?;
-    let formats = export::select(&["geojson".to_owned(), "csv".to_owned()]).unwrap();
+    let outcome = pipeline::run(job, &options).unwrap();
+    let Some(large) = outcome.large else {
+        return false;
+    };
+    let formats = select(&["geojson".to_owned(), "csv".to_owned()]).unwrap();
     let section = |at| large.section(at);
-    let parts = (large.sections(), &section as sections::Section<'_>);
-    sections::deliver(&site.at("parts"), large.job(), parts, &formats)
+    let sections = (large.sections(), &section as sections::Section<'_>);
+    assert!(large.sections() > 2);
+    sections::deliver(out, large.job(), sections, &formats)
         .unwrap()
-        .map(|_| site.files("parts"))
+        .is_some()
 }
 
 #[test]
 fn a_large_job_is_the_same_whichever_way_it_is_computed() {
     let site = Site::new();
-    let (mut differ, mut taken, mut ends) = (Vec::new(), Vec::new(), [0, 0]);
+    let (mut differ, mut ends, mut taken) = (Vec::new(), [0, 0], Vec::new());
     for (name, job) in jobs() {
-        assert!(job.marks.len() > 1 << 20, "{name}");
         let folder = site.at("job");
-        for old in ["job", "whole", "parts"] {
-            let _ = fs::remove_dir_all(site.at(old));
-        }
+        let _ = fs::remove_dir_all(&folder);
         fs::create_dir_all(&folder).unwrap();
         fs::write(folder.join("job.toml"), &job.settings).unwrap();
         fs::write(folder.join("marks.csv"), &job.marks).unwrap();
         for (file, text) in &job.further {
             fs::write(folder.join(file), text).unwrap();
         }
-        let whole = site.aslaid(&["build", "job", "--out", "whole", "--formats", "geojson,csv"]);
-        let status = whole.status.code().unwrap_or(2);
+        for out in ["whole", "parts"] {
+            let _ = fs::remove_dir_all(site.at(out));
+        }
+        let plain = ["build", "job", "--out", "whole", "--formats", "geojson,csv"];
+        let status = site.aslaid(&plain).status.code().unwrap_or(2);
         *ends
             .get_mut(status as usize)
             .unwrap_or_else(|| panic!("{name}: ends with {status}")) += 1;
-        let Some(parts) = in_parts(&site, &folder) else {
+        if !in_sections(&folder, &site.at("parts")) {
+            assert!(!site.at("parts/CITY").exists(), "{name}");
             continue;
-        };
+        }
         taken.push(name);
-        assert_eq!(status, 0, "{name}: has errors and was taken in parts");
         let mut whole = site.files("whole");
-        // Made of the tables as a whole; the command takes no job in parts that has one.
+        // The workbook is made only of jobs that the command doesn't take in sections.
         whole.retain(|file, _| !file.ends_with("corrections.xlsx"));
-        assert!(whole.len() >= 7, "{name}: {:?}", whole.keys());
+        let parts = site.files("parts");
+        if status != 0 {
+            differ.push(format!("{name}: ends with {status}"));
+        }
         let more = parts.keys().filter(|file| !whole.contains_key(*file));
         for file in whole.keys().chain(more) {
             if whole.get(file) != parts.get(file) {
                 differ.push(format!("{name}: {file}"));
             }
         }
+        assert_eq!(whole.len(), 7, "{name}: {:?}", whole.keys());
     }
-    println!("taken in parts: {}", taken.join("; "));
-    assert!(taken.len() >= 8 && taken.contains(&"plain"), "{taken:?}");
-    println!("{} jobs end well and {} with errors", ends[0], ends[1]);
+    println!(
+        "{} jobs end well and {} with errors; in sections: {}",
+        ends[0],
+        ends[1],
+        taken.join("; ")
+    );
     assert!(ends[0] > 10 && ends[1] > 5);
     assert!(differ.is_empty(), "{differ:#?}");
+    for name in [
+        "plain",
+        "semicolons",
+        "a place on the grid",
+        "places on the grid, feet, semicolons and decimal commas",
+        "feet",
+        "a column of tapes, blank",
+        "a column of their own, published",
+        "no row end at the end, CRLF, a byte-order mark",
+    ] {
+        assert!(taken.contains(&name), "{name}");
+    }
+    for name in [
+        "a run in two places",
+        "a name twice, far apart",
+        "a quoted cell",
+        "a row left out",
+        "two places",
+        "a column of tapes",
+        "a row that is compared",
+        "a reference",
+        "a run in the settings",
+    ] {
+        assert!(!taken.contains(&name), "{name}");
+    }
+}
+
+#[test]
+fn a_full_disk_leaves_nothing_of_the_sections() {
+    let site = Site::new();
+    let place = site.at("disk");
+    let disk = crate::faults::full::Disk::of(&place, "1m");
+    fs::create_dir_all(site.at("job")).unwrap();
+    fs::write(site.at("job/job.toml"), SETTINGS).unwrap();
+    fs::write(site.at("job/marks.csv"), Job::plain().marks).unwrap();
+    let options = Options {
+        in_sections: Some(1),
+        ..Options::default()
+    };
+    let large = pipeline::run(&site.at("job"), &options)
+        .unwrap()
+        .large
+        .unwrap();
+    let formats = select(&["geojson".to_owned()]).unwrap();
+    let section = |at| large.section(at);
+    let sections = (large.sections(), &section as sections::Section<'_>);
+    let error = sections::deliver(&place.join("out"), large.job(), sections, &formats)
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("the disk is full"), "{error}");
+    assert_eq!(site.names("disk/out"), [""; 0]);
+    drop(disk);
 }

@@ -1,5 +1,6 @@
 //! The typed cells of one row.
 
+use std::borrow::Cow;
 use std::rc::Rc;
 use std::sync::Arc;
 
@@ -143,7 +144,7 @@ impl<'a> Row<'a> {
         self.take_at(
             place,
             cell,
-            about.name.to_owned(),
+            Cow::Borrowed(about.name),
             form.unwrap_or(about.form),
             read,
         )
@@ -153,7 +154,7 @@ impl<'a> Row<'a> {
         &mut self,
         place: usize,
         cell: Cell<'a>,
-        name: String,
+        name: Cow<'static, str>,
         form: Form,
         read: impl FnOnce(Cell<'a>, Form, &Typing) -> Result<T, String>,
     ) -> Option<T> {
@@ -171,7 +172,7 @@ impl<'a> Row<'a> {
                 self.report(
                     Finding::new(Code::Unreadable, message)
                         .at(&source)
-                        .column(name),
+                        .column(name.into_owned()),
                 );
                 None
             }
@@ -234,6 +235,9 @@ impl<'a> Row<'a> {
             let Form::Word(words) = form else {
                 return Err("the column has no fixed words".to_owned());
             };
+            if let Some(word) = words.iter().find(|word| **word == cell.text) {
+                return Ok(*word);
+            }
             let plain = |text: &str| text.trim().to_lowercase().replace(['-', ' '], "_");
             let typed = plain(cell.text);
             // The other spelling of a word, and the letters that people put for two of them.

@@ -13,7 +13,9 @@ impl<'a> Row<'a> {
     ) -> Option<&'a str> {
         let (place, cell) = self.filled_at(place?)?;
         let (name, form) = self.numbered_column(part, number)?;
-        self.take_at(place, cell, name, form, |cell, _, _| checked_name(cell))
+        self.take_at(place, cell, name.into(), form, |cell, _, _| {
+            checked_name(cell)
+        })
     }
 
     /// A cell of a numbered column, as a number.
@@ -25,7 +27,7 @@ impl<'a> Row<'a> {
     ) -> Option<f64> {
         let (place, cell) = self.filled_at(place?)?;
         let (name, form) = self.numbered_column(part, number)?;
-        self.take_at(place, cell, name, form, |cell, form, typing| {
+        self.take_at(place, cell, name.into(), form, |cell, form, typing| {
             form.value(cell, typing)
         })
     }

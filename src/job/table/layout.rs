@@ -185,8 +185,11 @@ fn misspelt(
     strict: bool,
     spec: &TableSpec,
 ) -> Option<(Code, String)> {
+    if *heading != Heading::Other {
+        return None;
+    }
     let like = lookalike(name, spec);
-    if *heading != Heading::Other || !(strict || like.is_some()) {
+    if !(strict || like.is_some()) {
         return None;
     }
     let advice = like.map_or(String::new(), |known| format!(" Did you mean {known:?}?"));

@@ -19,18 +19,25 @@ pub(super) fn marks(view: &View<'_>) -> Vec<Mark> {
         .par_iter()
         .map(|traced| of_run(view, traced))
         .collect();
-    runs.into_iter().flatten().collect()
+    let mut all = Vec::with_capacity(runs.iter().map(Vec::len).sum());
+    for mut run in runs {
+        all.append(&mut run);
+    }
+    all
 }
 
 fn of_run(view: &View<'_>, traced: &Traced) -> Vec<Mark> {
     let mut marks: Vec<Mark> = (0..traced.vertices.len())
         .filter_map(|vertex| mark(view, traced, vertex))
         .collect();
-    marks.sort_by(|a, b| {
-        a.station
-            .unwrap_or(f64::MAX)
-            .total_cmp(&b.station.unwrap_or(f64::MAX))
-    });
+    let order = |a: &Mark, b: &Mark| {
+        let station = |mark: &Mark| mark.station.unwrap_or(f64::MAX);
+        station(a).total_cmp(&station(b))
+    };
+    // Mostly they are in order, and a mark is large to move.
+    if !marks.is_sorted_by(|a, b| order(a, b).is_le()) {
+        marks.sort_by(order);
+    }
     marks
 }
 

@@ -23,6 +23,12 @@ impl Pt {
     pub fn length(self) -> f64 {
         self.x.hypot(self.y)
     }
+
+    /// Square of its length: enough to compare, and many times faster.
+    #[must_use]
+    pub fn square(self) -> f64 {
+        self.x * self.x + self.y * self.y
+    }
 }
 
 impl Add for Pt {

@@ -9,6 +9,7 @@ pub mod lettering;
 pub mod pen;
 pub mod plan;
 pub mod profile;
+mod reach;
 pub mod scale;
 pub mod symbols;
 mod underlay;

@@ -7,10 +7,11 @@ use std::process::Command;
 use super::{TEXT, files, hidden, revise, whole};
 use crate::cli::site::Site;
 
-struct Disk<'a>(&'a Path);
+/// A small disk, as long as it is held.
+pub struct Disk<'a>(&'a Path);
 
 impl<'a> Disk<'a> {
-    fn of(place: &'a Path, size: &str) -> Self {
+    pub fn of(place: &'a Path, size: &str) -> Self {
         fs::create_dir_all(place).unwrap();
         let mounted = Command::new("mount")
             .args(["-t", "tmpfs", "-o", &format!("size={size}"), "aslaid-test"])

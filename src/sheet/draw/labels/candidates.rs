@@ -96,7 +96,7 @@ impl<'a> Ground<'a> {
         self.symbols
             .near(rect)
             .filter_map(|i| self.obstacles.symbols.get(i))
-            .any(|(at, radius)| (rect.nearest(*at) - *at).length() < *radius)
+            .any(|(at, radius)| (rect.nearest(*at) - *at).square() < radius * radius)
     }
 
     fn covers_wall(&self, rect: Rect) -> bool {
@@ -114,7 +114,8 @@ impl<'a> Ground<'a> {
             symbols
                 .filter_map(|i| self.obstacles.symbols.get(i))
                 .any(|(at, radius)| {
-                    (*at - w.at).length() > *radius && near(leader, *at) < *radius * 0.7
+                    let square = radius * radius;
+                    (*at - w.at).square() > square && near(leader, *at) < square * 0.7 * 0.7
                 })
         })
     }
@@ -151,16 +152,16 @@ fn count(numbers: impl Iterator<Item = usize>, pass: impl Fn(usize) -> bool) -> 
     passed.len()
 }
 
-/// Distance of a point from a segment.
+/// Square of the distance of a point from a segment.
 fn near((a, b): (Pt, Pt), p: Pt) -> f64 {
     let (along, from) = (b - a, p - a);
-    let square = along.x * along.x + along.y * along.y;
+    let square = along.square();
     let t = if square > 0.0 {
         ((from.x * along.x + from.y * along.y) / square).clamp(0.0, 1.0)
     } else {
         0.0
     };
-    (a + along * t - p).length()
+    (a + along * t - p).square()
 }
 
 /// To the right and a little up first, as map lettering has it, then by turns to either side.

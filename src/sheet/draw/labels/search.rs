@@ -1,5 +1,7 @@
 //! The search: one label after the other, then chains of labels that make room for one another.
 
+use std::cell::OnceCell;
+
 use super::candidates::{Candidate, Ground, SHORTENED};
 use super::grid::Grid;
 use super::{Obstacles, Placed, Wanted};
@@ -30,14 +32,19 @@ const ROUNDS: usize = 3;
 /// Runs the search.
 pub fn run(wanted: &[Wanted], obstacles: &Obstacles, area: Rect, far: f64) -> Vec<Option<Placed>> {
     let ground = Ground::new(obstacles, area);
-    let all: Vec<Vec<Candidate>> = wanted.iter().map(|w| ground.candidates(w, far)).collect();
+    // Of a crowd's labels most are never looked at.
+    let all: Vec<OnceCell<Vec<Candidate>>> = wanted.iter().map(|_| OnceCell::new()).collect();
     let missing = |placed: &[Option<Placed>]| placed.iter().filter(|p| p.is_none()).count();
     for crowd in CROWDS {
         let keep = uncrowded(wanted, area, crowd);
-        let kept: Vec<Vec<Candidate>> = all
+        let kept: Vec<Vec<Candidate>> = wanted
             .iter()
+            .zip(&all)
             .zip(keep)
-            .map(|(all, keep)| if keep { all.clone() } else { Vec::new() })
+            .map(|((w, all), keep)| match keep {
+                true => all.get_or_init(|| ground.candidates(w, far)).clone(),
+                false => Vec::new(),
+            })
             .collect();
         let mut best: Option<Vec<Option<Placed>>> = None;
         for brief in [false, true] {

@@ -93,10 +93,11 @@ pub fn draw(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
         layers.symbols,
         layers.letters,
     ];
+    // On paper what lies outside is never seen, and a large job has a hundred sheets.
+    let seen = |node: &Node| !view.paper || node.reaches(sketch.frame);
+    let inside = inside.into_iter().flatten().filter(seen).collect();
     let mut drawing = Drawing::new(view.size.0, view.size.1);
-    drawing
-        .nodes
-        .push(Node::Clip(sketch.frame, inside.concat()));
+    drawing.nodes.push(Node::Clip(sketch.frame, inside));
     drawing.nodes.extend(layers.edge);
     Plan {
         drawing,
