@@ -98,6 +98,7 @@ fn in_feet(text: &str) -> String {
         .join("\r\n")
 }
 
+#[expect(clippy::too_many_lines, reason = "a list of cases")]
 fn jobs() -> Vec<(&'static str, Job)> {
     let job = Job::plain;
     let crlf = |text: &str| format!("\u{feff}{}", text.replace('\n', "\r\n"));
