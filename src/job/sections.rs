@@ -88,23 +88,6 @@ pub enum Place {
     Grid(f64, f64),
 }
 
-impl Places {
-    /// How many there are.
-    #[must_use]
-    pub fn len(&self) -> usize {
-        match self {
-            Self::Geographic(places) => places.len(),
-            Self::Grid(places) => places.len(),
-        }
-    }
-
-    /// Whether there are none.
-    #[must_use]
-    pub fn is_empty(&self) -> bool {
-        self.len() == 0
-    }
-}
-
 /// A job that is read some runs at a time.
 #[derive(Debug)]
 pub struct Sections {
