@@ -168,7 +168,7 @@ fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
 }
 
 /// The record of a job; of a section of one, with the frame of the whole, without what only the whole has: measurements, advice and
-/// the system's definition.
+/// the system's definition. An error where the section shares an unknown with others.
 fn compute(
     job: &Job,
     crs: &Crs,
@@ -179,6 +179,9 @@ fn compute(
     let unit = options.unit.unwrap_or(job.grid.unit);
     let observed = after("observing", observe::observe_in(job, crs, whole));
     let (observations, limits) = (&observed.observations, &job.limits);
+    if whole.is_some() && !observations.shifts.is_empty() {
+        return Err(std::io::Error::other("positions share a shift, and so all runs do"));
+    }
     let adjusted = after("adjusting", position::adjust(observations, limits));
     let heights = after("heights", height::heights(job, observations, limits));
     let inputs = Inputs {

@@ -11,6 +11,7 @@ use std::io::{self, Seek, Write};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Condvar, Mutex, PoisonError};
+use std::time::Duration;
 
 use super::deliver::Delivered;
 use super::geojson::Extent;
@@ -156,7 +157,15 @@ pub fn deliver(
                 sink.files.push((out, false));
             }
             let sink = Mutex::new(sink);
-            if !all(count, section, &written, &sink)? {
+            let open: io::Result<Vec<File>> = {
+                let sink = sink.lock().unwrap_or_else(PoisonError::into_inner);
+                sink.files
+                    .iter()
+                    .map(|(file, _)| file.try_clone())
+                    .collect()
+            };
+            let done = flushing(&open?, || all(count, section, &written, &sink))?;
+            if !done {
                 odd.store(true, Ordering::Relaxed);
                 return Err(io::Error::other("not in sections"));
             }
@@ -181,6 +190,45 @@ pub fn deliver(
             }))
         }
     }
+}
+
+/// How often the disk is asked to take what was written so far.
+const PAUSE: Duration = Duration::from_millis(200);
+
+/// Says that something is over, in whatever way.
+struct Over<'a>(&'a Mutex<bool>, &'a Condvar);
+
+impl Drop for Over<'_> {
+    fn drop(&mut self) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = true;
+        self.1.notify_all();
+    }
+}
+
+/// Does `work`, while the files that it writes are brought to the disk again and again: what is left for their last flush is little.
+fn flushing<T>(files: &[File], work: impl FnOnce() -> io::Result<T>) -> io::Result<T> {
+    let (done, ended) = (Mutex::new(false), Condvar::new());
+    // An error of the disk is told once, so it must be kept here.
+    let flush = || -> io::Result<()> {
+        loop {
+            files.iter().try_for_each(File::sync_data)?;
+            let held = done.lock().unwrap_or_else(PoisonError::into_inner);
+            let waited = ended.wait_timeout_while(held, PAUSE, |over| !*over);
+            if *waited.unwrap_or_else(PoisonError::into_inner).0 {
+                return Ok(());
+            }
+        }
+    };
+    std::thread::scope(|scope| {
+        let flusher = scope.spawn(flush);
+        let over = Over(&done, &ended);
+        let result = work();
+        drop(over);
+        let flushed = flusher
+            .join()
+            .unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        result.and_then(|result| flushed.map(|()| result))
+    })
 }
 
 /// Whose turn it is to put its bytes into the files.

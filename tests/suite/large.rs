@@ -215,6 +215,10 @@ fn jobs() -> Vec<(&'static str, Job)> {
             job().settings("geoid_separation = \"-20.1 m\"\n", ""),
         ),
         ("feet", job().settings("unit = \"m\"", "unit = \"ft\"")),
+        (
+            "positions that share a shift",
+            job().line(LATE, |line| cell(line, 6, "single")),
+        ),
         ("a place on the grid", job().line(LATE, on_grid)),
         (
             "places on the grid, feet, semicolons and decimal commas",
@@ -358,6 +362,7 @@ fn a_large_job_is_the_same_whichever_way_it_is_computed() {
         assert!(taken.contains(&name), "{name}");
     }
     for name in [
+        "positions that share a shift",
         "a run in two places",
         "a name twice, far apart",
         "a quoted cell",

@@ -64,7 +64,7 @@ pub fn rows(run: usize, random: &mut Random) -> String {
             false => String::new(),
         };
         let fix = match (kind, k) {
-            (7, 3) => "single",
+            (7, 3) => "fixed",
             (8, _) => "float",
             _ => "rtk",
         };
