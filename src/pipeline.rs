@@ -180,7 +180,9 @@ fn compute(
     let observed = after("observing", observe::observe_in(job, crs, whole));
     let (observations, limits) = (&observed.observations, &job.limits);
     if whole.is_some() && !observations.shifts.is_empty() {
-        return Err(std::io::Error::other("positions share a shift, and so all runs do"));
+        return Err(std::io::Error::other(
+            "positions share a shift, and so all runs do",
+        ));
     }
     let adjusted = after("adjusting", position::adjust(observations, limits));
     let heights = after("heights", height::heights(job, observations, limits));

@@ -221,8 +221,9 @@ impl Sections {
 fn only_marks(folder: &Path, bytes: u64) -> Option<Arc<str>> {
     let names = file_names(folder).ok()?;
     let further = |name: &&String| {
-        let name = name.to_lowercase();
-        name.ends_with(".csv") || name.ends_with(".nmea")
+        let end = Path::new(name.as_str()).extension();
+        let is = |known| end.is_some_and(|end| end.eq_ignore_ascii_case(known));
+        is("csv") || is("nmea")
     };
     let mut tables = names.iter().filter(further);
     let (marks, more) = (tables.next()?, tables.next());

@@ -131,7 +131,8 @@ impl<M: Model> Setting<'_, M> {
         let mut right = vec![0.0; n];
         let mut row = Row::default();
         let mut coupled: Vec<(u32, u32, f64)> = Vec::new();
-        let (mut terms, mut global): (Vec<(usize, f64)>, Vec<(u32, f64)>) = Default::default();
+        let mut terms: Vec<(usize, f64)> = Vec::new();
+        let mut global: Vec<(u32, f64)> = Vec::new();
         for &i in self
             .parts
             .rows_of(part)
