@@ -235,10 +235,7 @@ fn compute(
     };
     let quality = survey.quality();
     let draft = options.draft && findings.iter().any(|finding| finding.level == Level::Error);
-    let advice = match whole {
-        Some(_) => Vec::new(),
-        None => advice::advise(&known),
-    };
+    let advice = whole.map_or_else(|| advice::advise(&known), |_| Vec::new());
     watch::end("advice");
     let built = record::build(Parts {
         inputs,
@@ -249,10 +246,7 @@ fn compute(
         frame: survey.frame(whole.is_none()),
         to_wgs84: &|places| to_wgs84(crs, places),
         adjustment: survey.adjustment(),
-        measurements: match whole {
-            Some(_) => Vec::new(),
-            None => survey.measurements(),
-        },
+        measurements: whole.map_or_else(|| survey.measurements(), |_| Vec::new()),
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
         checks: survey.checks(inputs, &traced),
         advice,

@@ -245,6 +245,34 @@ impl Solution {
         sum
     }
 
+    /// A linear form of one large part's unknowns times the inverse: what many covariances with it are then sums of, where each by itself
+    /// would be a solution. `None` where [`Self::form_covariance`] is as cheap, or shared unknowns have a part in it.
+    #[must_use]
+    pub fn carry(&self, form: &[(u32, f64)]) -> Option<Carried<'_>> {
+        let At::Own { part, .. } = self.at(form.first()?.0) else {
+            return None;
+        };
+        if self.parts.shared > 0 {
+            return None;
+        }
+        let Inverse::Sparse(factor) = &self.blocks.get(part)?.inverse else {
+            return None;
+        };
+        let mut column = vec![0.0; self.parts.range(&self.parts.list[part]).len()];
+        for &(unknown, a) in form {
+            match self.at(unknown) {
+                At::Own { part: of, local } if of == part => column[local] += a,
+                _ => return None,
+            }
+        }
+        factor.solve(&mut column);
+        Some(Carried {
+            solution: self,
+            part,
+            column,
+        })
+    }
+
     /// A linear form as it moves with the shared unknowns.
     fn shared_form(&self, terms: &[(u32, f64)]) -> Vec<(usize, f64)> {
         let mut form = Vec::new();
@@ -257,6 +285,26 @@ impl Solution {
             }
         }
         form
+    }
+}
+
+/// What [`Solution::carry`] gives.
+#[derive(Debug)]
+pub struct Carried<'a> {
+    solution: &'a Solution,
+    part: usize,
+    column: Vec<f64>,
+}
+
+impl Carried<'_> {
+    /// Covariance with another form.
+    #[must_use]
+    pub fn covariance(&self, other: &[(u32, f64)]) -> f64 {
+        let entry = |(unknown, b): &(u32, f64)| match self.solution.at(*unknown) {
+            At::Own { part, local } if part == self.part => b * self.column[local],
+            _ => 0.0,
+        };
+        other.iter().map(entry).sum()
     }
 }
 

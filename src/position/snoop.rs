@@ -85,12 +85,19 @@ impl<'a> Round<'a> {
         row
     }
 
-    /// Correlation of two residuals: −aQbᵀ over their sizes.
-    fn correlation(&self, i: u32, j: u32) -> f64 {
-        let (a, b) = (self.row(i), self.row(j));
-        let r =
-            (self.residuals[i as usize].redundancy * self.residuals[j as usize].redundancy).sqrt();
-        -self.solution.form_covariance(&a.terms, &b.terms) / (a.sigma * b.sigma * r)
+    /// Correlation of a residual with each of others: −aQbᵀ over their sizes.
+    fn correlations(&self, i: u32) -> impl Fn(u32) -> f64 {
+        let a = self.row(i);
+        let carried = self.solution.carry(&a.terms);
+        let redundancy = |i: u32| self.residuals[i as usize].redundancy;
+        move |j| {
+            let b = self.row(j);
+            let covariance = match &carried {
+                Some(carried) => carried.covariance(&b.terms),
+                None => self.solution.form_covariance(&a.terms, &b.terms),
+            };
+            -covariance / (a.sigma * b.sigma * (redundancy(i) * redundancy(j)).sqrt())
+        }
     }
 
     /// The equations to leave out of a group in this round, largest first.
@@ -142,10 +149,11 @@ impl<'a> Round<'a> {
             standardised,
         } = self.residuals[i as usize];
         let (residual, standardised) = (residual?, standardised?);
+        let correlation = self.correlations(i);
         let equals = group
             .iter()
             .filter(|&&j| j != i && self.size(j) >= standardised.abs() * (1.0 - EQUAL))
-            .filter(|&&j| self.correlation(i, j).abs() > 1.0 - EQUAL)
+            .filter(|&&j| correlation(j).abs() > 1.0 - EQUAL)
             .filter_map(|&j| {
                 self.network
                     .observation(j as usize)
