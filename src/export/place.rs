@@ -48,7 +48,7 @@ pub fn place(
     place_later(root, id, earlier, &|folder, _| fill(folder))?.wait(root)
 }
 
-/// As [`place`], but what [`file`] wrote is flushed and put in place while the caller goes on.
+/// As [`place`], but what [`file()`] wrote is flushed and put in place while the caller goes on.
 ///
 /// # Errors
 /// As [`place`], until `fill` has ended; what fails afterwards is told to whoever waits for it.
