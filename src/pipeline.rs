@@ -315,7 +315,8 @@ impl Large {
     #[must_use]
     pub fn section(&self, section: usize) -> Option<AsBuilt> {
         let metres = self.crs.unit_metres();
-        let reading = self.sections.read(section, &|_| Ok(metres))?;
+        watch::begin();
+        let reading = after("reading", self.sections.read(section, &|_| Ok(metres)))?;
         if reading.findings != self.said || !reading.job.left_out.is_empty() {
             return None;
         }

@@ -23,14 +23,14 @@ pub fn write_csv(
     let Some(table) = declared(draft) else {
         return Ok(());
     };
-    csv::write_table(
-        &table,
-        findings.iter().map(|finding| Row {
-            record: None,
-            item: Item::Finding(finding),
-        }),
-        out,
-    )
+    csv::write_table(&table, rows(findings), out)
+}
+
+fn rows(findings: &[Finding]) -> impl Iterator<Item = Row<'_>> {
+    findings.iter().map(|finding| Row {
+        record: None,
+        item: Item::Finding(finding),
+    })
 }
 
 fn declared(draft: Option<&Draft>) -> Option<Table> {
@@ -55,11 +55,7 @@ pub(super) fn append_csv(findings: &[Finding], out: &mut Vec<u8>) {
     let Some(table) = declared(None) else {
         return;
     };
-    let rows = findings.iter().map(|finding| Row {
-        record: None,
-        item: Item::Finding(finding),
-    });
-    csv::append_rows(&table, rows, out);
+    csv::append_rows(&table, rows(findings), out);
 }
 
 /// Appends entries of the array, each after a comma.

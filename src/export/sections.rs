@@ -20,6 +20,7 @@ use super::{Format, View, findings};
 use crate::error::Error;
 use crate::findings::{Code, Finding, Level};
 use crate::record::AsBuilt;
+use crate::watch::after;
 
 /// A file whose rows can be made a section at a time.
 pub trait BySection: Sync {
@@ -301,7 +302,7 @@ fn all(
             let Some(record) = section(at) else {
                 return Ok(false);
             };
-            let bytes = bytes(&record, formats)?;
+            let bytes = after("rows", bytes(&record, formats))?;
             drop(record);
             if !turn.wait(at) {
                 break;

@@ -201,10 +201,14 @@ pub fn whole(file: &Arc<str>) -> Source {
     }
 }
 
-fn is_log(name: &str) -> bool {
-    Path::new(name)
-        .extension()
-        .is_some_and(|end| end.eq_ignore_ascii_case("nmea"))
+pub(super) fn is_log(name: &str) -> bool {
+    ends_in(name, "nmea")
+}
+
+/// Whether a file's name ends in a dot and `end`, whatever its case.
+pub(super) fn ends_in(name: &str, end: &str) -> bool {
+    let own = Path::new(name).extension();
+    own.is_some_and(|own| own.eq_ignore_ascii_case(end))
 }
 
 /// Names of the files in a folder, sorted.

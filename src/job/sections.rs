@@ -16,12 +16,12 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::caps;
-use super::files::{Raw, file_names};
+use super::files::{Raw, ends_in, file_names, is_log};
 use super::read::{Reading, understand};
 use super::row::{Tally, is_total};
 use super::schema::{Cell, Typing, marks, name};
 use super::settings::{self, CrsUnit, Section};
-use super::table::{Heading, Kind, Layout, lay_out, plain, read_rows, trim};
+use super::table::{Heading, Kind, Layout, decode, lay_out, plain, read_rows, trim};
 use crate::units::Plain;
 
 /// A line holds a mark in no fewer bytes: what is smaller need not be looked at.
@@ -117,9 +117,8 @@ impl Sections {
     pub fn open(folder: &Path, least: usize, crs_unit: CrsUnit<'_>) -> Option<Self> {
         let file = only_marks(folder, least as u64 * LINE)?;
         let settings_file: Arc<str> = Arc::from("job.toml");
-        let bytes = caps::read_file(&folder.join(&*settings_file), caps::SETTINGS).ok()?;
-        let (settings, found) =
-            settings::read_toml(&settings_file, &String::from_utf8(bytes).ok()?);
+        let text = self::text(&folder.join(&*settings_file), caps::SETTINGS)?;
+        let (settings, found) = settings::read_toml(&settings_file, &text);
         if !found.is_empty() || settings.iter().any(|section| section.name == "run") {
             return None;
         }
@@ -129,12 +128,7 @@ impl Sections {
         if !found.is_empty() || !said.usable || !said.points.files.is_empty() {
             return None;
         }
-        let text =
-            String::from_utf8(caps::read_file(&folder.join(&*file), caps::FILE).ok()?).ok()?;
-        let text = match text.strip_prefix('\u{feff}') {
-            Some(bare) => bare.to_owned(),
-            None => text,
-        };
+        let text = self::text(&folder.join(&*file), caps::FILE)?;
         let (separator, heading) = plain(&text, &file, &marks::TABLE)?;
         let top = read_rows(Arc::clone(&file), (text.get(..heading)?, ""), separator, 2);
         let (layout, _) = lay_out(&top, &marks::TABLE, false);
@@ -217,14 +211,17 @@ impl Sections {
     }
 }
 
+/// The text of a file of which reading has nothing to say.
+fn text(path: &Path, limit: u64) -> Option<String> {
+    let mut notes = Vec::new();
+    let text = decode(caps::read_file(path, limit).ok()?, &mut notes).ok()?;
+    notes.is_empty().then_some(text)
+}
+
 /// The table of marks of a folder that holds no further table or log, if it has at least so many bytes.
 fn only_marks(folder: &Path, bytes: u64) -> Option<Arc<str>> {
     let names = file_names(folder).ok()?;
-    let further = |name: &&String| {
-        let end = Path::new(name.as_str()).extension();
-        let is = |known| end.is_some_and(|end| end.eq_ignore_ascii_case(known));
-        is("csv") || is("nmea")
-    };
+    let further = |name: &&String| ends_in(name, "csv") || is_log(name);
     let mut tables = names.iter().filter(further);
     let (marks, more) = (tables.next()?, tables.next());
     let large = folder.join(marks).symlink_metadata().ok()?.len() >= bytes;

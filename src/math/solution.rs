@@ -191,6 +191,12 @@ impl Solution {
         if self.parts.shared > 0 {
             return self.form_covariance(&[(u, 1.0)], &[(v, 1.0)]);
         }
+        // Never −0, as a sum is not.
+        0.0 + self.own(u, v)
+    }
+
+    /// Covariance of two unknowns of one part while the shared ones stand still; zero for any others.
+    fn own(&self, u: u32, v: u32) -> f64 {
         match (self.at(u), self.at(v)) {
             (
                 At::Own { part, local },
@@ -200,8 +206,7 @@ impl Solution {
                 },
             ) if part == other => {
                 let n = self.parts.range(&self.parts.list[part]).len();
-                // Never −0, as a sum is not.
-                0.0 + self.blocks[part].entry(n, local, with)
+                self.blocks[part].entry(n, local, with)
             }
             _ => 0.0,
         }
@@ -219,18 +224,7 @@ impl Solution {
         let mut sum = 0.0;
         for &(u, a) in left {
             for &(v, b) in right {
-                if let (
-                    At::Own { part, local },
-                    At::Own {
-                        part: other,
-                        local: with,
-                    },
-                ) = (self.at(u), self.at(v))
-                    && part == other
-                {
-                    let n = self.parts.range(&self.parts.list[part]).len();
-                    sum += a * b * self.blocks[part].entry(n, local, with);
-                }
+                sum += a * b * self.own(u, v);
             }
         }
         let k = self.parts.shared;

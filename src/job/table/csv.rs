@@ -23,15 +23,12 @@ pub fn read(file: Arc<str>, bytes: Vec<u8>, spec: &TableSpec) -> Result<Table, S
     Ok(table)
 }
 
-/// Text whose lines are its rows and whose cells are what stands between separators: no quotation marks, no zero bytes, no lone
-/// carriage returns.
+/// Text whose lines are its rows and whose cells are what stands between separators: no quotation marks, no lone carriage returns.
 /// Its separator, and where the line after the heading begins, if its first line is the heading; `None` for any other text.
 pub fn plain(text: &str, file: &Arc<str>, spec: &TableSpec) -> Option<(u8, usize)> {
     let ends_line = |at: usize| text.as_bytes().get(at + 1) == Some(&b'\n');
     let bytes = text.as_bytes();
-    if memchr::memchr2(b'"', 0, bytes).is_some()
-        || !memchr::memchr_iter(b'\r', bytes).all(ends_line)
-    {
+    if memchr::memchr(b'"', bytes).is_some() || !memchr::memchr_iter(b'\r', bytes).all(ends_line) {
         return None;
     }
     let (separator, start) = separator(text, file, spec);
