@@ -68,6 +68,10 @@ impl Factor {
         }
     }
 
+    pub(super) fn is_sparse(&self) -> bool {
+        matches!(self, Self::Sparse(_))
+    }
+
     pub(super) fn pinned(&self) -> &[usize] {
         match self {
             Self::Dense(factor) => &factor.pinned,

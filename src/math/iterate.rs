@@ -16,6 +16,10 @@ const MOST_ITERATIONS: usize = 200;
 const DONE: f64 = 1e-12;
 /// Damping of the first step when care is called for.
 const CAREFUL: f64 = 1.0;
+/// A large part's factor serves for further steps once a step lowers the sum of squares by less than this part of it and one: by then
+/// directions hardly change. Such steps that gain no more than [`SHRINKING`] of the one before go on; else it is made anew. Our choice.
+const NEAR: f64 = 1e-2;
+const SHRINKING: f64 = 1e-4;
 /// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
 /// 5 mm): no reason to damp.
 const ROUNDING: f64 = 1e-7;
@@ -168,6 +172,37 @@ impl<M: Model> Setting<'_, M> {
             }
         }
         self.finish(&normal, right, &coupled, (damping, last), sums)
+    }
+
+    /// A part's equations at other values, with the factor that it has: [`Self::eliminate`] without what costs most.
+    fn again(
+        &self,
+        part: &Part,
+        x: &[f64],
+        shared: &[f64],
+        done: &mut Eliminated,
+        sums: &mut SharedSums,
+    ) {
+        let (base, width) = (self.parts.range(part).start, self.parts.width);
+        let values = self.values(part, x, shared);
+        let mut row = Row::default();
+        done.right.fill(0.0);
+        for &i in self
+            .parts
+            .rows_of(part)
+            .iter()
+            .filter(|i| !(self.skip)(**i as usize))
+        {
+            row.clear();
+            self.model.row(i as usize, &values, &mut row);
+            let weight = (row.sigma * row.sigma).recip();
+            sums.squares += row.misclosure * row.misclosure * weight;
+            for &(unknown, a) in &row.terms {
+                done.right[self.local(unknown, base, width)] += a * weight * row.misclosure;
+            }
+        }
+        done.step.copy_from_slice(&done.right);
+        done.factor.solve(&mut done.step);
     }
 
     fn local(&self, unknown: u32, base: usize, width: usize) -> usize {
@@ -341,13 +376,16 @@ impl<M: Model> Setting<'_, M> {
         damping: f64,
     ) -> End {
         let mut damping = damping;
+        let mut kept: Option<Vec<Eliminated>> = None;
+        let mut last_gain = f64::INFINITY;
         let mut end = End {
             ended: false,
             pinned: false,
             squares: f64::INFINITY,
         };
         for _ in 0..MOST_ITERATIONS {
-            let step = self.step(set, x, shared, with_shared, damping);
+            let again = kept.is_some();
+            let step = self.step(set, x, shared, with_shared, damping, kept.take());
             end.pinned = step.pinned;
             let squares = self.total(set, &step.x, &step.shared, with_shared);
             let scale = step.squares + 1.0;
@@ -363,6 +401,14 @@ impl<M: Model> Setting<'_, M> {
                 if step.squares - squares > 0.25 * step.gain || step.gain <= ROUNDING * scale {
                     damping = if damping < 1e-4 { 0.0 } else { damping * 0.1 };
                 }
+                let serves = step.parts.iter().all(|part| part.factor.is_sparse())
+                    && !with_shared
+                    && !step.pinned
+                    && damping == 0.0
+                    && step.gain <= NEAR * scale
+                    && (!again || step.gain <= SHRINKING * last_gain);
+                last_gain = step.gain;
+                kept = serves.then_some(step.parts);
             } else if damping > 1e12 {
                 return end;
             } else {
@@ -372,7 +418,7 @@ impl<M: Model> Setting<'_, M> {
         end
     }
 
-    /// One step from the present values, not yet judged.
+    /// One step from the present values, not yet judged; with the factors of an earlier one, if they are given.
     fn step(
         &self,
         set: &[u32],
@@ -380,8 +426,19 @@ impl<M: Model> Setting<'_, M> {
         shared: &[f64],
         with_shared: bool,
         damping: f64,
+        kept: Option<Vec<Eliminated>>,
     ) -> Step {
-        let (parts, mut sums) = self.pass(set, x, shared, (damping, false));
+        let (parts, mut sums) = match kept {
+            None => self.pass(set, x, shared, (damping, false)),
+            Some(mut parts) => {
+                let mut sums = SharedSums::new(self.parts.shared);
+                for (&p, done) in set.iter().zip(&mut parts) {
+                    let part = &self.parts.list[p as usize];
+                    self.again(part, x, shared, done, &mut sums);
+                }
+                (parts, sums)
+            }
+        };
         if with_shared {
             self.shared_rows(shared, &mut sums);
         }
@@ -415,6 +472,7 @@ impl<M: Model> Setting<'_, M> {
             .collect();
         Step {
             x: trial,
+            parts,
             shared,
             gain,
             squares: sums.squares,
@@ -426,6 +484,7 @@ impl<M: Model> Setting<'_, M> {
 /// A step to be judged.
 struct Step {
     x: Vec<f64>,
+    parts: Vec<Eliminated>,
     shared: Vec<f64>,
     /// By how much the linear equations say that the sum of squares falls.
     gain: f64,
