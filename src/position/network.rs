@@ -4,6 +4,7 @@
 use super::Touch;
 use crate::math::adjust::{Model, Row, Values};
 use crate::math::similarity::Similarity;
+use crate::math::solution::Solution;
 use crate::observe::kinds::{Plane, State, around, unit};
 use crate::observe::{Kind, Observations, Point, PointId, ShiftId};
 
@@ -180,6 +181,18 @@ impl<'a> Network<'a> {
             values[at..at + 4].copy_from_slice(&[a, b, e - self.origin.0, n - self.origin.1]);
         }
         values
+    }
+
+    /// Puts the places of the points that are unknowns where a solution has them.
+    pub(super) fn adjusted(&self, solution: &Solution, places: &mut [Option<Plane>]) {
+        for (slot, place) in self.slots.iter().zip(places) {
+            if let Slot::Node(node) = slot {
+                let at = 2 * *node as usize;
+                if let Some([e, n]) = solution.values.get(at..at + 2) {
+                    *place = Some((e + self.origin.0, n + self.origin.1));
+                }
+            }
+        }
     }
 
     /// First of the site grid's four unknowns.

@@ -1,11 +1,12 @@
-//! Distance: hypot(ΔE, ΔN).
+//! Distance: √(ΔE² + ΔN²).
 
 use super::{Equation, Locus, Plane, PointId, State};
 
 pub(super) fn equation(from: PointId, to: PointId, state: &dyn State) -> Equation {
     let (a, b) = (state.place(from), state.place(to));
     let (e, n) = (b.0 - a.0, b.1 - a.1);
-    let length = e.hypot(n);
+    // Lengths of a job are far from what a square could lose; `hypot` takes several times as long to be sure.
+    let length = (e * e + n * n).sqrt();
     let (e, n) = if length > 0.0 {
         (e / length, n / length)
     } else {
