@@ -7,13 +7,12 @@ use super::output::Output;
 use super::report::{self, Report};
 use super::{Status, batch, jobs, times};
 use crate::error::Error;
-use crate::export::deliver::{Delivered, Delivering, Delivery, deliver_later};
+use crate::export::deliver::{Delivered, Delivering, Delivery, Making, deliver_later};
 use crate::export::fields::Fields;
 use crate::export::{self, Format, sections};
-use crate::job::corrections::MOST_ROWS;
+use crate::job::corrections::{self, MOST_ROWS};
 use crate::pipeline::{self, Large, Options, Outcome};
 use crate::sheet::SheetOptions;
-use crate::watch;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let formats = args.plans.formats(export::select(&args.formats)?);
@@ -94,15 +93,17 @@ fn write(
     fields: Option<&Fields>,
     sheet: &SheetOptions,
 ) -> Result<Delivering, Error> {
-    watch::begin();
-    let corrections = jobs::corrections(&outcome)?;
-    watch::end("corrections");
     let Outcome {
         job,
         record,
         findings,
+        tables,
         ..
     } = outcome;
+    let making = tables.map(|tables| {
+        let findings = &findings;
+        move || corrections::workbook(&tables, findings)
+    });
     let record = record.filter(|_| !blocked);
     let unknown = record
         .as_ref()
@@ -119,7 +120,7 @@ fn write(
             id: &job,
             record,
             findings: &findings,
-            corrections,
+            corrections: making.as_ref().map(|making| making as Making<'_>),
             formats,
             fields,
             sheet,

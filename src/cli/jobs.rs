@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 
 use crate::error::{Error, unread};
 use crate::job;
-use crate::pipeline::Outcome;
 
 /// Every job that the paths name; `-` stands for the paths on standard input, one a line.
 pub fn named(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
@@ -59,10 +58,4 @@ fn misspelt(path: &Path) -> Option<String> {
     let commands = super::definition();
     let mut names = commands.get_subcommands().map(clap::Command::get_name);
     names.find(|name| job::near(name, word)).map(str::to_owned)
-}
-
-/// The workbook of corrections, where there is anything to correct.
-pub fn corrections(outcome: &Outcome) -> Result<Option<Vec<u8>>, Error> {
-    let workbook = |tables| job::corrections::workbook(tables, &outcome.findings);
-    outcome.tables.as_ref().map(workbook).transpose()
 }

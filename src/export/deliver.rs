@@ -15,6 +15,9 @@ use crate::record::AsBuilt;
 use crate::sheet::SheetOptions;
 use crate::watch;
 
+/// Makes a file's bytes while others are made.
+pub type Making<'a> = &'a (dyn Fn() -> Result<Vec<u8>, Error> + Sync);
+
 /// What is to be delivered.
 pub struct Delivery<'a> {
     /// Job id: the folder's name.
@@ -23,8 +26,8 @@ pub struct Delivery<'a> {
     pub record: Option<AsBuilt>,
     /// Findings.
     pub findings: &'a [Finding],
-    /// The corrections workbook, where there is one.
-    pub corrections: Option<Vec<u8>>,
+    /// What makes the corrections workbook, where there is one.
+    pub corrections: Option<Making<'a>>,
     /// Formats asked for.
     pub formats: &'a [&'a dyn Format],
     /// Names, units and values that somebody else's schema wants.
@@ -100,6 +103,7 @@ pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, 
             }
         }
     }
+    watch::begin();
     // Made once, and only where it is shown: it costs as much as writing the whole record.
     if written.iter().any(|format| format.shows_hash()) {
         record = record
@@ -109,31 +113,44 @@ pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, 
     }
     let draft = record.as_ref().and_then(|record| record.draft.as_ref());
     watch::end("hash");
-    let fill = |folder: &Path, flushes: &Flushes| -> Result<(), Error> {
+    let formats = |folder: &Path, flushes: &Flushes| -> Result<(), Error> {
         watch::begin();
-        if let Some(record) = &record {
-            let view = match fields {
-                Some(fields) => View::with_fields(record, fields)?,
-                None => View::new(record),
-            };
-            let view = View {
-                sheet: sheet.clone(),
-                ..view
-            };
-            watch::end("tables");
-            // At once: a large record's formats use all threads.
-            let results: Vec<Result<(), Error>> = written
-                .par_iter()
-                .map(|format| {
-                    watch::begin();
-                    let write = |out: &mut dyn Write| format.write(&view, out);
-                    let result = file(folder, format.file(), flushes, &write);
-                    watch::end(format.name());
-                    result
-                })
-                .collect();
-            results.into_iter().collect::<Result<(), Error>>()?;
+        let Some(record) = &record else { return Ok(()) };
+        let view = match fields {
+            Some(fields) => View::with_fields(record, fields)?,
+            None => View::new(record),
+        };
+        let view = View {
+            sheet: sheet.clone(),
+            ..view
+        };
+        watch::end("tables");
+        // At once: a large record's formats use all threads.
+        let results: Vec<Result<(), Error>> = written
+            .par_iter()
+            .map(|format| {
+                watch::begin();
+                let write = |out: &mut dyn Write| format.write(&view, out);
+                let result = file(folder, format.file(), flushes, &write);
+                watch::end(format.name());
+                result
+            })
+            .collect();
+        results.into_iter().collect()
+    };
+    let workbook = |folder: &Path, flushes: &Flushes| -> Result<(), Error> {
+        watch::begin();
+        if let Some(make) = corrections {
+            let bytes = make()?;
+            file(folder, CORRECTIONS, flushes, &|out| out.write_all(&bytes))?;
         }
+        watch::end("corrections");
+        Ok(())
+    };
+    let fill = |folder: &Path, flushes: &Flushes| -> Result<(), Error> {
+        let (formats, workbook) =
+            rayon::join(|| formats(folder, flushes), || workbook(folder, flushes));
+        formats.and(workbook)?;
         watch::begin();
         file(folder, findings::CSV, flushes, &|out| {
             findings::write_csv(findings, draft, out)
@@ -141,9 +158,6 @@ pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, 
         file(folder, findings::JSON, flushes, &|out| {
             findings::write_json(findings, draft, out)
         })?;
-        if let Some(bytes) = &corrections {
-            file(folder, CORRECTIONS, flushes, &|out| out.write_all(bytes))?;
-        }
         watch::end("findings");
         Ok(())
     };

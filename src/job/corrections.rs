@@ -326,7 +326,8 @@ fn write(
             }
         }
     }
-    for column in 0..page.columns.len().min(256) as u16 {
+    let plain = page.columns.len().min(256) as u16;
+    for column in 0..plain {
         sheet.set_column_format(column, &formats.text)?;
         sheet.set_column_width(column, 14)?;
     }
@@ -334,6 +335,11 @@ fn write(
         let format = match said.get(&(row, column)) {
             Some((level, _)) => marked(formats, *level),
             None if row == page.heading => &formats.heading,
+            // The column's own, which need not be looked up for every cell.
+            None if column < plain && *kind != Kind::Number => {
+                sheet.write_string(row, column, text)?;
+                continue;
+            }
             None => &formats.text,
         };
         match (kind, text.parse::<f64>()) {
