@@ -7,14 +7,13 @@
 use std::io::{self, Write};
 
 use serde::Serialize;
-use serde::ser::{SerializeMap, Serializer};
 use serde_json::{Value as Json, json};
 
 use super::geometry::{self, Place, Shape};
 use super::sections::BySection;
 use super::table::{Item, Row, Table};
 use super::value::{GEOGRAPHIC_DECIMALS, LENGTH_DECIMALS, Value, round};
-use super::{Format, View, draft, rows};
+use super::{Format, View, draft, figure, rows};
 use crate::record::AsBuilt;
 
 /// The map.
@@ -48,7 +47,7 @@ impl Format for GeoJson {
         let between = self.between().len();
         rows::write(layers.rows(view.record), out, &|first, rows, bytes| {
             let start = bytes.len();
-            layers.append(rows.iter().copied(), bytes)?;
+            layers.append(rows.iter().copied(), bytes);
             if first {
                 bytes.drain(start..start + between);
             }
@@ -74,7 +73,8 @@ impl BySection for GeoJson {
 
     fn rows(&self, view: &View<'_>, out: &mut Vec<u8>) -> io::Result<()> {
         let layers = Layers::of(view);
-        layers.append(layers.rows(view.record), out)
+        layers.append(layers.rows(view.record), out);
+        Ok(())
     }
 
     fn between(&self) -> &'static [u8] {
@@ -90,20 +90,38 @@ impl BySection for GeoJson {
     }
 }
 
+/// A table whose rows are features, and its columns' names as members of an object.
+struct Layer<'v> {
+    table: &'v Table,
+    names: Vec<Vec<u8>>,
+}
+
 /// The tables whose rows are features.
 struct Layers<'v> {
-    all: Vec<&'v Table>,
+    all: Vec<Layer<'v>>,
 }
 
 impl<'v> Layers<'v> {
     fn of(view: &'v View<'_>) -> Self {
+        let layer = |table: &'v Table| {
+            let names = table.columns.iter().map(|column| {
+                let mut name = Vec::new();
+                append_text(&column.name, &mut name);
+                name.push(b':');
+                name
+            });
+            Layer {
+                names: names.collect(),
+                table,
+            }
+        };
         Self {
-            all: view.features().collect(),
+            all: view.features().map(layer).collect(),
         }
     }
 
-    fn named(&self, name: &str) -> Option<&'v Table> {
-        self.all.iter().copied().find(|table| table.name == name)
+    fn named(&self, name: &str) -> Option<&Layer<'v>> {
+        self.all.iter().find(|layer| layer.table.name == name)
     }
 
     /// Every run with its marks, then everything else: what belongs together stands together, and a large job can be written a run
@@ -126,20 +144,19 @@ impl<'v> Layers<'v> {
         let further = self
             .all
             .iter()
+            .map(|layer| layer.table)
             .filter(|table| ![RUN, MARK].contains(&table.name));
         let further = further.flat_map(move |table| table.rows(record));
         all.map(row).chain(further)
     }
 
-    fn append<'r>(&self, rows: impl Iterator<Item = Row<'r>>, out: &mut Vec<u8>) -> io::Result<()> {
+    fn append<'r>(&self, rows: impl Iterator<Item = Row<'r>>, out: &mut Vec<u8>) {
         for row in rows {
-            let Some(table) = self.named(super::columns::feature(row.item)) else {
-                continue;
-            };
-            out.extend_from_slice(b",\n");
-            serde_json::to_writer(&mut *out, &Feature { table, row })?;
+            if let Some(layer) = self.named(super::columns::feature(row.item)) {
+                out.extend_from_slice(b",\n");
+                layer.append(row, out);
+            }
         }
-        Ok(())
     }
 }
 
@@ -156,40 +173,84 @@ pub fn no_georeference(record: &AsBuilt) -> Option<String> {
     })
 }
 
-struct Feature<'a> {
-    table: &'a Table,
-    row: Row<'a>,
-}
-
-impl Serialize for Feature<'_> {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut map = serializer.serialize_map(None)?;
-        map.serialize_entry("type", "Feature")?;
-        map.serialize_entry("id", super::columns::id(self.row.item))?;
-        map.serialize_entry("geometry", &geometry(&geometry::geographic(self.row)))?;
-        map.serialize_entry("properties", &Properties(self))?;
-        map.end()
-    }
-}
-
-struct Properties<'a>(&'a Feature<'a>);
-
-impl Serialize for Properties<'_> {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut map = serializer.serialize_map(None)?;
-        for column in &self.0.table.columns {
-            let value: Value<'_> = column.value(self.0.row);
-            if !value.is_absent() {
-                map.serialize_entry(&column.name, &value)?;
+impl Layer<'_> {
+    /// Appends a feature: by hand, since what all features have in common is most of it.
+    fn append(&self, row: Row<'_>, out: &mut Vec<u8>) {
+        out.extend_from_slice(b"{\"type\":\"Feature\",\"id\":");
+        append_text(super::columns::id(row.item), out);
+        out.extend_from_slice(b",\"geometry\":");
+        append_geometry(geometry(&geometry::geographic(row)), out);
+        out.extend_from_slice(b",\"properties\":{");
+        let mut more = false;
+        for (column, name) in self.table.columns.iter().zip(&self.names) {
+            let value = column.unrounded(row);
+            if value.is_absent() {
+                continue;
+            }
+            if more {
+                out.push(b',');
+            }
+            more = true;
+            out.extend_from_slice(name);
+            match (value, column.quantity.decimals()) {
+                (Value::Real(value), Some(decimals)) => figure::append_json(value, decimals, out),
+                (Value::Text(text), _) => append_text(&text, out),
+                (other, _) => append_value(&other, out),
             }
         }
-        map.end()
+        out.extend_from_slice(b"}}");
     }
+}
+
+/// Appends a string: as it is, where nothing in it has to be told otherwise.
+fn append_text(text: &str, out: &mut Vec<u8>) {
+    let plain = |byte: u8| byte >= b' ' && byte != b'"' && byte != b'\\';
+    if text.bytes().all(plain) {
+        out.push(b'"');
+        out.extend_from_slice(text.as_bytes());
+        out.push(b'"');
+    } else {
+        append_value(text, out);
+    }
+}
+
+fn append_value<T: Serialize + ?Sized>(value: &T, out: &mut Vec<u8>) {
+    // Neither a vector nor a plain value can fail.
+    let _ = serde_json::to_writer(out, value);
+}
+
+fn append_geometry(geometry: Option<Geometry>, out: &mut Vec<u8>) {
+    let list = |places: &[Position], out: &mut Vec<u8>| {
+        append_list(places, out, |place, out| place.append(out));
+    };
+    let (kind, append): (&str, &dyn Fn(&mut Vec<u8>)) = match &geometry {
+        None => return out.extend_from_slice(b"null"),
+        Some(Geometry::Point(place)) => ("Point", &|out| place.append(out)),
+        Some(Geometry::LineString(places)) => ("LineString", &|out| list(places, out)),
+        Some(Geometry::MultiLineString(parts)) => ("MultiLineString", &|out| {
+            append_list(parts, out, |part, out| list(part, out));
+        }),
+    };
+    out.extend_from_slice(b"{\"type\":\"");
+    out.extend_from_slice(kind.as_bytes());
+    out.extend_from_slice(b"\",\"coordinates\":");
+    append(out);
+    out.push(b'}');
+}
+
+fn append_list<T>(items: &[T], out: &mut Vec<u8>, each: impl Fn(&T, &mut Vec<u8>)) {
+    out.push(b'[');
+    for (at, item) in items.iter().enumerate() {
+        if at > 0 {
+            out.push(b',');
+        }
+        each(item, out);
+    }
+    out.push(b']');
 }
 
 /// A geometry as it is written.
-#[derive(Debug, Serialize)]
-#[serde(tag = "type", content = "coordinates")]
+#[derive(Debug)]
 enum Geometry {
     Point(Position),
     LineString(Vec<Position>),
@@ -215,11 +276,28 @@ fn geometry(shape: &Shape) -> Option<Geometry> {
 }
 
 /// Two coordinates, or three.
-#[derive(Debug, Serialize)]
-#[serde(untagged)]
+#[derive(Debug)]
 enum Position {
     Flat([f64; 2]),
     High([f64; 3]),
+}
+
+impl Position {
+    fn append(&self, out: &mut Vec<u8>) {
+        let (flat, z) = match self {
+            Self::Flat(flat) => (*flat, None),
+            Self::High([x, y, z]) => ([*x, *y], Some(*z)),
+        };
+        out.push(b'[');
+        figure::append_json(flat[0], GEOGRAPHIC_DECIMALS, out);
+        out.push(b',');
+        figure::append_json(flat[1], GEOGRAPHIC_DECIMALS, out);
+        if let Some(z) = z {
+            out.push(b',');
+            figure::append_json(z, LENGTH_DECIMALS, out);
+        }
+        out.push(b']');
+    }
 }
 
 fn position(place: &Place) -> Position {
@@ -364,10 +442,32 @@ mod tests {
         Place { x, y, z: None }
     }
 
+    fn written(shape: &Shape) -> Json {
+        let mut out = Vec::new();
+        append_geometry(geometry(shape), &mut out);
+        serde_json::from_slice(&out).unwrap()
+    }
+
+    #[test]
+    fn text_is_told_as_json_wants_it() {
+        for text in [
+            "",
+            "plain",
+            "a \"b\" \\ c",
+            "line\nbreak",
+            "\u{1}",
+            "é\u{2028}\u{7f}",
+        ] {
+            let mut out = Vec::new();
+            append_text(text, &mut out);
+            assert_eq!(out, serde_json::to_vec(text).unwrap());
+        }
+    }
+
     #[test]
     fn a_line_over_the_180th_meridian_is_cut_there() {
         let line = Shape::Line(vec![place(179.9999, -16.8), place(-179.9999, -16.9)]);
-        let cut = serde_json::to_value(geometry(&line)).unwrap();
+        let cut = written(&line);
         assert_eq!(cut["type"], "MultiLineString");
         assert_eq!(
             cut["coordinates"],
@@ -385,7 +485,7 @@ mod tests {
     #[test]
     fn a_line_elsewhere_is_whole() {
         let line = Shape::Line(vec![place(-0.0001, 51.0), place(0.0001, 51.1)]);
-        let whole = serde_json::to_value(geometry(&line)).unwrap();
+        let whole = written(&line);
         assert_eq!(whole["type"], "LineString");
         assert_eq!(
             Extent::of_shapes(std::iter::once(line)).bounds(),

@@ -15,6 +15,7 @@ pub mod deliver;
 pub mod draft;
 pub mod dxf;
 pub mod fields;
+mod figure;
 pub mod findings;
 pub mod flush;
 pub mod geojson;

@@ -83,7 +83,7 @@ struct Sink<'a> {
 }
 
 impl Sink<'_> {
-    fn take(&mut self, section: Bytes) -> io::Result<()> {
+    fn take(&mut self, section: &Bytes) -> io::Result<()> {
         for (((out, begun), bytes), format) in
             self.files.iter_mut().zip(&section.files).zip(self.formats)
         {
@@ -91,8 +91,9 @@ impl Sink<'_> {
             out.write_all(bytes.get(skip..).unwrap_or_default())?;
             *begun |= !bytes.is_empty();
         }
-        for (key, both) in section.findings {
-            let waiting = match self.findings.entry(key) {
+        let some = |(_, both): &(_, &[Vec<u8>; 2])| both.iter().any(|bytes| !bytes.is_empty());
+        for (key, both) in section.findings.iter().filter(some) {
+            let waiting = match self.findings.entry(*key) {
                 Entry::Occupied(slot) => slot.into_mut(),
                 Entry::Vacant(slot) => {
                     let waiting = || -> io::Result<Waiting> {
@@ -105,7 +106,7 @@ impl Sink<'_> {
                     slot.insert([waiting()?, waiting()?])
                 }
             };
-            for (waiting, bytes) in waiting.iter_mut().zip(&both) {
+            for (waiting, bytes) in waiting.iter_mut().zip(both) {
                 waiting.push(bytes)?;
             }
         }
@@ -294,6 +295,7 @@ fn all(
             .use_current_thread()
             .build();
         let _pool = pool.map_err(io::Error::other)?;
+        let mut made = Bytes::default();
         loop {
             let at = next.fetch_add(1, Ordering::Relaxed);
             if at >= count || turn.over() {
@@ -302,14 +304,14 @@ fn all(
             let Some(record) = section(at) else {
                 return Ok(false);
             };
-            let bytes = after("rows", bytes(&record, formats))?;
+            after("rows", made.remake(&record, formats))?;
             drop(record);
             if !turn.wait(at) {
                 break;
             }
             sink.lock()
                 .unwrap_or_else(PoisonError::into_inner)
-                .take(bytes)?;
+                .take(&made)?;
             turn.pass();
         }
         std::mem::forget(watch);
@@ -329,29 +331,30 @@ fn all(
     })
 }
 
-fn bytes(record: &AsBuilt, formats: &[&dyn BySection]) -> io::Result<Bytes> {
-    let view = View::new(record);
-    let mut all = Bytes {
-        extent: Extent::of(&view),
-        ..Bytes::default()
-    };
-    for format in formats {
-        let mut bytes = Vec::new();
-        format.rows(&view, &mut bytes)?;
-        all.files.push(bytes);
+impl Bytes {
+    /// Makes those of another section, in the room of the last one's.
+    fn remake(&mut self, record: &AsBuilt, formats: &[&dyn BySection]) -> io::Result<()> {
+        let view = View::new(record);
+        self.extent = Extent::of(&view);
+        self.files.resize_with(formats.len(), Vec::new);
+        for (format, bytes) in formats.iter().zip(&mut self.files) {
+            bytes.clear();
+            format.rows(&view, bytes)?;
+        }
+        for bytes in self.findings.values_mut().flatten() {
+            bytes.clear();
+        }
+        // They are in order of level and code already.
+        let alike = |a: &Finding, b: &Finding| (a.level, a.code) == (b.level, b.code);
+        for some in record.findings.chunk_by(alike) {
+            let Some(first) = some.first() else { continue };
+            let key = (Reverse(first.level), first.code);
+            let both = self.findings.entry(key).or_default();
+            findings::append_csv(some, &mut both[0]);
+            findings::append_json(some, &mut both[1])?;
+        }
+        Ok(())
     }
-    // They are in order of level and code already.
-    let alike = |a: &Finding, b: &Finding| (a.level, a.code) == (b.level, b.code);
-    for some in record.findings.chunk_by(alike) {
-        let Some(first) = some.first() else { continue };
-        let both = all
-            .findings
-            .entry((Reverse(first.level), first.code))
-            .or_default();
-        findings::append_csv(some, &mut both[0]);
-        findings::append_json(some, &mut both[1])?;
-    }
-    Ok(all)
 }
 
 /// Puts the findings in their order.

@@ -123,7 +123,7 @@ impl Grounds for Heights {
             _ => None,
         };
         match (node(a), node(b)) {
-            (Some(a), Some(b)) => self.solution.covariance(a, b),
+            (Some(a), Some(b)) if !self.solution.apart(a, b) => self.solution.covariance(a, b),
             _ => 0.0,
         }
     }

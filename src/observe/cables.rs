@@ -78,11 +78,11 @@ pub(super) fn hints(job: &Job, marks: &[MarkPoints], ground_to_grid: f64) -> Vec
 
 /// End points, peaks and the exposed pipe lie within [`REACH`] depths of their mark.
 fn ends(job: &Job, mark: &MarkPoints, ground_to_grid: f64) -> Vec<CableHint> {
-    let Some((row, centre)) = mark.centre else {
+    let others = [mark.ahead, mark.behind, mark.peak, mark.exposed];
+    let Some((row, centre)) = mark.centre.filter(|_| others.iter().any(Option::is_some)) else {
         return Vec::new();
     };
     let depth = depth(job, row);
-    let others = [mark.ahead, mark.behind, mark.peak, mark.exposed];
     let others = others.into_iter().flatten();
     let length = REACH * depth * ground_to_grid;
     let sigma = job.accuracy.end.hypot(job.accuracy.end_fraction * depth);

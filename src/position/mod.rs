@@ -221,7 +221,10 @@ impl Places for Adjusted {
     fn covariance(&self, a: PointId, b: PointId) -> Block {
         let slot = |point: PointId| self.slots.get(point.0 as usize);
         if let (Some(Slot::Node(a)), Some(Slot::Node(b))) = (slot(a), slot(b)) {
-            // Most points: their coordinates are unknowns themselves.
+            // Most points: their coordinates are unknowns themselves, and most pairs share nothing.
+            if self.solution.apart(*a, *b) {
+                return Block::default();
+            }
             let entry = |i: u32, j: u32| self.solution.covariance(2 * a + i, 2 * b + j);
             return [[entry(0, 0), entry(0, 1)], [entry(1, 0), entry(1, 1)]];
         }

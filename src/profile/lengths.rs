@@ -2,8 +2,8 @@
 
 use super::Figure;
 use super::inverts::{Invert, unit};
-use crate::math::block::{self, Block};
-use crate::run::{Inputs, Traced, Vertex, VertexKind};
+use crate::math::block;
+use crate::run::{Inputs, Rests, Traced, Vertex, VertexKind};
 
 /// Up to this many vertices, the covariance of every pair counts; beyond, that of near neighbours and of the two ends.
 const PAIRS: usize = 64;
@@ -39,10 +39,14 @@ pub(super) fn variance(inputs: Inputs<'_>, traced: &Traced, from: usize, to: usi
         let after = ways.get(index).copied().unwrap_or_default();
         [before[0] - after[0], before[1] - after[1]]
     };
+    let pulls: Vec<[f64; 2]> = (0..vertices.len()).map(pull).collect();
+    let rests: Vec<Option<Rests>> = vertices
+        .iter()
+        .map(|vertex| traced.rests(vertex.kind))
+        .collect();
     let last = vertices.len().saturating_sub(1);
     let mut variance = 0.0;
-    for (i, vertex) in vertices.iter().enumerate() {
-        let a = pull(i);
+    for (i, (vertex, &a)) in vertices.iter().zip(&pulls).enumerate() {
         variance += block::along(vertex.covariance, a);
         let reach = if vertices.len() <= PAIRS {
             last
@@ -51,22 +55,15 @@ pub(super) fn variance(inputs: Inputs<'_>, traced: &Traced, from: usize, to: usi
         };
         let near = (i + 1..=reach).chain((i == 0 && reach < last).then_some(last));
         for j in near {
-            if let Some(other) = vertices.get(j) {
-                variance += 2.0 * block::between(joint(inputs, traced, vertex, other), a, pull(j));
+            if let (Some(Some(one)), Some(Some(other)), Some(&b)) =
+                (rests.get(i), rests.get(j), pulls.get(j))
+            {
+                let joint = one.covariance(other, &|i, j| traced.covariance(inputs.places, i, j));
+                variance += 2.0 * block::between(joint, a, b);
             }
         }
     }
     variance.max(0.0)
-}
-
-/// Covariance of two different vertices.
-fn joint(inputs: Inputs<'_>, traced: &Traced, a: &Vertex, b: &Vertex) -> Block {
-    match (traced.rests(a.kind), traced.rests(b.kind)) {
-        (Some(one), Some(other)) => {
-            one.covariance(&other, &|i, j| traced.covariance(inputs.places, i, j))
-        }
-        _ => block::ZERO,
-    }
 }
 
 /// Length along the pipe to each vertex, as far as the inverts are known.

@@ -44,7 +44,11 @@ impl Rests {
         let mut sum = block::ZERO;
         for &(a, rate_a) in &self.marks {
             for &(b, rate_b) in &other.marks {
-                sum = block::add(sum, block::carried(rate_a, joint(a, b), rate_b));
+                let joint = joint(a, b);
+                // Of most pairs.
+                if joint != block::ZERO {
+                    sum = block::add(sum, block::carried(rate_a, joint, rate_b));
+                }
             }
         }
         sum

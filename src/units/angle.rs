@@ -1,6 +1,6 @@
 //! Angles, bearings, and geographic coordinates as people write them; radians come out.
 
-use super::number::parse_number;
+use super::number::{checked, is_bare, parse_number};
 
 /// Which geographic coordinate.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -111,7 +111,16 @@ struct Degrees {
 
 /// Degrees, minutes, seconds, each closed by its own mark, a blank, a dash or the end.
 fn degrees(text: &str, decimal_comma: bool) -> Result<Degrees, String> {
-    let text = text.trim().replace(['\u{2212}', '\u{2013}'], "-");
+    let text = text.trim();
+    if is_bare(text) {
+        // Most of all.
+        return Ok(Degrees {
+            value: checked(text)?,
+            signed: text.starts_with(['-', '+']),
+            groups: 1,
+        });
+    }
+    let text = text.replace(['\u{2212}', '\u{2013}'], "-");
     let signed = text.starts_with(['-', '+']);
     let negative = text.starts_with('-');
     let mut rest = text.trim_start_matches(['-', '+']).trim_start();

@@ -57,7 +57,7 @@ fn with_point(text: &str, decimal_comma: bool) -> Result<String, String> {
 }
 
 /// Sign, digits and at most one point, with at least one digit.
-fn is_bare(text: &str) -> bool {
+pub(super) fn is_bare(text: &str) -> bool {
     let digits = text.strip_prefix(['-', '+']).unwrap_or(text);
     let (mut points, mut any) = (0, false);
     for byte in digits.bytes() {
@@ -70,7 +70,7 @@ fn is_bare(text: &str) -> bool {
     any && points <= 1
 }
 
-fn checked(text: &str) -> Result<f64, String> {
+pub(super) fn checked(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(value) if value.abs() <= LARGEST => Ok(value),
         Ok(_) => Err("it is larger than anything on Earth".to_owned()),

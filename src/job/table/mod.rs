@@ -252,6 +252,12 @@ impl Table {
 
 /// Takes blanks of every kind and byte-order marks off both ends.
 pub(super) fn trim(text: &str) -> &str {
+    if let [first, .., last] | [first @ last] = text.as_bytes()
+        && first.is_ascii_graphic()
+        && last.is_ascii_graphic()
+    {
+        return text;
+    }
     text.trim_matches(|letter: char| {
         letter.is_whitespace() || matches!(letter, '\u{feff}' | '\u{200b}')
     })
