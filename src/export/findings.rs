@@ -2,10 +2,8 @@
 
 use std::io::{self, Write};
 
-use serde::Serialize;
-
 use super::table::{self, Item, Row, Table};
-use super::{csv, draft};
+use super::{append, csv, draft};
 use crate::findings::Finding;
 use crate::record::model::Draft;
 
@@ -41,15 +39,6 @@ fn declared(draft: Option<&Draft>) -> Option<Table> {
     Some(table)
 }
 
-/// A finding as JSON has it; in a draft each says so.
-#[derive(Serialize)]
-struct Entry<'a> {
-    #[serde(flatten)]
-    finding: &'a Finding,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    draft: Option<&'a str>,
-}
-
 /// Appends rows of the table.
 pub(super) fn append_csv(findings: &[Finding], out: &mut Vec<u8>) {
     let Some(table) = declared(None) else {
@@ -58,21 +47,45 @@ pub(super) fn append_csv(findings: &[Finding], out: &mut Vec<u8>) {
     csv::append_rows(&table, rows(findings), out);
 }
 
-/// Appends entries of the array, each after a comma.
-pub(super) fn append_json(findings: &[Finding], out: &mut Vec<u8>) -> io::Result<()> {
-    let entries: Vec<Entry<'_>> = findings
-        .iter()
-        .map(|finding| Entry {
-            finding,
-            draft: None,
-        })
-        .collect();
-    let mut array = Vec::new();
-    serde_json::to_writer_pretty(&mut array, &entries)?;
-    out.push(b',');
-    out.extend_from_slice(array.get(1..array.len() - 2).unwrap_or_default());
-    Ok(())
+/// Appends entries of the array, each after a comma; in a draft each says so.
+pub(super) fn append_json(findings: &[Finding], draft: Option<&str>, out: &mut Vec<u8>) {
+    for finding in findings {
+        out.push(b',');
+        let mut first = true;
+        let mut member = |name: &str, value: Option<&dyn Fn(&mut Vec<u8>)>| {
+            let Some(append) = value else { return };
+            out.extend_from_slice(if first { b"\n  {\n    " } else { b",\n    " });
+            first = false;
+            append::json_text(name, out);
+            out.extend_from_slice(b": ");
+            append(out);
+        };
+        let words = [
+            ("code", Some(finding.code.word())),
+            ("level", Some(finding.level.word())),
+            ("job", Some(&*finding.job)),
+            ("run", finding.run.as_deref()),
+            ("mark", finding.mark.as_deref()),
+            ("source", finding.source.as_deref()),
+        ];
+        for (name, text) in words {
+            let text = text.map(|text| move |out: &mut Vec<u8>| append::json_text(text, out));
+            member(name, text.as_ref().map(|append| append as _));
+        }
+        for (name, value) in [("value", finding.value), ("limit", finding.limit)] {
+            let value = value.map(|value| move |out: &mut Vec<u8>| append::json(&value, out));
+            member(name, value.as_ref().map(|append| append as _));
+        }
+        for (name, text) in [("message", Some(&*finding.message)), ("draft", draft)] {
+            let text = text.map(|text| move |out: &mut Vec<u8>| append::json_text(text, out));
+            member(name, text.as_ref().map(|append| append as _));
+        }
+        out.extend_from_slice(b"\n  }");
+    }
 }
+
+/// Findings made into bytes at once.
+const BUNDLE: usize = 1024;
 
 /// Writes the array.
 pub fn write_json(
@@ -81,10 +94,44 @@ pub fn write_json(
     out: &mut dyn Write,
 ) -> io::Result<()> {
     let words = draft.map(Draft::words);
-    let entries = findings.iter().map(|finding| Entry {
-        finding,
-        draft: words.as_deref(),
-    });
-    serde_json::to_writer_pretty(&mut *out, &entries.collect::<Vec<_>>())?;
-    out.write_all(b"\n")
+    out.write_all(b"[")?;
+    let mut bytes = Vec::new();
+    for (at, some) in findings.chunks(BUNDLE).enumerate() {
+        bytes.clear();
+        append_json(some, words.as_deref(), &mut bytes);
+        // No comma before the first.
+        out.write_all(bytes.get(usize::from(at == 0)..).unwrap_or_default())?;
+    }
+    out.write_all(if findings.is_empty() {
+        b"]\n"
+    } else {
+        b"\n]\n"
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::Code;
+
+    #[test]
+    fn the_array_is_what_the_derived_form_gives() {
+        let bare = Finding::new(Code::Unchecked, "");
+        let full = Finding::new(Code::LowGrade, "a \"b\"\nc é")
+            .run("R 1")
+            .mark("\\")
+            .column("depth_1")
+            .figures(0.1 + 0.2, Some(2.0));
+        let source = Finding {
+            source: Some("marks.csv:3".to_owned()),
+            ..full.clone()
+        };
+        for findings in [vec![], vec![bare.clone()], vec![bare, full, source]] {
+            let mut out = Vec::new();
+            write_json(&findings, None, &mut out).unwrap();
+            let mut derived = serde_json::to_vec_pretty(&findings).unwrap();
+            derived.push(b'\n');
+            assert_eq!(String::from_utf8(out), String::from_utf8(derived));
+        }
+    }
 }

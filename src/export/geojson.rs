@@ -6,14 +6,13 @@
 
 use std::io::{self, Write};
 
-use serde::Serialize;
 use serde_json::{Value as Json, json};
 
 use super::geometry::{self, Place, Shape};
 use super::sections::BySection;
 use super::table::{Item, Row, Table};
 use super::value::{GEOGRAPHIC_DECIMALS, LENGTH_DECIMALS, Value, round};
-use super::{Format, View, draft, figure, rows};
+use super::{Format, View, append, draft, rows};
 use crate::record::AsBuilt;
 
 /// The map.
@@ -106,7 +105,7 @@ impl<'v> Layers<'v> {
         let layer = |table: &'v Table| {
             let names = table.columns.iter().map(|column| {
                 let mut name = Vec::new();
-                append_text(&column.name, &mut name);
+                append::json_text(&column.name, &mut name);
                 name.push(b':');
                 name
             });
@@ -177,7 +176,7 @@ impl Layer<'_> {
     /// Appends a feature: by hand, since what all features have in common is most of it.
     fn append(&self, row: Row<'_>, out: &mut Vec<u8>) {
         out.extend_from_slice(b"{\"type\":\"Feature\",\"id\":");
-        append_text(super::columns::id(row.item), out);
+        append::json_text(super::columns::id(row.item), out);
         out.extend_from_slice(b",\"geometry\":");
         append_geometry(geometry(&geometry::geographic(row)), out);
         out.extend_from_slice(b",\"properties\":{");
@@ -193,30 +192,13 @@ impl Layer<'_> {
             more = true;
             out.extend_from_slice(name);
             match (value, column.quantity.decimals()) {
-                (Value::Real(value), Some(decimals)) => figure::append_json(value, decimals, out),
-                (Value::Text(text), _) => append_text(&text, out),
-                (other, _) => append_value(&other, out),
+                (Value::Real(value), Some(decimals)) => append::json_figure(value, decimals, out),
+                (Value::Text(text), _) => append::json_text(&text, out),
+                (other, _) => append::json(&other, out),
             }
         }
         out.extend_from_slice(b"}}");
     }
-}
-
-/// Appends a string: as it is, where nothing in it has to be told otherwise.
-fn append_text(text: &str, out: &mut Vec<u8>) {
-    let plain = |byte: u8| byte >= b' ' && byte != b'"' && byte != b'\\';
-    if text.bytes().all(plain) {
-        out.push(b'"');
-        out.extend_from_slice(text.as_bytes());
-        out.push(b'"');
-    } else {
-        append_value(text, out);
-    }
-}
-
-fn append_value<T: Serialize + ?Sized>(value: &T, out: &mut Vec<u8>) {
-    // Neither a vector nor a plain value can fail.
-    let _ = serde_json::to_writer(out, value);
 }
 
 fn append_geometry(geometry: Option<Geometry>, out: &mut Vec<u8>) {
@@ -289,12 +271,12 @@ impl Position {
             Self::High([x, y, z]) => ([*x, *y], Some(*z)),
         };
         out.push(b'[');
-        figure::append_json(flat[0], GEOGRAPHIC_DECIMALS, out);
+        append::json_figure(flat[0], GEOGRAPHIC_DECIMALS, out);
         out.push(b',');
-        figure::append_json(flat[1], GEOGRAPHIC_DECIMALS, out);
+        append::json_figure(flat[1], GEOGRAPHIC_DECIMALS, out);
         if let Some(z) = z {
             out.push(b',');
-            figure::append_json(z, LENGTH_DECIMALS, out);
+            append::json_figure(z, LENGTH_DECIMALS, out);
         }
         out.push(b']');
     }
@@ -446,22 +428,6 @@ mod tests {
         let mut out = Vec::new();
         append_geometry(geometry(shape), &mut out);
         serde_json::from_slice(&out).unwrap()
-    }
-
-    #[test]
-    fn text_is_told_as_json_wants_it() {
-        for text in [
-            "",
-            "plain",
-            "a \"b\" \\ c",
-            "line\nbreak",
-            "\u{1}",
-            "é\u{2028}\u{7f}",
-        ] {
-            let mut out = Vec::new();
-            append_text(text, &mut out);
-            assert_eq!(out, serde_json::to_vec(text).unwrap());
-        }
     }
 
     #[test]

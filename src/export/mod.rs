@@ -9,13 +9,13 @@ use crate::error::Error;
 use crate::record::AsBuilt;
 use crate::sheet::SheetOptions;
 
+mod append;
 pub mod columns;
 pub mod csv;
 pub mod deliver;
 pub mod draft;
 pub mod dxf;
 pub mod fields;
-mod figure;
 pub mod findings;
 pub mod flush;
 pub mod geojson;

@@ -351,7 +351,7 @@ impl Bytes {
             let key = (Reverse(first.level), first.code);
             let both = self.findings.entry(key).or_default();
             findings::append_csv(some, &mut both[0]);
-            findings::append_json(some, &mut both[1])?;
+            findings::append_json(some, None, &mut both[1]);
         }
         Ok(())
     }

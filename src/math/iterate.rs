@@ -83,6 +83,15 @@ impl SharedSums {
     }
 }
 
+/// Room for one equation after another.
+#[derive(Default)]
+struct Scratch {
+    row: Row,
+    coupled: Vec<(u32, u32, f64)>,
+    terms: Vec<(usize, f64)>,
+    global: Vec<(u32, f64)>,
+}
+
 /// What is fixed during a solution.
 struct Setting<'a, M> {
     model: &'a M,
@@ -127,16 +136,20 @@ impl<M: Model> Setting<'_, M> {
         shared: &[f64],
         (damping, last): (f64, bool),
         sums: &mut SharedSums,
+        scratch: &mut Scratch,
     ) -> Eliminated {
         let n = self.parts.range(part).len();
         let (base, width) = (self.parts.range(part).start, self.parts.width);
         let values = self.values(part, x, shared);
         let mut normal = Normal::new(n, part.pattern.as_ref());
         let mut right = vec![0.0; n];
-        let mut row = Row::default();
-        let mut coupled: Vec<(u32, u32, f64)> = Vec::new();
-        let mut terms: Vec<(usize, f64)> = Vec::new();
-        let mut global: Vec<(u32, f64)> = Vec::new();
+        let Scratch {
+            row,
+            coupled,
+            terms,
+            global,
+        } = scratch;
+        coupled.clear();
         for &i in self
             .parts
             .rows_of(part)
@@ -144,10 +157,10 @@ impl<M: Model> Setting<'_, M> {
             .filter(|i| !(self.skip)(**i as usize))
         {
             row.clear();
-            self.model.row(i as usize, &values, &mut row);
+            self.model.row(i as usize, &values, row);
             let weight = (row.sigma * row.sigma).recip();
             sums.squares += row.misclosure * row.misclosure * weight;
-            sums.add_row(&row, self.own);
+            sums.add_row(row, self.own);
             terms.clear();
             global.clear();
             for &(unknown, a) in &row.terms {
@@ -171,7 +184,7 @@ impl<M: Model> Setting<'_, M> {
                 );
             }
         }
-        self.finish(&normal, right, &coupled, (damping, last), sums)
+        self.finish(&normal, right, coupled, (damping, last), sums)
     }
 
     /// A part's equations at other values, with the factor that it has: [`Self::eliminate`] without what costs most.
@@ -269,19 +282,22 @@ impl<M: Model> Setting<'_, M> {
         x: &[f64],
         shared: &[f64],
         how: (f64, bool),
+        scratch: &mut Scratch,
     ) -> (Vec<Eliminated>, SharedSums) {
+        let bundle = |bundle: &[u32], scratch: &mut Scratch| {
+            let mut sums = SharedSums::new(self.parts.shared);
+            let done = bundle.iter().map(|&p| {
+                let part = &self.parts.list[p as usize];
+                self.eliminate(part, x, shared, how, &mut sums, scratch)
+            });
+            (done.collect::<Vec<_>>(), sums)
+        };
+        if set.len() <= BUNDLE {
+            return bundle(set, scratch);
+        }
         let bundles: Vec<(Vec<Eliminated>, SharedSums)> = set
             .par_chunks(BUNDLE)
-            .map(|bundle| {
-                let mut sums = SharedSums::new(self.parts.shared);
-                let done = bundle
-                    .iter()
-                    .map(|&p| {
-                        self.eliminate(&self.parts.list[p as usize], x, shared, how, &mut sums)
-                    })
-                    .collect();
-                (done, sums)
-            })
+            .map_init(Scratch::default, |scratch, set| bundle(set, scratch))
             .collect();
         let mut all = Vec::with_capacity(set.len());
         let mut sums = SharedSums::new(self.parts.shared);
@@ -296,9 +312,10 @@ impl<M: Model> Setting<'_, M> {
     fn covariances(&self, set: &[u32], x: &[f64], shared: &[f64]) -> (Vec<Block>, SharedSums) {
         let mut blocks: Vec<Block> = Vec::with_capacity(set.len());
         let mut sums = SharedSums::new(self.parts.shared);
+        let mut scratch = Scratch::default();
         // Bundle by bundle, so that a million factors never exist at once.
         for group in set.chunks(BUNDLE * 64) {
-            let (done, part) = self.pass(group, x, shared, (0.0, true));
+            let (done, part) = self.pass(group, x, shared, (0.0, true), &mut scratch);
             sums.add(&part);
             blocks.par_extend(done.into_par_iter().map(Block::new));
         }
@@ -323,25 +340,31 @@ impl<M: Model> Setting<'_, M> {
         }
     }
 
-    fn total(&self, set: &[u32], x: &[f64], shared: &[f64], with_shared: bool) -> f64 {
-        let bundles: Vec<f64> = set
-            .par_chunks(BUNDLE)
-            .map(|bundle| {
-                let mut row = Row::default();
-                bundle
-                    .iter()
-                    .map(|&p| {
-                        let part = &self.parts.list[p as usize];
-                        self.squares(
-                            self.parts.rows_of(part),
-                            &self.values(part, x, shared),
-                            &mut row,
-                        )
-                    })
-                    .sum()
-            })
-            .collect();
-        let mut sum: f64 = bundles.iter().sum();
+    fn total(
+        &self,
+        set: &[u32],
+        x: &[f64],
+        shared: &[f64],
+        with_shared: bool,
+        scratch: &mut Scratch,
+    ) -> f64 {
+        let bundle = |bundle: &[u32], row: &mut Row| -> f64 {
+            let each = bundle.iter().map(|&p| {
+                let part = &self.parts.list[p as usize];
+                let values = self.values(part, x, shared);
+                self.squares(self.parts.rows_of(part), &values, row)
+            });
+            each.sum()
+        };
+        let mut sum: f64 = if set.len() <= BUNDLE {
+            bundle(set, &mut scratch.row)
+        } else {
+            let bundles: Vec<f64> = set
+                .par_chunks(BUNDLE)
+                .map_init(Row::default, |row, set| bundle(set, row))
+                .collect();
+            bundles.iter().sum()
+        };
         if with_shared {
             let mut sums = SharedSums::new(self.parts.shared);
             self.shared_rows(shared, &mut sums);
@@ -350,21 +373,39 @@ impl<M: Model> Setting<'_, M> {
         sum
     }
 
-    /// Iterates a set of parts, and the shared unknowns with it if `with_shared`; says whether the steps vanished. Where
-    /// the first way ends nowhere or leaves an unknown free, it is tried again from the start with care.
-    fn settle(&self, set: &[u32], x: &mut [f64], shared: &mut [f64], with_shared: bool) -> bool {
+    /// Iterates a set of parts, and the shared unknowns with it if `with_shared`; how it ended. Where the first way ends nowhere or
+    /// leaves an unknown free, it is tried again from the start with care.
+    fn settle(
+        &self,
+        set: &[u32],
+        x: &mut [f64],
+        shared: &mut [f64],
+        with_shared: bool,
+        scratch: &mut Scratch,
+    ) -> End {
         let (mut other_x, mut other_shared) = (x.to_vec(), shared.to_vec());
-        let first = self.iterate(set, x, shared, with_shared, 0.0);
+        let first = self.iterate(set, x, shared, with_shared, 0.0, scratch);
         if first.ended && !first.pinned {
-            return true;
+            return first;
         }
-        let second = self.iterate(set, &mut other_x, &mut other_shared, with_shared, CAREFUL);
+        let second = self.iterate(
+            set,
+            &mut other_x,
+            &mut other_shared,
+            with_shared,
+            CAREFUL,
+            scratch,
+        );
         let better = second.squares < first.squares * (1.0 - ROUNDING);
         if second.ended && (better || !first.ended) {
             x.copy_from_slice(&other_x);
             shared.copy_from_slice(&other_shared);
         }
-        first.ended || second.ended
+        End {
+            ended: first.ended || second.ended,
+            last: None,
+            ..second
+        }
     }
 
     fn iterate(
@@ -374,6 +415,7 @@ impl<M: Model> Setting<'_, M> {
         shared: &mut [f64],
         with_shared: bool,
         damping: f64,
+        scratch: &mut Scratch,
     ) -> End {
         let mut damping = damping;
         let mut kept: Option<Vec<Eliminated>> = None;
@@ -382,12 +424,13 @@ impl<M: Model> Setting<'_, M> {
             ended: false,
             pinned: false,
             squares: f64::INFINITY,
+            last: None,
         };
         for _ in 0..MOST_ITERATIONS {
             let again = kept.is_some();
-            let step = self.step(set, x, shared, with_shared, damping, kept.take());
+            let step = self.step(set, x, shared, with_shared, (damping, kept.take()), scratch);
             end.pinned = step.pinned;
-            let squares = self.total(set, &step.x, &step.shared, with_shared);
+            let squares = self.total(set, &step.x, &step.shared, with_shared, scratch);
             let scale = step.squares + 1.0;
             if squares.is_finite() && squares <= step.squares + ROUNDING * scale {
                 x.copy_from_slice(&step.x);
@@ -395,6 +438,7 @@ impl<M: Model> Setting<'_, M> {
                 end.squares = squares;
                 if step.gain <= DONE * scale && damping == 0.0 {
                     end.ended = true;
+                    end.last = (!again).then_some(step.parts);
                     return end;
                 }
                 // A step that gained much less than the linear equations promised went too far.
@@ -425,11 +469,11 @@ impl<M: Model> Setting<'_, M> {
         x: &[f64],
         shared: &[f64],
         with_shared: bool,
-        damping: f64,
-        kept: Option<Vec<Eliminated>>,
+        (damping, kept): (f64, Option<Vec<Eliminated>>),
+        scratch: &mut Scratch,
     ) -> Step {
         let (parts, mut sums) = match kept {
-            None => self.pass(set, x, shared, (damping, false)),
+            None => self.pass(set, x, shared, (damping, false), scratch),
             Some(mut parts) => {
                 let mut sums = SharedSums::new(self.parts.shared);
                 for (&p, done) in set.iter().zip(&mut parts) {
@@ -500,6 +544,8 @@ struct End {
     /// Some unknown is not determined there.
     pinned: bool,
     squares: f64,
+    /// The parts as eliminated for the last step, which moved nothing; unless an earlier factor served for it.
+    last: Option<Vec<Eliminated>>,
 }
 
 impl Eliminated {
@@ -560,7 +606,7 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
         (0..parts.list.len() as u32).partition(|&p| parts.list[p as usize].coupled);
     let mut failed: Vec<u32> = Vec::new();
 
-    let one = |&p: &u32| {
+    let one = |scratch: &mut Scratch, &p: &u32| {
         let range = parts.range(&parts.list[p as usize]);
         let mut own_values = x[range.clone()].to_vec();
         let setting = Setting {
@@ -570,23 +616,48 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
             own,
             offset: range.start,
         };
-        let converged = setting.settle(&[p], &mut own_values, &mut shared.clone(), false);
-        (own_values, converged)
+        let mut still = shared.clone();
+        let end = setting.settle(&[p], &mut own_values, &mut still, false, scratch);
+        // What determines everything leaves its covariances at once.
+        let last = end
+            .last
+            .filter(|_| !end.pinned)
+            .and_then(|mut parts| parts.pop());
+        let block = last.map(|done| (Block::new(done), end.squares));
+        (own_values, end.ended, block)
     };
-    let done: Vec<(Vec<f64>, bool)> = alone.par_iter().map(one).collect();
-    for (&p, (values, converged)) in alone.iter().zip(done) {
+    let done: Vec<(Vec<f64>, bool, Option<(Block, f64)>)> =
+        alone.par_iter().map_init(Scratch::default, one).collect();
+    let mut blocks: Vec<Option<Block>> = vec![None; parts.list.len()];
+    let mut squares = 0.0;
+    for (&p, (values, converged, block)) in alone.iter().zip(done) {
         let range = parts.range(&parts.list[p as usize]);
         x[range].copy_from_slice(&values);
         if !converged {
             failed.push(p);
         }
+        if let Some((block, own)) = block {
+            blocks[p as usize] = Some(block);
+            squares += own;
+        }
     }
-    if !shared.is_empty() && !setting.settle(&coupled, &mut x, &mut shared, true) {
-        failed.extend(&coupled);
+    if !shared.is_empty() {
+        let mut scratch = Scratch::default();
+        let end = setting.settle(&coupled, &mut x, &mut shared, true, &mut scratch);
+        if !end.ended {
+            failed.extend(&coupled);
+        }
     }
 
-    let set: Vec<u32> = (0..parts.list.len() as u32).collect();
-    let (blocks, sums) = setting.covariances(&set, &x, &shared);
+    let missing: Vec<u32> = (0..parts.list.len() as u32)
+        .filter(|&p| blocks[p as usize].is_none())
+        .collect();
+    let (found, sums) = setting.covariances(&missing, &x, &shared);
+    for (p, block) in missing.into_iter().zip(found) {
+        blocks[p as usize] = Some(block);
+    }
+    squares += sums.squares;
+    let blocks = blocks.into_iter().flatten().collect();
     let factor = Dense::factor(shared.len(), sums.matrix.clone(), 0.0);
     Solution::assemble(
         parts,
@@ -594,7 +665,7 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
         shared,
         blocks,
         (&factor, &sums.matrix),
-        sums.squares,
+        squares,
         &failed,
     )
 }

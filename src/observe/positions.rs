@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 use std::f64::consts::PI;
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::kinds::Plane;
 use super::problem::{Explanation, Problem, Subject};
 use super::{ShiftId, window};
@@ -77,6 +79,9 @@ fn epoch(job: &Job) -> Option<f64> {
     Some(f64::from(y) + (f64::from(m) - 1.0 + (f64::from(d) - 1.0) / 31.0) / 12.0)
 }
 
+/// Places that a thread brings into the grid at once.
+const AT_ONCE: usize = 8192;
+
 /// Mean place of a job whose marks lie at `places`, on the grid: what the frame's factors are taken at; with the operations used. `None`
 /// where a place can't be converted.
 pub(super) fn mean(job: &Job, crs: &Crs, places: &[Place]) -> Option<(Plane, Vec<Operation>)> {
@@ -106,10 +111,16 @@ pub(super) fn mean(job: &Job, crs: &Crs, places: &[Place]) -> Option<(Plane, Vec
             continue;
         }
         let (datum, _) = datum_of_mark(None, through_service.then_some(Fix::Rtk));
-        let (converted, operation) = crs.to_grid_at(&datum, epoch(job), &lonlat).ok()?;
-        operations.push(operation);
-        for (i, place) in of.into_iter().zip(converted) {
-            placed[i] = place;
+        let epoch = epoch(job);
+        let some = |lonlat| crs.to_grid_at(&datum, epoch, lonlat).ok();
+        let converted: Option<Vec<_>> = lonlat.par_chunks(AT_ONCE).map(some).collect();
+        for (of, (converted, operation)) in of.chunks(AT_ONCE).zip(converted?) {
+            if !operations.contains(&operation) {
+                operations.push(operation);
+            }
+            for (i, place) in of.iter().zip(converted) {
+                placed[*i] = place;
+            }
         }
     }
     let add = |(e, n): Plane, place: &Plane| (e + place.0, n + place.1);

@@ -42,7 +42,7 @@ fn group(network: &Network<'_>, solution: &Solution, terms: &[(u32, f64)]) -> u3
 }
 
 /// A round's view: every equation with its residual and group.
-struct Round<'a> {
+pub(super) struct Round<'a> {
     network: &'a Network<'a>,
     solution: &'a Solution,
     residuals: Vec<Residual>,
@@ -50,8 +50,12 @@ struct Round<'a> {
 }
 
 impl<'a> Round<'a> {
-    fn new(network: &'a Network<'a>, solution: &'a Solution) -> Self {
-        let residuals = residuals(network, solution);
+    /// Of a solution with the residuals that it has.
+    pub(super) fn new(
+        network: &'a Network<'a>,
+        solution: &'a Solution,
+        residuals: Vec<Residual>,
+    ) -> Self {
         let values = Values::whole(&solution.values, 2 * network.nodes());
         let mut members: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
         let mut row = Row::default();
@@ -170,24 +174,19 @@ impl<'a> Round<'a> {
     }
 }
 
-/// Searches the whole network; the suspects, largest standardised residual first.
+/// Searches from a first round on; the suspects, largest standardised residual first.
 pub(super) fn search(
     observations: &Observations,
     touches: &[Touch],
-    network: &Network<'_>,
-    solution: &Solution,
+    first: &Round<'_>,
     places: &[Option<Plane>],
     limits: &Limits,
 ) -> Vec<Suspect> {
     let mut suspects = Vec::new();
-    let Some(mut rows) = look(
-        &Round::new(network, solution),
-        observations,
-        limits,
-        &mut suspects,
-    ) else {
+    let Some(mut rows) = look(first, observations, limits, &mut suspects) else {
         return suspects;
     };
+    let (network, solution) = (first.network, first.solution);
     let values = Values::whole(&solution.values, 2 * network.nodes());
     let site = network
         .site_at()
@@ -206,12 +205,8 @@ pub(super) fn search(
         );
         let start = part.start(&places, site.as_ref());
         let solution = least_squares(&part, &start, &|_| false);
-        match look(
-            &Round::new(&part, &solution),
-            observations,
-            limits,
-            &mut suspects,
-        ) {
+        let round = Round::new(&part, &solution, residuals(&part, &solution));
+        match look(&round, observations, limits, &mut suspects) {
             Some(rest) => rows = rest,
             None => break,
         }

@@ -41,9 +41,26 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
         if site_is_loose(&network, &solution) {
             site = None;
         } else if !drop_loose(&network, &solution, &mut places, &mut why) {
-            let suspects =
-                snoop::search(observations, &touches, &network, &solution, &places, limits);
-            return finish(observations, network, solution, &touches, &why, suspects);
+            let residuals = residuals(&network, &solution);
+            let alarm = |residual: &Residual| {
+                residual
+                    .standardised
+                    .is_some_and(|w| w.abs() > limits.alarm)
+            };
+            let suspects = if residuals.iter().any(alarm) {
+                let round = snoop::Round::new(&network, &solution, residuals.clone());
+                snoop::search(observations, &touches, &round, &places, limits)
+            } else {
+                Vec::new()
+            };
+            return finish(
+                observations,
+                network,
+                solution,
+                &touches,
+                &why,
+                (residuals, suspects),
+            );
         }
     }
 }
@@ -183,10 +200,10 @@ fn finish(
     solution: Solution,
     touches: &[Touch],
     why: &BTreeMap<PointId, Why>,
-    suspects: Vec<super::Suspect>,
+    (residuals, suspects): (Vec<Residual>, Vec<super::Suspect>),
 ) -> Adjusted {
     let mut all = vec![Residual::default(); observations.plane.len()];
-    for (i, residual) in residuals(&network, &solution).into_iter().enumerate() {
+    for (i, residual) in residuals.into_iter().enumerate() {
         if let Some(slot) = network
             .observation(i)
             .and_then(|index| all.get_mut(index as usize))

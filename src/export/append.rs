@@ -1,6 +1,8 @@
-//! Numbers as text, rounded to so many decimals.
+//! Figures and words appended to bytes: what makes up most of every text file.
 
 use std::io::Write;
+
+use serde::Serialize;
 
 use super::value::{GEOGRAPHIC_DECIMALS, LENGTH_DECIMALS, power, round};
 
@@ -8,7 +10,7 @@ use super::value::{GEOGRAPHIC_DECIMALS, LENGTH_DECIMALS, power, round};
 ///
 /// Up to 15 digits, the shortest decimal that reads back as the same double is the one that it was rounded to (a double
 /// keeps any 15 digits: IEEE 754), so an integer's digits will do, and cost a fraction of searching for them.
-pub(super) fn append(value: f64, decimals: i32, out: &mut Vec<u8>) {
+pub(super) fn figure(value: f64, decimals: i32, out: &mut Vec<u8>) {
     let scaled = value * power(decimals);
     let size = scaled.abs();
     // Not a number too.
@@ -24,26 +26,47 @@ pub(super) fn append(value: f64, decimals: i32, out: &mut Vec<u8>) {
         out.push(b'-');
     }
     match decimals {
-        LENGTH_DECIMALS => digits(whole / 10_000, whole % 10_000, 4, out),
-        GEOGRAPHIC_DECIMALS => digits(whole / 1_000_000_000, whole % 1_000_000_000, 9, out),
+        LENGTH_DECIMALS => digits::<4>(whole / 10_000, whole % 10_000, out),
+        GEOGRAPHIC_DECIMALS => digits::<9>(whole / 1_000_000_000, whole % 1_000_000_000, out),
+        6 => digits::<6>(whole / 1_000_000, whole % 1_000_000, out),
         other => {
-            let unit = 10_u64.pow(other as u32);
-            digits(whole / unit, whole % unit, other as usize, out);
+            // Eighteen decimals hold any number of fewer.
+            let (unit, more) = (10_u64.pow(other as u32), 10_u64.pow(18 - other as u32));
+            digits::<18>(whole / unit, whole % unit * more, out);
         }
     }
 }
 
 /// Appends the same as JSON's writer has it: a whole number ends in `.0`.
-pub(super) fn append_json(value: f64, decimals: i32, out: &mut Vec<u8>) {
+pub(super) fn json_figure(value: f64, decimals: i32, out: &mut Vec<u8>) {
     let start = out.len();
-    append(value, decimals, out);
+    figure(value, decimals, out);
     if !out[start..].contains(&b'.') {
         out.extend_from_slice(b".0");
     }
 }
 
+/// Appends a string of JSON: as it is, where nothing in it has to be told otherwise.
+pub(super) fn json_text(text: &str, out: &mut Vec<u8>) {
+    let plain = |byte: u8| (byte >= b' ') & (byte != b'"') & (byte != b'\\');
+    // Every byte, without a branch: many at a time.
+    if text.bytes().fold(true, |all, byte| all & plain(byte)) {
+        out.push(b'"');
+        out.extend_from_slice(text.as_bytes());
+        out.push(b'"');
+    } else {
+        json(text, out);
+    }
+}
+
+/// Appends a plain value of JSON.
+pub(super) fn json<T: Serialize + ?Sized>(value: &T, out: &mut Vec<u8>) {
+    // Neither a vector nor a plain value can fail.
+    let _ = serde_json::to_writer(out, value);
+}
+
 /// A whole part and a fraction of so many digits, its last zeros left out.
-fn digits(whole: u64, fraction: u64, decimals: usize, out: &mut Vec<u8>) {
+fn digits<const DECIMALS: usize>(whole: u64, fraction: u64, out: &mut Vec<u8>) {
     // Twenty digits of a whole part, the point, eighteen of a fraction.
     let mut text = [b'0'; 39];
     let mut first = 20;
@@ -59,7 +82,7 @@ fn digits(whole: u64, fraction: u64, decimals: usize, out: &mut Vec<u8>) {
     let mut end = 20;
     if fraction > 0 {
         text[20] = b'.';
-        end = 21 + decimals;
+        end = 21 + DECIMALS;
         let mut rest = fraction;
         for digit in text[21..end].iter_mut().rev() {
             *digit = b'0' + (rest % 10) as u8;
@@ -109,13 +132,29 @@ mod tests {
             for decimals in [0, 1, 4, 6, 9] {
                 let rounded = round(value, decimals);
                 let mut out = Vec::new();
-                append(value, decimals, &mut out);
+                figure(value, decimals, &mut out);
                 assert_eq!(String::from_utf8(out).unwrap(), rounded.to_string());
                 let mut out = Vec::new();
-                append_json(value, decimals, &mut out);
+                json_figure(value, decimals, &mut out);
                 let read: f64 = serde_json::from_slice(&out).unwrap();
                 assert_eq!(read.to_bits(), rounded.to_bits(), "{value} {decimals}");
             }
+        }
+    }
+
+    #[test]
+    fn text_is_told_as_json_wants_it() {
+        for text in [
+            "",
+            "plain",
+            "a \"b\" \\ c",
+            "line\nbreak",
+            "\u{1}",
+            "é\u{2028}\u{7f}",
+        ] {
+            let mut out = Vec::new();
+            json_text(text, &mut out);
+            assert_eq!(out, serde_json::to_vec(text).unwrap());
         }
     }
 }
