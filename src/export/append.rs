@@ -6,6 +6,9 @@ use serde::Serialize;
 
 use super::value::{GEOGRAPHIC_DECIMALS, LENGTH_DECIMALS, power, round};
 
+/// What appends something.
+pub(super) type Appending<'a> = &'a dyn Fn(&mut Vec<u8>);
+
 /// Appends a number rounded as [`round`] does, in plain decimal form.
 ///
 /// Up to 15 digits, the shortest decimal that reads back as the same double is the one that it was rounded to (a double
@@ -48,9 +51,9 @@ pub(super) fn json_figure(value: f64, decimals: i32, out: &mut Vec<u8>) {
 
 /// Appends a string of JSON: as it is, where nothing in it has to be told otherwise.
 pub(super) fn json_text(text: &str, out: &mut Vec<u8>) {
-    let plain = |byte: u8| (byte >= b' ') & (byte != b'"') & (byte != b'\\');
-    // Every byte, without a branch: many at a time.
-    if text.bytes().fold(true, |all, byte| all & plain(byte)) {
+    let special = |byte: &u8| *byte < b' ' || *byte == b'"' || *byte == b'\\';
+    // Counted to the end: so they are looked at many at a time.
+    if text.bytes().filter(special).count() == 0 {
         out.push(b'"');
         out.extend_from_slice(text.as_bytes());
         out.push(b'"');
@@ -101,7 +104,7 @@ mod tests {
 
     #[test]
     fn figures_are_those_of_the_language_s_own_form() {
-        let mut value = 0.123_456_789;
+        let mut value: f64 = 0.123_456_789;
         let mut values = vec![
             0.0,
             -0.0,

@@ -111,56 +111,16 @@ pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, 
             .transpose()
             .map_err(|e| failed(root, &e))?;
     }
-    let draft = record.as_ref().and_then(|record| record.draft.as_ref());
     watch::end("hash");
-    let formats = |folder: &Path, flushes: &Flushes| -> Result<(), Error> {
-        watch::begin();
-        let Some(record) = &record else { return Ok(()) };
-        let view = match fields {
-            Some(fields) => View::with_fields(record, fields)?,
-            None => View::new(record),
-        };
-        let view = View {
-            sheet: sheet.clone(),
-            ..view
-        };
-        watch::end("tables");
-        // At once: a large record's formats use all threads.
-        let results: Vec<Result<(), Error>> = written
-            .par_iter()
-            .map(|format| {
-                watch::begin();
-                let write = |out: &mut dyn Write| format.write(&view, out);
-                let result = file(folder, format.file(), flushes, &write);
-                watch::end(format.name());
-                result
-            })
-            .collect();
-        results.into_iter().collect()
+    let filling = Filling {
+        record: record.as_ref(),
+        written: &written,
+        findings,
+        corrections,
+        fields,
+        sheet,
     };
-    let workbook = |folder: &Path, flushes: &Flushes| -> Result<(), Error> {
-        watch::begin();
-        if let Some(make) = corrections {
-            let bytes = make()?;
-            file(folder, CORRECTIONS, flushes, &|out| out.write_all(&bytes))?;
-        }
-        watch::end("corrections");
-        Ok(())
-    };
-    let fill = |folder: &Path, flushes: &Flushes| -> Result<(), Error> {
-        let (formats, workbook) =
-            rayon::join(|| formats(folder, flushes), || workbook(folder, flushes));
-        formats.and(workbook)?;
-        watch::begin();
-        file(folder, findings::CSV, flushes, &|out| {
-            findings::write_csv(findings, draft, out)
-        })?;
-        file(folder, findings::JSON, flushes, &|out| {
-            findings::write_json(findings, draft, out)
-        })?;
-        watch::end("findings");
-        Ok(())
-    };
+    let fill = |folder: &Path, flushes: &Flushes| filling.fill(folder, flushes);
     let earlier = if record.is_some() {
         Earlier::Replace
     } else {
@@ -176,4 +136,71 @@ pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, 
         files,
         absent,
     })
+}
+
+/// What a folder is filled with.
+struct Filling<'a> {
+    record: Option<&'a AsBuilt>,
+    /// Formats that the record has.
+    written: &'a [&'a dyn Format],
+    findings: &'a [Finding],
+    corrections: Option<Making<'a>>,
+    fields: Option<&'a Fields>,
+    sheet: &'a SheetOptions,
+}
+
+impl Filling<'_> {
+    fn fill(&self, folder: &Path, flushes: &Flushes) -> Result<(), Error> {
+        let (formats, workbook) = rayon::join(
+            || self.formats(folder, flushes),
+            || self.workbook(folder, flushes),
+        );
+        formats.and(workbook)?;
+        watch::begin();
+        let draft = self.record.and_then(|record| record.draft.as_ref());
+        file(folder, findings::CSV, flushes, &|out| {
+            findings::write_csv(self.findings, draft, out)
+        })?;
+        file(folder, findings::JSON, flushes, &|out| {
+            findings::write_json(self.findings, draft, out)
+        })?;
+        watch::end("findings");
+        Ok(())
+    }
+
+    /// At once: a large record's formats use all threads.
+    fn formats(&self, folder: &Path, flushes: &Flushes) -> Result<(), Error> {
+        watch::begin();
+        let Some(record) = self.record else {
+            return Ok(());
+        };
+        let view = match self.fields {
+            Some(fields) => View::with_fields(record, fields)?,
+            None => View::new(record),
+        };
+        let view = View {
+            sheet: self.sheet.clone(),
+            ..view
+        };
+        watch::end("tables");
+        let write = |format: &&dyn Format| {
+            watch::begin();
+            let write = |out: &mut dyn Write| format.write(&view, out);
+            let result = file(folder, format.file(), flushes, &write);
+            watch::end(format.name());
+            result
+        };
+        let results: Vec<Result<(), Error>> = self.written.par_iter().map(write).collect();
+        results.into_iter().collect()
+    }
+
+    fn workbook(&self, folder: &Path, flushes: &Flushes) -> Result<(), Error> {
+        watch::begin();
+        if let Some(make) = self.corrections {
+            let bytes = make()?;
+            file(folder, CORRECTIONS, flushes, &|out| out.write_all(&bytes))?;
+        }
+        watch::end("corrections");
+        Ok(())
+    }
 }

@@ -2,8 +2,9 @@
 
 use std::io::{self, Write};
 
+use super::append::{self, Appending};
 use super::table::{self, Item, Row, Table};
-use super::{append, csv, draft};
+use super::{csv, draft};
 use crate::findings::Finding;
 use crate::record::model::Draft;
 
@@ -52,7 +53,7 @@ pub(super) fn append_json(findings: &[Finding], draft: Option<&str>, out: &mut V
     for finding in findings {
         out.push(b',');
         let mut first = true;
-        let mut member = |name: &str, value: Option<&dyn Fn(&mut Vec<u8>)>| {
+        let mut member = |name: &str, value: Option<Appending<'_>>| {
             let Some(append) = value else { return };
             out.extend_from_slice(if first { b"\n  {\n    " } else { b",\n    " });
             first = false;

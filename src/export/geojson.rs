@@ -8,11 +8,12 @@ use std::io::{self, Write};
 
 use serde_json::{Value as Json, json};
 
+use super::append::{self, Appending};
 use super::geometry::{self, Place, Shape};
 use super::sections::BySection;
 use super::table::{Item, Row, Table};
 use super::value::{GEOGRAPHIC_DECIMALS, LENGTH_DECIMALS, Value, round};
-use super::{Format, View, append, draft, rows};
+use super::{Format, View, draft, rows};
 use crate::record::AsBuilt;
 
 /// The map.
@@ -203,9 +204,9 @@ impl Layer<'_> {
 
 fn append_geometry(geometry: Option<Geometry>, out: &mut Vec<u8>) {
     let list = |places: &[Position], out: &mut Vec<u8>| {
-        append_list(places, out, |place, out| place.append(out));
+        append_list(places, out, Position::append);
     };
-    let (kind, append): (&str, &dyn Fn(&mut Vec<u8>)) = match &geometry {
+    let (kind, append): (&str, Appending<'_>) = match &geometry {
         None => return out.extend_from_slice(b"null"),
         Some(Geometry::Point(place)) => ("Point", &|out| place.append(out)),
         Some(Geometry::LineString(places)) => ("LineString", &|out| list(places, out)),

@@ -408,6 +408,23 @@ impl<M: Model> Setting<'_, M> {
         }
     }
 
+    /// Solves a part that holds no shared unknowns, from its values among all of them.
+    fn alone(&self, p: u32, x: &[f64], shared: &[f64], scratch: &mut Scratch) -> Settled {
+        let mut values = x[self.parts.range(&self.parts.list[p as usize])].to_vec();
+        let mut still = shared.to_vec();
+        let end = self.settle(&[p], &mut values, &mut still, false, scratch);
+        // What determines everything leaves its covariances at once.
+        let last = end
+            .last
+            .filter(|_| !end.pinned)
+            .and_then(|mut parts| parts.pop());
+        Settled {
+            values,
+            ended: end.ended,
+            block: last.map(|done| (Block::new(done), end.squares)),
+        }
+    }
+
     fn iterate(
         &self,
         set: &[u32],
@@ -584,6 +601,14 @@ fn loose(factor: &Factor, normal: &Normal<'_>, n: usize) -> Vec<u32> {
     found
 }
 
+/// A part without shared unknowns, solved.
+struct Settled {
+    values: Vec<f64>,
+    ended: bool,
+    /// What it leaves behind and its sum of squares, where that is known already.
+    block: Option<(Block, f64)>,
+}
+
 /// Solves: parts without shared unknowns each by itself, the coupled ones together.
 pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip<'_>) -> Solution {
     let own = model.nodes() * model.width();
@@ -606,37 +631,27 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
         (0..parts.list.len() as u32).partition(|&p| parts.list[p as usize].coupled);
     let mut failed: Vec<u32> = Vec::new();
 
-    let one = |scratch: &mut Scratch, &p: &u32| {
-        let range = parts.range(&parts.list[p as usize]);
-        let mut own_values = x[range.clone()].to_vec();
+    let one = |scratch: &mut Scratch, p: &u32| {
+        let offset = parts.range(&parts.list[*p as usize]).start;
         let setting = Setting {
             model,
             parts: &parts,
             skip,
             own,
-            offset: range.start,
+            offset,
         };
-        let mut still = shared.clone();
-        let end = setting.settle(&[p], &mut own_values, &mut still, false, scratch);
-        // What determines everything leaves its covariances at once.
-        let last = end
-            .last
-            .filter(|_| !end.pinned)
-            .and_then(|mut parts| parts.pop());
-        let block = last.map(|done| (Block::new(done), end.squares));
-        (own_values, end.ended, block)
+        setting.alone(*p, &x, &shared, scratch)
     };
-    let done: Vec<(Vec<f64>, bool, Option<(Block, f64)>)> =
-        alone.par_iter().map_init(Scratch::default, one).collect();
+    let done: Vec<Settled> = alone.par_iter().map_init(Scratch::default, one).collect();
     let mut blocks: Vec<Option<Block>> = vec![None; parts.list.len()];
     let mut squares = 0.0;
-    for (&p, (values, converged, block)) in alone.iter().zip(done) {
+    for (&p, settled) in alone.iter().zip(done) {
         let range = parts.range(&parts.list[p as usize]);
-        x[range].copy_from_slice(&values);
-        if !converged {
+        x[range].copy_from_slice(&settled.values);
+        if !settled.ended {
             failed.push(p);
         }
-        if let Some((block, own)) = block {
+        if let Some((block, own)) = settled.block {
             blocks[p as usize] = Some(block);
             squares += own;
         }

@@ -1,5 +1,10 @@
 //! Products of small dense blocks, column after column. Inlined, so that they use what the processor has where the caller asked for it.
 
+#![allow(
+    clippy::inline_always,
+    reason = "a processor's own instructions reach only what is inlined into where they were asked for"
+)]
+
 /// A block within a slice: entry (i, j) is `values[i * down + j * across]`.
 #[derive(Clone, Copy)]
 pub(super) struct View<'a> {
