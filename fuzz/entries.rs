@@ -32,6 +32,7 @@ pub const ENTRIES: &[(&str, Entry)] = &[
     ("fields", fields),
     ("delivery", delivery),
     ("check", check),
+    ("sections", sections),
 ];
 
 /// Line that begins a file, in inputs that hold several: the name follows.
@@ -496,6 +497,62 @@ pub fn check(folder: &Path, bytes: &[u8]) {
         );
         let json = export::record::seal(record.clone());
         assert!(json.is_ok(), "the record can't be written");
+    }
+}
+
+/// A system, heights and a diameter for a table of positions.
+const CITY: &str = "[job]\nid = \"CITY\"\nsupplier = \"S\"\nlocated_on = 2026-05-14\n[grid]\ncrs = \"EPSG:26910\"\nunit = \"m\"\nheight = \"95 m\"\n\
+                    geoid_separation = \"-20.1 m\"\n[run_default]\ndiameter = \"100 mm\"\nmaterial = \"PVC\"\n";
+
+/// A table of marks, or a whole job as for [`check`]: where it can be computed some runs at a time, its files are those of the
+/// job computed whole, to the byte.
+pub fn sections(folder: &Path, bytes: &[u8]) {
+    let job = empty(folder, "sections");
+    let held = files(bytes);
+    put(&job, "job.toml", CITY.as_bytes());
+    if held.is_empty() {
+        put(&job, "marks.csv", bytes);
+    }
+    put_all(&job, &held);
+    let options = Options {
+        in_sections: Some(2),
+        ..Options::default()
+    };
+    let Some(large) = pipeline::run(&job, &options).ok().and_then(|of| of.large) else {
+        return;
+    };
+    let names = ["geojson", "csv"].map(str::to_owned);
+    let formats = export::select(&names).expect("formats that there are");
+    let section = |at| large.section(at);
+    let count = (large.sections(), &section as export::sections::Section<'_>);
+    let parts = empty(folder, "parts");
+    let in_parts = export::sections::deliver(&parts, large.job(), count, &formats);
+    let Ok(Some(in_parts)) = in_parts else {
+        return;
+    };
+    let outcome = pipeline::run(&job, &Options::default()).expect("a job that was read before");
+    assert!(!outcome.blocked(), "an error was not seen");
+    let whole = empty(folder, "whole");
+    let at_once = export::deliver::deliver(
+        &whole,
+        export::deliver::Delivery {
+            id: &outcome.job,
+            record: outcome.record,
+            findings: &outcome.findings,
+            corrections: None,
+            formats: &formats,
+            fields: None,
+            sheet: &aslaid::sheet::SheetOptions::default(),
+        },
+    )
+    .expect("a folder that could be written before");
+    assert_eq!(in_parts.files, at_once.files);
+    for file in in_parts.files {
+        let read = |folder: &Path| fs::read(folder.join(file)).expect("a file that was written");
+        assert!(
+            read(&in_parts.folder) == read(&at_once.folder),
+            "{file} differs"
+        );
     }
 }
 

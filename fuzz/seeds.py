@@ -21,6 +21,8 @@ for job in jobs:
     parts = [(p.name, p.read_bytes()) for p in sorted(job.iterdir()) if p.suffix in (".toml", ".csv", ".nmea")]
     if sum(len(d) for _, d in parts) < 60000:
         put("check", joined(parts))
+        if any(name.lower() == "marks.csv" for name, _ in parts):
+            put("sections", joined(parts))
     for name, data in parts:
         if name == "job.toml":
             put("settings", data)
@@ -32,6 +34,8 @@ for job in jobs:
                 for cell in line.split(","):
                     if cell.strip():
                         put("lengths", cell.strip().encode())
+for text in texts.positions():
+    put("sections", text.encode())
 for text in ["12' 6 1/2\"", "12-6 1/2", "3/8 in", "1+42.6", "0+042.6", "L 4.2", "N 45\u00b030' E", "80\u00b050'35.2\" W", "8.1 W",
              "1/4 in per ft", "1:48", "2 %", "IPC 704.1", "2026-05-14T13:02:05Z", "13:02:05", "12-Jun", "1,234.5", "1 m", "150 mm"]:
     put("lengths", text.encode())
