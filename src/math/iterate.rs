@@ -109,11 +109,18 @@ impl<M: Model> Setting<'_, M> {
         range.start - self.offset..range.end - self.offset
     }
 
+    /// Those of some equations that take part.
+    fn used<'r>(&'r self, rows: &'r [u32]) -> impl Iterator<Item = usize> + 'r {
+        rows.iter()
+            .map(|i| *i as usize)
+            .filter(|i| !(self.skip)(*i))
+    }
+
     fn squares(&self, rows: &[u32], values: &Values<'_>, row: &mut Row) -> f64 {
         let mut sum = 0.0;
-        for &i in rows.iter().filter(|i| !(self.skip)(**i as usize)) {
+        for i in self.used(rows) {
             row.clear();
-            self.model.row(i as usize, values, row);
+            self.model.row(i, values, row);
             sum += (row.misclosure / row.sigma).powi(2);
         }
         sum
@@ -150,14 +157,9 @@ impl<M: Model> Setting<'_, M> {
             global,
         } = scratch;
         coupled.clear();
-        for &i in self
-            .parts
-            .rows_of(part)
-            .iter()
-            .filter(|i| !(self.skip)(**i as usize))
-        {
+        for i in self.used(self.parts.rows_of(part)) {
             row.clear();
-            self.model.row(i as usize, &values, row);
+            self.model.row(i, &values, row);
             let weight = (row.sigma * row.sigma).recip();
             sums.squares += row.misclosure * row.misclosure * weight;
             sums.add_row(row, self.own);
@@ -200,14 +202,9 @@ impl<M: Model> Setting<'_, M> {
         let values = self.values(part, x, shared);
         let mut row = Row::default();
         done.right.fill(0.0);
-        for &i in self
-            .parts
-            .rows_of(part)
-            .iter()
-            .filter(|i| !(self.skip)(**i as usize))
-        {
+        for i in self.used(self.parts.rows_of(part)) {
             row.clear();
-            self.model.row(i as usize, &values, &mut row);
+            self.model.row(i, &values, &mut row);
             let weight = (row.sigma * row.sigma).recip();
             sums.squares += row.misclosure * row.misclosure * weight;
             for &(unknown, a) in &row.terms {
@@ -327,14 +324,9 @@ impl<M: Model> Setting<'_, M> {
     fn shared_rows(&self, shared: &[f64], sums: &mut SharedSums) {
         let values = Values::part(self.parts, 0, &[], shared);
         let mut row = Row::default();
-        for &i in self
-            .parts
-            .shared_rows
-            .iter()
-            .filter(|i| !(self.skip)(**i as usize))
-        {
+        for i in self.used(&self.parts.shared_rows) {
             row.clear();
-            self.model.row(i as usize, &values, &mut row);
+            self.model.row(i, &values, &mut row);
             sums.squares += (row.misclosure / row.sigma).powi(2);
             sums.add_row(&row, self.own);
         }
