@@ -143,10 +143,12 @@ def ties():
 def positions():
     """Tables whose marks are placed by positions of their own."""
     head = "run,mark,counter,latitude,longitude,height,fix,depth_1,depth_2"
-    rows = [f"R{k // 3},M{k},{1 + 3 * k},{47.6 + 0.00003 * k:.9f},{-122.3 + 0.00002 * (k % 5):.9f},{74 + 0.01 * (k % 4):.3f},{fix},1.{5 + k % 2},1.55"
-            for k in range(12) for fix in [["rtk", "float", "single", ""][k // 3]]]
+    of = lambda fix: [f"R{k // 3},M{k},{1 + 3 * k},{47.6 + 0.00003 * k:.9f},{-122.3 + 0.00002 * (k % 5):.9f},{74 + 0.01 * (k % 4):.3f},{fix},1.{5 + k % 2},1.55"
+                      for k in range(12)]
+    rows = of("rtk")
     yield "\n".join([head, *rows]) + "\n"
     yield "\r\n".join(["\ufeff" + head, *rows[:7]])
+    yield "\n".join([head, *rows[:3], *of("single")[3:6], *of("float")[6:9], *of("")[9:]])
     yield "\n".join([head, *rows]).replace(",", ";").replace(".", ",")
     yield "\n".join([head + ",easting,northing,sigma,note", *(row + ",,,,n" for row in rows), "R9,M90,4,,,,,1.5,1.6,552000.5,5271900.25,0.05,", "R9,M91,7,,,,,,,552003.5,5271900.25,0.05,"])
     yield "\n".join(["mark,run,easting,northing,sigma,depth_1,ground", *(f"M{k},R{k // 4},{552000 + 3 * k}.5,{5271900 + k}.25,0.03,1.{4 + k % 3},74.{k}" for k in range(9))])
