@@ -60,21 +60,41 @@ struct Along {
     length: f64,
     /// Number of the line: after a break nothing carries over.
     line: u32,
+    /// Number of the branch: a line may go on from any point that it has visited.
+    branch: usize,
 }
 
 /// The walk through the book.
 struct Walk<'a> {
     book: Book,
     visited: HashMap<Arc<str>, Along>,
+    /// Where each branch went off from another; set-ups and length go on counting from there.
+    forks: Vec<Option<Along>>,
     /// Last point of known height on this line.
     anchor: Option<(Arc<str>, Along, f64)>,
     known: &'a dyn Fn(&str) -> Option<f64>,
 }
 
 impl Walk<'_> {
+    /// Set-ups and length of the way between two places of one line: back to where their branches part, and on from there.
+    fn between(&self, a: Along, b: Along) -> (u32, Option<f64>) {
+        let back = |from: Along| {
+            std::iter::successors(Some(from), |at| {
+                self.forks.get(at.branch).copied().flatten()
+            })
+        };
+        let parting = back(a).find_map(|x| {
+            let y = back(b).find(|y| y.branch == x.branch)?;
+            Some((x, y))
+        });
+        let (x, y) = parting.unwrap_or((a, b));
+        let setups = (a.setups - x.setups) + (b.setups - y.setups) + x.setups.abs_diff(y.setups);
+        let length = (a.length - x.length) + (b.length - y.length) + (x.length - y.length).abs();
+        (setups, (length > 0.0).then_some(length))
+    }
+
     /// Arrives at a point: does the line close here?
     fn arrive(&mut self, point: &Arc<str>, now: Along, source: &Source) {
-        let length = |from: Along| (now.length > from.length).then_some(now.length - from.length);
         let before = self
             .visited
             .get(point)
@@ -82,23 +102,25 @@ impl Walk<'_> {
             .copied();
         let known = (self.known)(point);
         if let Some(before) = before {
+            let (setups, length) = self.between(now, before);
             self.book.closures.push(Closure {
                 from: Arc::clone(point),
                 to: Arc::clone(point),
                 misclosure: now.height - before.height,
-                setups: now.setups - before.setups,
-                length: length(before),
+                setups,
+                length,
                 source: source.clone(),
             });
         } else if let (Some(z), Some((from, at, start))) = (known, &self.anchor)
             && at.line == now.line
         {
+            let (setups, length) = self.between(now, *at);
             self.book.closures.push(Closure {
                 from: Arc::clone(from),
                 to: Arc::clone(point),
                 misclosure: now.height - at.height - (z - start),
-                setups: now.setups - at.setups,
-                length: length(*at),
+                setups,
+                length,
                 source: source.clone(),
             });
         }
@@ -120,6 +142,7 @@ pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<f64>) -> Book {
         book: Book::default(),
         visited: HashMap::new(),
         anchor: None,
+        forks: vec![None],
         known,
     };
     let mut now = Along {
@@ -127,9 +150,11 @@ pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<f64>) -> Book {
         setups: 0,
         length: 0.0,
         line: 0,
+        branch: 0,
     };
     // Backsight point, its reading, and where the line stood there.
     let mut setup: Option<(Arc<str>, f64, f64)> = None;
+    let mut lines = 0;
     let mut last: Option<Arc<str>> = None;
     for row in rows {
         now.length += row.distance.unwrap_or(0.0);
@@ -159,17 +184,19 @@ pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<f64>) -> Book {
             if last.as_ref() != Some(&row.point) {
                 // Another line begins, or the old one goes on from a point visited before.
                 let from = walk.visited.get(&row.point).copied();
-                let (line, length) = (now.line + 1, now.length);
-                now = from.map_or(
-                    Along {
-                        height: 0.0,
-                        setups: 0,
-                        length,
-                        line,
-                    },
-                    |from| Along { length, ..from },
-                );
+                let branch = walk.forks.len();
+                walk.forks.push(from);
+                lines += u32::from(from.is_none());
+                let begin = Along {
+                    height: 0.0,
+                    setups: 0,
+                    length: 0.0,
+                    line: lines,
+                    branch,
+                };
+                now = from.map_or(begin, |from| Along { branch, ..from });
                 walk.stand(&row.point, now, (walk.known)(&row.point));
+                now.length += row.distance.unwrap_or(0.0);
             }
             setup = Some((Arc::clone(&row.point), backsight, now.height));
             last = Some(Arc::clone(&row.point));
@@ -187,5 +214,90 @@ impl Closure {
             .length
             .map_or(0.0, |metres| limits.level_km * (metres / 1000.0).sqrt());
         by_setups.max(by_length)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A book of point, backsight, foresight and distance; a blank figure is 0.
+    fn closures(rows: &[(&str, f64, f64, f64)], known: &[(&str, f64)]) -> Vec<Closure> {
+        let some = |figure: f64| (figure != 0.0).then_some(figure);
+        let rows: Vec<LevelRow> = (2..)
+            .zip(rows)
+            .map(|(row, &(point, backsight, foresight, distance))| LevelRow {
+                point: Arc::from(point),
+                backsight: some(backsight),
+                intermediate: None,
+                foresight: some(foresight),
+                distance: some(distance),
+                source: Source {
+                    file: Arc::from("levels.csv"),
+                    row,
+                },
+            })
+            .collect();
+        let known = |name: &str| known.iter().find(|(of, _)| *of == name).map(|(_, z)| *z);
+        reduce(&rows, &known).closures
+    }
+
+    #[test]
+    fn a_branch_closes_over_both_of_its_ways() {
+        // B to Y in one set-up, on to X in two, and from Y to X in one.
+        let found = closures(
+            &[
+                ("B", 1.5, 0.0, 0.0),
+                ("Y", 1.5, 1.4, 30.0),
+                ("T", 1.2, 1.3, 40.0),
+                ("X", 0.0, 1.1, 50.0),
+                ("Y", 1.6, 0.0, 0.0),
+                ("X", 0.0, 1.297, 60.0),
+            ],
+            &[("B", 10.0)],
+        );
+        assert_eq!(found.len(), 1);
+        let closure = &found[0];
+        assert!((closure.misclosure - 0.003).abs() < 1e-9, "{closure:?}");
+        assert_eq!((closure.setups, closure.length), (3, Some(150.0)));
+    }
+
+    #[test]
+    fn a_branch_closes_on_a_known_point_by_its_own_way() {
+        // The anchor stands farther along the line than where the branch goes off.
+        let found = closures(
+            &[
+                ("P", 1.5, 0.0, 0.0),
+                ("Y", 1.5, 1.4, 0.0),
+                ("T", 1.2, 1.3, 0.0),
+                ("Q", 0.0, 1.1, 0.0),
+                ("Y", 1.6, 0.0, 0.0),
+                ("R", 0.0, 1.3, 0.0),
+            ],
+            &[("Q", 10.4), ("R", 10.4)],
+        );
+        let ends: Vec<(&str, &str, u32)> =
+            found.iter().map(|c| (&*c.from, &*c.to, c.setups)).collect();
+        assert_eq!(ends, [("Q", "R", 3)]);
+        assert!(found[0].misclosure.abs() < 1e-9, "{found:?}");
+    }
+
+    #[test]
+    fn lines_stay_apart_after_going_back_to_an_earlier_one() {
+        // A new line after the first was gone on with is not the second.
+        let found = closures(
+            &[
+                ("A", 1.5, 0.0, 0.0),
+                ("B", 0.0, 1.4, 0.0),
+                ("C", 1.5, 0.0, 0.0),
+                ("D", 0.0, 1.0, 0.0),
+                ("B", 1.5, 0.0, 0.0),
+                ("E", 0.0, 1.4, 0.0),
+                ("F", 1.5, 0.0, 0.0),
+                ("D", 0.0, 1.2, 0.0),
+            ],
+            &[],
+        );
+        assert!(found.is_empty(), "{found:?}");
     }
 }
