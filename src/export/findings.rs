@@ -53,33 +53,34 @@ pub(super) fn append_json(findings: &[Finding], draft: Option<&str>, out: &mut V
     for finding in findings {
         out.push(b',');
         let mut first = true;
-        let mut member = |name: &str, value: Option<Appending<'_>>| {
-            let Some(append) = value else { return };
+        let mut member = |name: &str, append: Appending<'_>| {
             out.extend_from_slice(if first { b"\n  {\n    " } else { b",\n    " });
             first = false;
             append::json_text(name, out);
             out.extend_from_slice(b": ");
             append(out);
         };
-        let words = [
-            ("code", Some(finding.code.word())),
-            ("level", Some(finding.level.word())),
-            ("job", Some(&*finding.job)),
-            ("run", finding.run.as_deref()),
-            ("mark", finding.mark.as_deref()),
-            ("source", finding.source.as_deref()),
+        member("code", &|out| append::json_text(finding.code.word(), out));
+        member("level", &|out| append::json_text(finding.level.word(), out));
+        member("job", &|out| append::json_text(&finding.job, out));
+        let places = [
+            ("run", &finding.run),
+            ("mark", &finding.mark),
+            ("source", &finding.source),
         ];
-        for (name, text) in words {
-            let text = text.map(|text| move |out: &mut Vec<u8>| append::json_text(text, out));
-            member(name, text.as_ref().map(|append| append as _));
+        for (name, text) in places {
+            if let Some(text) = text {
+                member(name, &|out| append::json_text(text, out));
+            }
         }
         for (name, value) in [("value", finding.value), ("limit", finding.limit)] {
-            let value = value.map(|value| move |out: &mut Vec<u8>| append::json(&value, out));
-            member(name, value.as_ref().map(|append| append as _));
+            if let Some(value) = value {
+                member(name, &|out| append::json(&value, out));
+            }
         }
-        for (name, text) in [("message", Some(&*finding.message)), ("draft", draft)] {
-            let text = text.map(|text| move |out: &mut Vec<u8>| append::json_text(text, out));
-            member(name, text.as_ref().map(|append| append as _));
+        member("message", &|out| append::json_text(&finding.message, out));
+        if let Some(words) = draft {
+            member("draft", &|out| append::json_text(words, out));
         }
         out.extend_from_slice(b"\n  }");
     }

@@ -203,12 +203,12 @@ impl Layer<'_> {
 }
 
 fn append_geometry(geometry: Option<Geometry>, out: &mut Vec<u8>) {
-    let list = |places: &[Position], out: &mut Vec<u8>| {
-        append_list(places, out, Position::append);
+    let list = |places: &[Place], out: &mut Vec<u8>| {
+        append_list(places, out, append_place);
     };
     let (kind, append): (&str, Appending<'_>) = match &geometry {
         None => return out.extend_from_slice(b"null"),
-        Some(Geometry::Point(place)) => ("Point", &|out| place.append(out)),
+        Some(Geometry::Point(place)) => ("Point", &|out| append_place(place, out)),
         Some(Geometry::LineString(places)) => ("LineString", &|out| list(places, out)),
         Some(Geometry::MultiLineString(parts)) => ("MultiLineString", &|out| {
             append_list(parts, out, |part, out| list(part, out));
@@ -235,15 +235,15 @@ fn append_list<T>(items: &[T], out: &mut Vec<u8>, each: impl Fn(&T, &mut Vec<u8>
 /// A geometry as it is written.
 #[derive(Debug)]
 enum Geometry {
-    Point(Position),
-    LineString(Vec<Position>),
-    MultiLineString(Vec<Vec<Position>>),
+    Point(Place),
+    LineString(Vec<Place>),
+    MultiLineString(Vec<Vec<Place>>),
 }
 
 fn geometry(shape: &Shape) -> Option<Geometry> {
     match shape {
         Shape::Nowhere => None,
-        Shape::Point(place) => Some(Geometry::Point(position(place))),
+        Shape::Point(place) => Some(Geometry::Point(*place)),
         Shape::Line(places) => {
             let mut parts = cut(places);
             match (parts.len(), parts.pop()) {
@@ -258,40 +258,20 @@ fn geometry(shape: &Shape) -> Option<Geometry> {
     }
 }
 
-/// Two coordinates, or three.
-#[derive(Debug)]
-enum Position {
-    Flat([f64; 2]),
-    High([f64; 3]),
-}
-
-impl Position {
-    fn append(&self, out: &mut Vec<u8>) {
-        let (flat, z) = match self {
-            Self::Flat(flat) => (*flat, None),
-            Self::High([x, y, z]) => ([*x, *y], Some(*z)),
-        };
-        out.push(b'[');
-        append::json_figure(flat[0], GEOGRAPHIC_DECIMALS, out);
+fn append_place(place: &Place, out: &mut Vec<u8>) {
+    out.push(b'[');
+    append::json_figure(place.x, GEOGRAPHIC_DECIMALS, out);
+    out.push(b',');
+    append::json_figure(place.y, GEOGRAPHIC_DECIMALS, out);
+    if let Some(z) = place.z {
         out.push(b',');
-        append::json_figure(flat[1], GEOGRAPHIC_DECIMALS, out);
-        if let Some(z) = z {
-            out.push(b',');
-            append::json_figure(z, LENGTH_DECIMALS, out);
-        }
-        out.push(b']');
+        append::json_figure(z, LENGTH_DECIMALS, out);
     }
-}
-
-fn position(place: &Place) -> Position {
-    match place.z {
-        None => Position::Flat([place.x, place.y]),
-        Some(z) => Position::High([place.x, place.y, z]),
-    }
+    out.push(b']');
 }
 
 /// A line in parts, none of which crosses the 180th meridian.
-fn cut(places: &[Place]) -> Vec<Vec<Position>> {
+fn cut(places: &[Place]) -> Vec<Vec<Place>> {
     let mut parts = vec![Vec::new()];
     let mut before: Option<&Place> = None;
     for place in places {
@@ -313,12 +293,12 @@ fn cut(places: &[Place]) -> Vec<Vec<Position>> {
                     .map(|(a, b)| round(between(a, b), LENGTH_DECIMALS)),
             };
             if let Some(last) = parts.last_mut() {
-                last.push(position(&edge(side)));
+                last.push(edge(side));
             }
-            parts.push(vec![position(&edge(-side))]);
+            parts.push(vec![edge(-side)]);
         }
         if let Some(last) = parts.last_mut() {
-            last.push(position(place));
+            last.push(*place);
         }
         before = Some(place);
     }

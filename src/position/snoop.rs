@@ -42,20 +42,15 @@ fn group(network: &Network<'_>, solution: &Solution, terms: &[(u32, f64)]) -> u3
 }
 
 /// A round's view: every equation with its residual and group.
-pub(super) struct Round<'a> {
+struct Round<'a> {
     network: &'a Network<'a>,
     solution: &'a Solution,
-    residuals: Vec<Residual>,
+    residuals: &'a [Residual],
     members: BTreeMap<u32, Vec<u32>>,
 }
 
 impl<'a> Round<'a> {
-    /// Of a solution with the residuals that it has.
-    pub(super) fn new(
-        network: &'a Network<'a>,
-        solution: &'a Solution,
-        residuals: Vec<Residual>,
-    ) -> Self {
+    fn new(network: &'a Network<'a>, solution: &'a Solution, residuals: &'a [Residual]) -> Self {
         let values = Values::whole(&solution.values, 2 * network.nodes());
         let mut members: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
         let mut row = Row::default();
@@ -174,19 +169,28 @@ impl<'a> Round<'a> {
     }
 }
 
-/// Searches from a first round on; the suspects, largest standardised residual first.
+/// Searches the whole network, as it was solved and with the residuals that it has; the suspects, largest standardised residual first.
 pub(super) fn search(
     observations: &Observations,
     touches: &[Touch],
-    first: &Round<'_>,
+    (network, solution, first): (&Network<'_>, &Solution, &[Residual]),
     places: &[Option<Plane>],
     limits: &Limits,
 ) -> Vec<Suspect> {
     let mut suspects = Vec::new();
-    let Some(mut rows) = look(first, observations, limits, &mut suspects) else {
+    let alarm = |residual: &Residual| {
+        residual
+            .standardised
+            .is_some_and(|w| w.abs() > limits.alarm)
+    };
+    // Of most networks nothing more has to be asked.
+    if !first.iter().any(alarm) {
+        return suspects;
+    }
+    let first = Round::new(network, solution, first);
+    let Some(mut rows) = look(&first, observations, limits, &mut suspects) else {
         return suspects;
     };
-    let (network, solution) = (first.network, first.solution);
     let values = Values::whole(&solution.values, 2 * network.nodes());
     let site = network
         .site_at()
@@ -205,7 +209,8 @@ pub(super) fn search(
         );
         let start = part.start(&places, site.as_ref());
         let solution = least_squares(&part, &start, &|_| false);
-        let round = Round::new(&part, &solution, residuals(&part, &solution));
+        let residuals = residuals(&part, &solution);
+        let round = Round::new(&part, &solution, &residuals);
         match look(&round, observations, limits, &mut suspects) {
             Some(rest) => rows = rest,
             None => break,

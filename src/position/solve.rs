@@ -42,17 +42,8 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
             site = None;
         } else if !drop_loose(&network, &solution, &mut places, &mut why) {
             let residuals = residuals(&network, &solution);
-            let alarm = |residual: &Residual| {
-                residual
-                    .standardised
-                    .is_some_and(|w| w.abs() > limits.alarm)
-            };
-            let suspects = if residuals.iter().any(alarm) {
-                let round = snoop::Round::new(&network, &solution, residuals.clone());
-                snoop::search(observations, &touches, &round, &places, limits)
-            } else {
-                Vec::new()
-            };
+            let all = (&network, &solution, residuals.as_slice());
+            let suspects = snoop::search(observations, &touches, all, &places, limits);
             return finish(
                 observations,
                 network,

@@ -6,7 +6,7 @@ use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::sparse::SymbolicSparseColMatRef;
 use faer::sparse::linalg::amd;
 
-pub(super) const NONE: u32 = u32::MAX;
+const NONE: u32 = u32::MAX;
 /// Subtrees that are worked off side by side are no more than this part of the work each, so that threads end together.
 const SHARE: usize = 8;
 
