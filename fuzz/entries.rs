@@ -481,7 +481,7 @@ pub fn check(folder: &Path, bytes: &[u8]) {
     put_all(&job, &files(bytes));
     let options = Options {
         draft: true,
-        tables: true,
+        corrections: true,
         ..Options::default()
     };
     let Ok(outcome) = pipeline::run(&job, &options) else {
@@ -538,6 +538,7 @@ pub fn sections(folder: &Path, bytes: &[u8]) {
         export::deliver::Delivery {
             id: &outcome.job,
             record: outcome.record,
+            file: None,
             findings: &outcome.findings,
             corrections: None,
             formats: &formats,

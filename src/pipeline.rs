@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::crs::Crs;
 use crate::error::Error;
 use crate::findings::{Finding, Level, rules};
+use crate::job::corrections::{Begun, EARLY_ROWS};
 use crate::job::model::{Job, Note};
 use crate::job::sections::Sections;
 use crate::job::{self, JobPath, Tables};
@@ -27,12 +28,24 @@ pub struct Options {
     pub draft: bool,
     /// Another projected CRS for the results.
     pub crs: Option<String>,
-    /// Keep the tables as typed, for the workbook of corrections.
-    pub tables: bool,
-    /// Leave out the record's hash, which costs as much as writing the record: what delivers it makes it, where it is shown.
-    pub no_hash: bool,
+    /// Make the workbook of corrections, where there is something to correct.
+    pub corrections: bool,
+    /// What becomes of the record's hash.
+    pub seal: Seal,
     /// The caller can take a job of at least so many marks in sections.
     pub in_sections: Option<usize>,
+}
+
+/// What becomes of a record's hash.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Seal {
+    /// It is made.
+    #[default]
+    Hash,
+    /// It is made, and the record's file kept, which it is made of.
+    File,
+    /// Left out, since it costs as much as writing the record: what delivers the record makes it, where it is shown.
+    Later,
 }
 
 /// What became of one job.
@@ -42,14 +55,16 @@ pub struct Outcome {
     pub job: String,
     /// The record; of what is usable, if some rows were not. `None` if nothing could be computed.
     pub record: Option<AsBuilt>,
+    /// The record's file, where it was asked for.
+    pub file: Option<Vec<u8>>,
     /// All findings, errors first.
     pub findings: Vec<Finding>,
     /// What reading the files has to say besides: how they were read, and the columns that are kept and not used.
     pub remarks: Vec<String>,
     /// What became of every filled cell.
     pub cells: model::Cells,
-    /// The tables as typed, where they were asked for and there is something to correct.
-    pub tables: Option<Tables>,
+    /// The workbook of corrections, where it was asked for and there is something to correct.
+    pub corrections: Option<Vec<u8>>,
     /// A large job that is still to be computed, a section at a time; then nothing else is here but its id.
     pub large: Option<Box<Large>>,
 }
@@ -75,10 +90,11 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         return Ok(Outcome {
             job: large.job.clone(),
             record: None,
+            file: None,
             findings: Vec::new(),
             remarks: Vec::new(),
             cells: model::Cells::default(),
-            tables: None,
+            corrections: None,
             large: Some(Box::new(large)),
         });
     }
@@ -87,12 +103,11 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     let (mut job, mut findings) = (reading.job, reading.findings);
     let mut remarks = remarks(&job, &reading.kept);
     let tables = options
-        .tables
-        .then_some(reading.tables)
+        .corrections
+        .then_some(&reading.tables)
         .filter(|tables| mendable(tables, &mut remarks));
-    let mut record = None;
     watch::end("reading");
-    if reading.usable {
+    let (record, file, corrections) = if reading.usable {
         let own =
             Crs::new(&job.grid.crs, job.grid.unit).map_err(|error| unreadable(path, &error))?;
         let crs = match &options.crs {
@@ -100,10 +115,13 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
             None => own,
         };
         let read = std::mem::take(&mut findings);
+        let read = (read, tables);
         let built = compute(&job, &crs, options, read, None).map_err(|e| unreadable(path, &e))?;
-        findings.clone_from(&built.findings);
-        record = Some(built);
-    }
+        findings = built.findings;
+        (Some(built.record), built.file, built.corrections)
+    } else {
+        (None, None, corrections(tables, &findings))
+    };
     let cells = model::Cells {
         used: job.cells.used,
         kept: job.cells.kept,
@@ -112,12 +130,23 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     Ok(Outcome {
         job: job.head.id,
         record,
-        tables: tables.filter(|_| !findings.is_empty()),
+        file,
+        corrections: corrections.transpose()?,
         findings,
         remarks,
         cells,
         large: None,
     })
+}
+
+/// The workbook of corrections, where there is something to correct.
+fn corrections(tables: Option<&Tables>, findings: &[Finding]) -> Option<Result<Vec<u8>, Error>> {
+    let tables = tables.filter(|_| !findings.is_empty())?;
+    watch::begin();
+    Some(after(
+        "corrections",
+        job::corrections::workbook(tables, findings),
+    ))
 }
 
 /// Whether a workbook of corrections is worth making; a remark where it is not.
@@ -167,15 +196,24 @@ fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
     Ok(crs)
 }
 
-/// The record of a job; of a section of one, with the frame of the whole, without what only the whole has: measurements, advice and
-/// the system's definition. An error where the section shares an unknown with others.
+/// What is computed of a job.
+struct Computed {
+    record: AsBuilt,
+    file: Option<Vec<u8>>,
+    /// As the record has them.
+    findings: Vec<Finding>,
+    corrections: Option<Result<Vec<u8>, Error>>,
+}
+
+/// The record of a job, from what reading found and the tables to be corrected; of a section of one, with the frame of the whole, without
+/// what only the whole has: measurements, advice and the system's definition. An error where the section shares an unknown with others.
 fn compute(
     job: &Job,
     crs: &Crs,
     options: &Options,
-    read: Vec<Finding>,
+    (read, tables): (Vec<Finding>, Option<&Tables>),
     whole: Option<&FrameFacts>,
-) -> std::io::Result<AsBuilt> {
+) -> std::io::Result<Computed> {
     let unit = options.unit.unwrap_or(job.grid.unit);
     let observed = after("observing", observe::observe_in(job, crs, whole));
     let (observations, limits) = (&observed.observations, &job.limits);
@@ -184,7 +222,12 @@ fn compute(
             "positions share a shift, and so all runs do",
         ));
     }
-    let adjusted = after("adjusting", position::adjust(observations, limits));
+    let large = tables.filter(|tables| tables.rows() >= EARLY_ROWS);
+    let (adjusted, begun) = rayon::join(
+        || after("adjusting", position::adjust(observations, limits)),
+        || large.map(Begun::new).transpose(),
+    );
+    watch::begin();
     let heights = after("heights", height::heights(job, observations, limits));
     let inputs = Inputs {
         job,
@@ -206,8 +249,7 @@ fn compute(
         unit,
     };
     let semi_major = semi_major(&traced, observations.marks.len());
-    let mut findings = read;
-    findings.extend(rules::survey::find(&rules::survey::Survey {
+    let of_survey = rules::survey::Survey {
         job,
         crs,
         observed: &observed,
@@ -215,15 +257,15 @@ fn compute(
         heights: &heights,
         semi_major: &|mark| semi_major.get(mark).copied().flatten(),
         unit,
-    }));
-    findings.extend(rules::pipe::find(&rules::pipe::Pipe {
+    };
+    let of_pipe = rules::pipe::Pipe {
         inputs,
         sensed: &sensed,
         traced: &traced,
         profiles: &profiles,
         unit,
-    }));
-    finish(job, &mut findings);
+    };
+    let findings = all_findings(job, read, &of_survey, &of_pipe);
 
     let known = advice::Known {
         inputs,
@@ -234,10 +276,9 @@ fn compute(
         unit,
     };
     let quality = survey.quality();
-    let draft = options.draft && findings.iter().any(|finding| finding.level == Level::Error);
     let advice = whole.map_or_else(|| advice::advise(&known), |_| Vec::new());
     watch::end("advice");
-    let built = record::build(Parts {
+    let parts = Parts {
         inputs,
         sensed: &sensed,
         traced: &traced,
@@ -250,13 +291,48 @@ fn compute(
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
         checks: survey.checks(inputs, &traced),
         advice,
+        draft: options.draft && findings.iter().any(|finding| finding.level == Level::Error),
         findings,
         notes: observed.notes.iter().map(note).collect(),
-        hash: !options.no_hash,
-        draft,
-    });
-    watch::end("record");
-    built
+    };
+    build(parts, options, (tables, begun))
+}
+
+/// The record, and the workbook of corrections beside it: of many rows it takes longer.
+fn build(
+    parts: Parts<'_>,
+    options: &Options,
+    (tables, begun): (Option<&Tables>, Result<Option<Begun<'_>>, Error>),
+) -> std::io::Result<Computed> {
+    let findings = parts.findings.clone();
+    let (record, corrections) = rayon::join(
+        || seal(after("record", record::build(parts)), options),
+        || match begun {
+            Ok(Some(begun)) if !findings.is_empty() => {
+                watch::begin();
+                Some(after("corrections", begun.finish(&findings)))
+            }
+            Ok(_) => corrections(tables, &findings),
+            Err(error) => Some(Err(error)),
+        },
+    );
+    let (record, file) = record?;
+    Ok(Computed {
+        record,
+        file,
+        findings,
+        corrections,
+    })
+}
+
+/// The record with its hash, and its file, as far as they are asked for.
+fn seal(record: AsBuilt, options: &Options) -> std::io::Result<(AsBuilt, Option<Vec<u8>>)> {
+    if options.seal == Seal::Later {
+        return Ok((record, None));
+    }
+    let (record, file) = record::sealed(record)?;
+    watch::end("hash");
+    Ok((record, (options.seal == Seal::File).then_some(file)))
 }
 
 /// A large job whose runs share nothing, computed a section at a time: see [`Sections`].
@@ -288,7 +364,10 @@ impl Large {
         let frame = observe::frame_of(&first.job, &crs, sections.places())?;
         (first.usable && plain).then(|| Self {
             sections: sections.without_places(),
-            options: options.clone(),
+            options: Options {
+                seal: Seal::Later,
+                ..options.clone()
+            },
             crs,
             frame,
             said: first.findings,
@@ -325,14 +404,14 @@ impl Large {
         } else {
             Vec::new()
         };
-        let record = compute(
+        let computed = compute(
             &reading.job,
             &self.crs,
             &self.options,
-            read,
+            (read, None),
             Some(&self.frame),
-        )
-        .ok()?;
+        );
+        let record = computed.ok()?.record;
         let own = |finding: &Finding| {
             finding.run.is_some() && finding.level != Level::Error
                 || section == 0 && self.said.iter().any(|said| said.message == finding.message)
@@ -356,13 +435,22 @@ fn semi_major(traced: &[Traced], marks: usize) -> Vec<Option<f64>> {
     all
 }
 
-/// Gives every finding its job and puts them in order: errors first, then by code, as found.
-fn finish(job: &Job, findings: &mut [Finding]) {
-    for finding in findings.iter_mut() {
+/// What reading found and what the rules find, every finding with its job, in order: errors first, then by code, as found.
+fn all_findings(
+    job: &Job,
+    read: Vec<Finding>,
+    survey: &rules::survey::Survey<'_>,
+    pipe: &rules::pipe::Pipe<'_>,
+) -> Vec<Finding> {
+    let mut findings = read;
+    findings.extend(rules::survey::find(survey));
+    findings.extend(rules::pipe::find(pipe));
+    for finding in &mut findings {
         finding.job.clone_from(&job.head.id);
     }
     findings.sort_by(|a, b| b.level.cmp(&a.level).then(a.code.cmp(&b.code)));
     watch::end("rules");
+    findings
 }
 
 fn note(note: &Note) -> model::Note {

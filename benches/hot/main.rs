@@ -182,6 +182,7 @@ fn everyday(folder: &Path, _: usize) -> Act {
         let delivery = Delivery {
             id: "HOT",
             record: Some(record(&folder.join("job"))),
+            file: None,
             findings: &[],
             corrections: None,
             formats: &formats,

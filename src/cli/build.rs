@@ -7,11 +7,11 @@ use super::output::Output;
 use super::report::{self, Report};
 use super::{Status, batch, jobs, times};
 use crate::error::Error;
-use crate::export::deliver::{Delivered, Delivering, Delivery, Making, deliver_later};
+use crate::export::deliver::{Delivered, Delivering, Delivery, deliver_later};
 use crate::export::fields::Fields;
 use crate::export::{self, Format, sections};
-use crate::job::corrections::{self, MOST_ROWS};
-use crate::pipeline::{self, Large, Options, Outcome};
+use crate::job::corrections::MOST_ROWS;
+use crate::pipeline::{self, Large, Options, Outcome, Seal};
 use crate::sheet::SheetOptions;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
@@ -22,8 +22,13 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let errors_only = args.common.quiet && !args.common.json;
     let options = Options {
         draft: args.draft,
-        tables: true,
-        no_hash: true,
+        corrections: true,
+        // A plan changes the record.
+        seal: if args.plans.none() && formats.iter().any(|format| format.shows_hash()) {
+            Seal::File
+        } else {
+            Seal::Later
+        },
         // What is told of the job as a whole (advice, sums), a plan and a field file need it whole; a smaller job may need its table
         // for a workbook of corrections, and a machine holds it with ease.
         in_sections: (errors_only
@@ -96,14 +101,11 @@ fn write(
     let Outcome {
         job,
         record,
+        file,
         findings,
-        tables,
+        corrections,
         ..
     } = outcome;
-    let making = tables.map(|tables| {
-        let findings = &findings;
-        move || corrections::workbook(&tables, findings)
-    });
     let record = record.filter(|_| !blocked);
     let unknown = record
         .as_ref()
@@ -119,8 +121,9 @@ fn write(
         Delivery {
             id: &job,
             record,
+            file,
             findings: &findings,
-            corrections: making.as_ref().map(|making| making as Making<'_>),
+            corrections: corrections.as_deref(),
             formats,
             fields,
             sheet,

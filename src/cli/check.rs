@@ -7,7 +7,7 @@ use super::output::Output;
 use super::report::{self, Report};
 use super::{Status, batch, jobs, times};
 use crate::error::Error;
-use crate::pipeline::{Options, Outcome};
+use crate::pipeline::{Options, Outcome, Seal};
 
 pub fn run(args: &CheckArgs, output: &mut Output) -> Result<Status, Error> {
     let jobs = jobs::named(&args.paths)?;
@@ -17,7 +17,7 @@ pub fn run(args: &CheckArgs, output: &mut Output) -> Result<Status, Error> {
         Box::new(move || report)
     };
     let options = Options {
-        no_hash: true,
+        seal: Seal::Later,
         ..args.common.options()
     };
     times::begin();

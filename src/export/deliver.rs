@@ -8,15 +8,12 @@ use rayon::prelude::*;
 use super::fields::Fields;
 use super::flush::{Flushes, Pending};
 use super::place::{Earlier, failed, file, place_later};
-use super::{CORRECTIONS, Format, View, findings, record};
+use super::{CORRECTIONS, Format, View, findings};
 use crate::error::Error;
 use crate::findings::Finding;
-use crate::record::AsBuilt;
+use crate::record::{self, AsBuilt};
 use crate::sheet::SheetOptions;
 use crate::watch;
-
-/// Makes a file's bytes while others are made.
-pub type Making<'a> = &'a (dyn Fn() -> Result<Vec<u8>, Error> + Sync);
 
 /// What is to be delivered.
 pub struct Delivery<'a> {
@@ -24,10 +21,12 @@ pub struct Delivery<'a> {
     pub id: &'a str,
     /// The record; `None` where the job has errors, and only findings are written.
     pub record: Option<AsBuilt>,
+    /// The record's file, where it has been made with the hash.
+    pub file: Option<Vec<u8>>,
     /// Findings.
     pub findings: &'a [Finding],
-    /// What makes the corrections workbook, where there is one.
-    pub corrections: Option<Making<'a>>,
+    /// The workbook of corrections, where there is one.
+    pub corrections: Option<&'a [u8]>,
     /// Formats asked for.
     pub formats: &'a [&'a dyn Format],
     /// Names, units and values that somebody else's schema wants.
@@ -86,13 +85,14 @@ pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, 
     let Delivery {
         id,
         record,
+        file,
         findings,
         corrections,
         formats,
         fields,
         sheet,
     } = delivery;
-    let mut record = record;
+    let (mut record, mut sealed) = (record, file);
     let mut absent = Vec::new();
     let mut written = Vec::new();
     if let Some(record) = &record {
@@ -105,15 +105,15 @@ pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, 
     }
     watch::begin();
     // Made once, and only where it is shown: it costs as much as writing the whole record.
-    if written.iter().any(|format| format.shows_hash()) {
-        record = record
-            .map(record::seal)
-            .transpose()
-            .map_err(|e| failed(root, &e))?;
+    let shown = written.iter().any(|format| format.shows_hash());
+    if let Some(bare) = record.take_if(|record| shown && record.hash.is_none()) {
+        let (whole, file) = record::sealed(bare).map_err(|e| failed(root, &e))?;
+        (record, sealed) = (Some(whole), Some(file));
     }
     watch::end("hash");
     let filling = Filling {
         record: record.as_ref(),
+        file: sealed.as_deref(),
         written: &written,
         findings,
         corrections,
@@ -141,22 +141,23 @@ pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, 
 /// What a folder is filled with.
 struct Filling<'a> {
     record: Option<&'a AsBuilt>,
+    file: Option<&'a [u8]>,
     /// Formats that the record has.
     written: &'a [&'a dyn Format],
     findings: &'a [Finding],
-    corrections: Option<Making<'a>>,
+    corrections: Option<&'a [u8]>,
     fields: Option<&'a Fields>,
     sheet: &'a SheetOptions,
 }
 
 impl Filling<'_> {
     fn fill(&self, folder: &Path, flushes: &Flushes) -> Result<(), Error> {
-        let (formats, workbook) = rayon::join(
-            || self.formats(folder, flushes),
-            || self.workbook(folder, flushes),
-        );
-        formats.and(workbook)?;
+        self.formats(folder, flushes)?;
         watch::begin();
+        if let Some(bytes) = self.corrections {
+            file(folder, CORRECTIONS, flushes, &|out| out.write_all(bytes))?;
+        }
+        watch::end("corrections");
         let draft = self.record.and_then(|record| record.draft.as_ref());
         file(folder, findings::CSV, flushes, &|out| {
             findings::write_csv(self.findings, draft, out)
@@ -180,6 +181,7 @@ impl Filling<'_> {
         };
         let view = View {
             sheet: self.sheet.clone(),
+            file: self.file,
             ..view
         };
         watch::end("tables");
@@ -192,15 +194,5 @@ impl Filling<'_> {
         };
         let results: Vec<Result<(), Error>> = self.written.par_iter().map(write).collect();
         results.into_iter().collect()
-    }
-
-    fn workbook(&self, folder: &Path, flushes: &Flushes) -> Result<(), Error> {
-        watch::begin();
-        if let Some(make) = self.corrections {
-            let bytes = make()?;
-            file(folder, CORRECTIONS, flushes, &|out| out.write_all(&bytes))?;
-        }
-        watch::end("corrections");
-        Ok(())
     }
 }

@@ -4,12 +4,13 @@
 //! threads of its own wait: for all files of a job at once, and for many jobs while the next ones are computed. What comes
 //! after the flushes of a job, putting its folder in place, is done by whichever thread saw the last of them end.
 
+use std::collections::VecDeque;
 use std::fs::File;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, sync_channel};
-use std::sync::{Arc, Condvar, LazyLock, Mutex, MutexGuard, PoisonError};
-
-use rayon::{ThreadPool, ThreadPoolBuilder};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::thread::Builder;
 
 use super::place::failed;
 use crate::error::Error;
@@ -22,19 +23,58 @@ const WAITERS: usize = 32;
 /// usually have open.
 const JOBS: usize = 24;
 
-/// `None` where the system gives no threads: then who has something to flush waits himself.
-static POOL: LazyLock<Option<ThreadPool>> = LazyLock::new(|| {
-    let builder = ThreadPoolBuilder::new().num_threads(WAITERS);
-    builder
-        .thread_name(|number| format!("flush {number}"))
-        .build()
-        .ok()
-});
+/// What is to be done, and who does it.
+struct Waiters {
+    tasks: VecDeque<Box<dyn FnOnce() + Send>>,
+    threads: usize,
+    idle: usize,
+}
 
+static WAITING: (Mutex<Waiters>, Condvar) = (
+    Mutex::new(Waiters {
+        tasks: VecDeque::new(),
+        threads: 0,
+        idle: 0,
+    }),
+    Condvar::new(),
+);
+
+/// Does it on a thread that waits; a further one begins where all are busy, until there are [`WAITERS`]: one job has a few files.
 fn elsewhere(task: impl FnOnce() + Send + 'static) {
-    match &*POOL {
-        Some(pool) => pool.spawn(task),
-        None => task(),
+    let (waiters, more) = &WAITING;
+    let mut now = held(waiters);
+    now.tasks.push_back(Box::new(task));
+    if now.idle >= now.tasks.len() || now.threads == WAITERS {
+        more.notify_one();
+        return;
+    }
+    let begun = Builder::new()
+        .name("flush".to_owned())
+        .spawn(wait_for_tasks);
+    now.threads += usize::from(begun.is_ok());
+    // Where the system gives no thread at all, who has something to flush waits himself.
+    if now.threads == 0 {
+        let own = now.tasks.pop_back();
+        drop(now);
+        own.into_iter().for_each(|task| task());
+    }
+}
+
+fn wait_for_tasks() {
+    let (waiters, more) = &WAITING;
+    loop {
+        let mut now = held(waiters);
+        now.idle += 1;
+        now = more
+            .wait_while(now, |now| now.tasks.is_empty())
+            .unwrap_or_else(PoisonError::into_inner);
+        now.idle -= 1;
+        let task = now.tasks.pop_front();
+        drop(now);
+        // What a task that panics leaves is told by whoever waits for it.
+        let _ = catch_unwind(AssertUnwindSafe(|| {
+            task.into_iter().for_each(|task| task());
+        }));
     }
 }
 

@@ -47,6 +47,8 @@ pub struct View<'a> {
     pub tables: Vec<table::Table>,
     /// Paper and dig pages of the sheet.
     pub sheet: SheetOptions,
+    /// The record's file, where it has been made with the hash.
+    pub file: Option<&'a [u8]>,
 }
 
 impl<'a> View<'a> {
@@ -71,6 +73,7 @@ impl<'a> View<'a> {
             record,
             tables,
             sheet: SheetOptions::default(),
+            file: None,
         }
     }
 

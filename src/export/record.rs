@@ -27,7 +27,10 @@ impl Format for Json {
     }
 
     fn write(&self, view: &View<'_>, out: &mut dyn Write) -> io::Result<()> {
-        record::write_json(view.record, out)
+        match view.file {
+            Some(file) => out.write_all(file),
+            None => record::write_json(view.record, out),
+        }
     }
 }
 

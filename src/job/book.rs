@@ -22,8 +22,8 @@ pub struct Formats {
 pub fn start() -> Result<(Workbook, Formats), Error> {
     let day = ExcelDateTime::from_ymd(2000, 1, 1).map_err(|error| refuse(&error))?;
     let mut book = Workbook::new();
-    // At the usual level (6) half of the time is spent on 7 % fewer bytes.
-    book.set_zip_compression_level(3);
+    // At the usual level (6) half of the time is spent on 15 % fewer bytes.
+    book.set_zip_compression_level(2);
     book.set_properties(&DocProperties::new().set_creation_datetime(&day));
     let text = Format::new().set_num_format("@");
     let fill = |colour: u32| text.clone().set_background_color(Color::RGB(colour));

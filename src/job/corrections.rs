@@ -1,6 +1,7 @@
 //! The job's own tables as a workbook, the cells concerned marked, each with its findings as a comment: to be mended and sent
 //! back. It reads as a job.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write as _;
 
@@ -15,71 +16,112 @@ use crate::findings::{Finding, Level};
 /// Most rows of a job for which a workbook of corrections is made: our choice. Nobody mends more of them by hand, and each
 /// cell of a workbook costs a hundred bytes of memory while it is written.
 pub const MOST_ROWS: usize = 50_000;
+/// From so many rows on it is begun before it is known whether anything is to be corrected: our choice. Of so many something is, and
+/// filling the sheets takes as long as the adjustment.
+pub const EARLY_ROWS: usize = 2_000;
 /// Most rows of a sheet.
 const ROWS: u32 = 1_048_576;
 /// Longest comment on a cell.
 const COMMENT: usize = 2_000;
 
+/// A line of a file, or a key of the settings.
+type Line<'a> = (Cow<'a, str>, u32);
+
 /// A sheet to be written: cells by row and column, and which row each line of the job went to.
 #[derive(Default)]
-struct Page {
-    cells: BTreeMap<(u32, u16), (String, Kind)>,
+struct Page<'a> {
+    /// In any order; of several for one place the last counts.
+    cells: Vec<((u32, u16), Cow<'a, str>, Kind)>,
     /// Row by line of the file.
-    rows: HashMap<(String, u32), u32>,
+    rows: HashMap<Line<'a>, u32>,
     /// Column by name in our spelling.
     columns: HashMap<String, u16>,
     heading: u32,
 }
 
 /// The workbook of corrections.
+///
+/// # Errors
+/// What a workbook can't hold.
 pub fn workbook(tables: &Tables, findings: &[Finding]) -> Result<Vec<u8>, Error> {
-    let (mut book, formats) = start()?;
-    fill(&mut book, &formats, tables, findings)
-        .and_then(|()| finish(&mut book))
-        .map_err(|error| refuse(&error))
+    Begun::new(tables)?.finish(findings)
 }
 
-fn fill(
-    book: &mut Workbook,
-    formats: &Formats,
-    tables: &Tables,
-    findings: &[Finding],
-) -> Result<(), XlsxError> {
-    list(
-        book.add_worksheet().set_name("findings")?,
-        formats,
-        findings,
-    )?;
-    write(
-        book.add_worksheet().set_name("job")?,
-        formats,
-        &settings_page(tables),
-        findings,
-    )?;
-    for spec in TABLES {
-        let sheets: Vec<&Sheet> = tables
-            .sheets
-            .iter()
-            .filter(|sheet| sheet.spec.name == spec.name)
-            // Points of others are mended where they come from; their heading stands on no line.
-            .filter(|sheet| {
-                let heading = sheet.layout.heading;
-                heading.is_none_or(|row| sheet.settings || sheet.table.line(row) > 0)
-            })
-            .collect();
-        let page = match sheets.as_slice() {
-            [] => continue,
-            [sheet] if !sheet.settings => table_page(sheet),
-            sheets => runs_page(sheets),
-        };
-        write(
-            book.add_worksheet().set_name(spec.name)?,
+/// The workbook before its findings are known: most of the work of a large one.
+pub struct Begun<'a> {
+    book: Workbook,
+    formats: Formats,
+    /// The pages, in the order of the sheets after the findings'.
+    pages: Vec<Page<'a>>,
+}
+
+impl<'a> Begun<'a> {
+    /// With the tables as typed.
+    ///
+    /// # Errors
+    /// What a workbook can't hold.
+    pub fn new(tables: &'a Tables) -> Result<Self, Error> {
+        let (book, formats) = start()?;
+        let mut this = Self {
+            book,
             formats,
-            &page,
-            findings,
-        )?;
+            pages: Vec::new(),
+        };
+        this.fill(tables).map_err(|error| refuse(&error))?;
+        Ok(this)
     }
-    Ok(())
+
+    fn fill(&mut self, tables: &'a Tables) -> Result<(), XlsxError> {
+        self.book.add_worksheet().set_name("findings")?;
+        self.add("job", settings_page(tables))?;
+        for spec in TABLES {
+            let sheets: Vec<&Sheet> = tables
+                .sheets
+                .iter()
+                .filter(|sheet| sheet.spec.name == spec.name)
+                // Points of others are mended where they come from; their heading stands on no line.
+                .filter(|sheet| {
+                    let heading = sheet.layout.heading;
+                    heading.is_none_or(|row| sheet.settings || sheet.table.line(row) > 0)
+                })
+                .collect();
+            let page = match sheets.as_slice() {
+                [] => continue,
+                [sheet] if !sheet.settings => table_page(sheet),
+                sheets => runs_page(sheets),
+            };
+            self.add(spec.name, page)?;
+        }
+        Ok(())
+    }
+
+    fn add(&mut self, name: &str, mut page: Page<'a>) -> Result<(), XlsxError> {
+        page.sort();
+        page.write(self.book.add_worksheet().set_name(name)?, &self.formats)?;
+        self.pages.push(page);
+        Ok(())
+    }
+
+    /// With the findings at their cells, packed.
+    ///
+    /// # Errors
+    /// What a workbook can't hold.
+    pub fn finish(mut self, findings: &[Finding]) -> Result<Vec<u8>, Error> {
+        self.mark(findings)
+            .and_then(|()| finish(&mut self.book))
+            .map_err(|error| refuse(&error))
+    }
+
+    fn mark(&mut self, findings: &[Finding]) -> Result<(), XlsxError> {
+        let mut sheets = self.book.worksheets_mut().iter_mut();
+        if let Some(first) = sheets.next() {
+            list(first, &self.formats, findings)?;
+        }
+        for (sheet, page) in sheets.zip(&self.pages) {
+            page.mark(sheet, &self.formats, findings)?;
+        }
+        Ok(())
+    }
 }
 
 /// All findings, one a row.
@@ -109,7 +151,7 @@ fn list(sheet: &mut Worksheet, formats: &Formats, findings: &[Finding]) -> Resul
 }
 
 /// A table as typed, each row at its own number.
-fn table_page(sheet: &Sheet) -> Page {
+fn table_page(sheet: &Sheet) -> Page<'_> {
     let mut page = Page::default();
     let table = &sheet.table;
     let mut next = 0;
@@ -121,7 +163,7 @@ fn table_page(sheet: &Sheet) -> Page {
             page.heading = at;
         }
         page.rows
-            .insert((table.file.to_string(), table.line(row)), at);
+            .insert((Cow::Borrowed(&*table.file), table.line(row)), at);
         for (place, text) in table.filled(row) {
             page.put(at, place, text, table.kind(row, place));
         }
@@ -129,18 +171,19 @@ fn table_page(sheet: &Sheet) -> Page {
     for (place, name) in sheet.layout.names.iter().enumerate() {
         page.name(name, place);
     }
-    page.rows.insert((table.file.to_string(), 0), page.heading);
+    page.rows
+        .insert((Cow::Borrowed(&*table.file), 0), page.heading);
     page
 }
 
 /// `[[run]]` and `runs.csv` in one sheet.
-fn runs_page(sheets: &[&Sheet]) -> Page {
+fn runs_page<'a>(sheets: &[&'a Sheet]) -> Page<'a> {
     let mut page = Page::default();
     let mut width = 0;
     for name in sheets.iter().flat_map(|sheet| &sheet.layout.names) {
         if !page.columns.contains_key(&**name) {
             page.name(name, width);
-            page.put(0, width, name, Kind::Text);
+            page.put(0, width, &**name, Kind::Text);
             width += 1;
         }
     }
@@ -150,10 +193,12 @@ fn runs_page(sheets: &[&Sheet]) -> Page {
         let first = sheet.layout.heading.map_or(0, |heading| heading + 1);
         for row in first..table.height() {
             page.rows
-                .insert((table.file.to_string(), table.line(row)), next);
+                .insert((Cow::Borrowed(&*table.file), table.line(row)), next);
             for (place, text) in table.filled(row) {
-                page.rows
-                    .insert((table.file.to_string(), table.cell_line(row, place)), next);
+                page.rows.insert(
+                    (Cow::Borrowed(&*table.file), table.cell_line(row, place)),
+                    next,
+                );
                 let column = sheet
                     .layout
                     .names
@@ -169,13 +214,15 @@ fn runs_page(sheets: &[&Sheet]) -> Page {
             }
             next += 1;
         }
-        page.rows.entry((table.file.to_string(), 0)).or_insert(0);
+        page.rows
+            .entry((Cow::Borrowed(&*table.file), 0))
+            .or_insert(0);
     }
     page
 }
 
 /// The settings as questions and answers: all that are given, and all that could be.
-fn settings_page(tables: &Tables) -> Page {
+fn settings_page(tables: &Tables) -> Page<'_> {
     let mut page = Page::default();
     for (place, name) in ["question", "answer", "example", "key"]
         .into_iter()
@@ -220,15 +267,16 @@ fn settings_page(tables: &Tables) -> Page {
                 column.map_or("", |column| column.example),
                 Kind::Text,
             );
-            page.put(next, 3, &format!("{}.{key}", spec.name), Kind::Text);
+            page.put(next, 3, format!("{}.{key}", spec.name), Kind::Text);
             if let Some((_, text, kind, line)) = answer {
-                page.put(next, 1, text, *kind);
-                let file = sheet.map_or(String::new(), |sheet| sheet.table.file.to_string());
-                page.rows.insert((file.clone(), *line), next);
-                page.rows.entry((file, 0)).or_insert(0);
+                page.put(next, 1, *text, *kind);
+                let file = sheet.map_or("", |sheet| &*sheet.table.file);
+                page.rows.insert((Cow::Borrowed(file), *line), next);
+                page.rows.entry((Cow::Borrowed(file), 0)).or_insert(0);
             }
             // A finding about a key finds its row by the key's name.
-            page.rows.insert((format!("key {key}"), 0), next);
+            page.rows
+                .insert((Cow::Owned(format!("key {key}")), 0), next);
             next += 1;
         }
     }
@@ -254,17 +302,88 @@ fn answers(sheet: &Sheet) -> Vec<(&str, &str, Kind, u32)> {
         .collect()
 }
 
-impl Page {
-    fn put(&mut self, row: u32, column: usize, text: &str, kind: Kind) {
+impl<'a> Page<'a> {
+    fn put(&mut self, row: u32, column: usize, text: impl Into<Cow<'a, str>>, kind: Kind) {
+        let text = text.into();
         if let (Ok(column), true) = (u16::try_from(column), row < ROWS && !text.is_empty()) {
-            self.cells.insert((row, column), (text.to_owned(), kind));
+            self.cells.push(((row, column), text, kind));
         }
+    }
+
+    /// Puts the cells in order, one for each place.
+    fn sort(&mut self) {
+        self.cells.sort_by_key(|(place, ..)| *place);
+        // The first of equals is kept where the later one has been put in its stead.
+        self.cells.dedup_by(|later, kept| {
+            let same = later.0 == kept.0;
+            if same {
+                std::mem::swap(later, kept);
+            }
+            same
+        });
     }
 
     fn name(&mut self, name: &str, column: usize) {
         if let Ok(column) = u16::try_from(column) {
             self.columns.entry(name.to_owned()).or_insert(column);
         }
+    }
+
+    /// Writes all cells as typed.
+    fn write(&self, sheet: &mut Worksheet, formats: &Formats) -> Result<(), XlsxError> {
+        let plain = self.columns.len().min(256) as u16;
+        for column in 0..plain {
+            sheet.set_column_format(column, &formats.text)?;
+            sheet.set_column_width(column, 14)?;
+        }
+        for (place, text, kind) in &self.cells {
+            let &(row, column) = place;
+            if row == self.heading {
+                put(sheet, *place, (text, *kind), &formats.heading)?;
+            } else if column < plain && *kind != Kind::Number {
+                // The column's own format, which need not be looked up for every cell.
+                sheet.write_string(row, column, &**text)?;
+            } else {
+                put(sheet, *place, (text, *kind), &formats.text)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Fills the cells that have findings, and says those in comments.
+    fn mark(
+        &self,
+        sheet: &mut Worksheet,
+        formats: &Formats,
+        findings: &[Finding],
+    ) -> Result<(), XlsxError> {
+        let mut said: BTreeMap<(u32, u16), (Level, String)> = BTreeMap::new();
+        for finding in findings {
+            let cells = self.cells_of(finding).into_iter();
+            for cell in cells.filter(|(row, _)| *row < ROWS) {
+                let (level, text) = said.entry(cell).or_insert((finding.level, String::new()));
+                *level = finding.level.max(*level);
+                if text.len() < COMMENT {
+                    let separator = if text.is_empty() { "" } else { "\n" };
+                    // Writing to a String can't fail.
+                    let _ = write!(text, "{separator}{}: {}", finding.code, finding.message);
+                }
+            }
+        }
+        for (place, (level, text)) in &said {
+            let format = marked(formats, *level);
+            match self.cells.binary_search_by_key(place, |(at, ..)| *at) {
+                Ok(at) => {
+                    let (_, text, kind) = &self.cells[at];
+                    put(sheet, *place, (text, *kind), format)?;
+                }
+                Err(_) => {
+                    sheet.write_blank(place.0, place.1, format)?;
+                }
+            }
+            comment(sheet, place.0, place.1, text)?;
+        }
+        Ok(())
     }
 
     /// The cells that a finding is about, if it is about this page.
@@ -276,11 +395,15 @@ impl Page {
             .rsplit_once(':')
             .and_then(|(file, line)| Some((file, line.parse().ok()?)))
             .unwrap_or((source, 0));
-        let Some(row) = self.rows.get(&(file.to_owned(), line)).copied() else {
+        let Some(row) = self.rows.get(&(Cow::Borrowed(file), line)).copied() else {
             return Vec::new();
         };
         let answer = self.columns.get("answer").copied();
-        let key = |name: &String| self.rows.get(&(format!("key {name}"), 0)).copied();
+        let key = |name: &String| {
+            self.rows
+                .get(&(Cow::Owned(format!("key {name}")), 0))
+                .copied()
+        };
         if let Some(answer) = answer {
             let row = if line == 0 {
                 finding.columns.first().and_then(key).unwrap_or(row)
@@ -303,61 +426,20 @@ impl Page {
     }
 }
 
-/// Writes a page, its cells with findings filled and commented.
-fn write(
+/// Writes a cell: a number as one, everything else as text.
+fn put(
     sheet: &mut Worksheet,
-    formats: &Formats,
-    page: &Page,
-    findings: &[Finding],
+    (row, column): (u32, u16),
+    (text, kind): (&str, Kind),
+    format: &rust_xlsxwriter::Format,
 ) -> Result<(), XlsxError> {
-    let mut said: BTreeMap<(u32, u16), (Level, String)> = BTreeMap::new();
-    for finding in findings {
-        for cell in page
-            .cells_of(finding)
-            .into_iter()
-            .filter(|(row, _)| *row < ROWS)
-        {
-            let (level, text) = said.entry(cell).or_insert((finding.level, String::new()));
-            *level = finding.level.max(*level);
-            if text.len() < COMMENT {
-                let separator = if text.is_empty() { "" } else { "\n" };
-                // Writing to a String can't fail.
-                let _ = write!(text, "{separator}{}: {}", finding.code, finding.message);
-            }
+    match (kind, text.parse::<f64>()) {
+        (Kind::Number, Ok(number)) => {
+            let format = format.clone().set_num_format("General");
+            sheet.write_number_with_format(row, column, number, &format)?
         }
-    }
-    let plain = page.columns.len().min(256) as u16;
-    for column in 0..plain {
-        sheet.set_column_format(column, &formats.text)?;
-        sheet.set_column_width(column, 14)?;
-    }
-    for (&(row, column), (text, kind)) in &page.cells {
-        let format = match said.get(&(row, column)) {
-            Some((level, _)) => marked(formats, *level),
-            None if row == page.heading => &formats.heading,
-            // The column's own, which need not be looked up for every cell.
-            None if column < plain && *kind != Kind::Number => {
-                sheet.write_string(row, column, text)?;
-                continue;
-            }
-            None => &formats.text,
-        };
-        match (kind, text.parse::<f64>()) {
-            (Kind::Number, Ok(number)) => sheet.write_number_with_format(
-                row,
-                column,
-                number,
-                &format.clone().set_num_format("General"),
-            )?,
-            _ => sheet.write_string_with_format(row, column, text, format)?,
-        };
-    }
-    for (&(row, column), (level, text)) in &said {
-        if !page.cells.contains_key(&(row, column)) {
-            sheet.write_blank(row, column, marked(formats, *level))?;
-        }
-        comment(sheet, row, column, text)?;
-    }
+        _ => sheet.write_string_with_format(row, column, text, format)?,
+    };
     Ok(())
 }
 

@@ -24,15 +24,25 @@ impl<'a> Normal<'a> {
         }
     }
 
-    /// Adds to the entry of unknowns i and j; call once for each unordered pair.
-    pub(super) fn add(&mut self, i: usize, j: usize, value: f64) {
+    /// Adds weight · aᵀa of an equation's unknowns and partial derivatives; `room` is anything.
+    pub(super) fn add(
+        &mut self,
+        terms: &[(usize, f64)],
+        weight: f64,
+        room: &mut Vec<(usize, f64)>,
+    ) {
         match self {
-            Self::Dense(n, matrix) => matrix[i.max(j) * *n + i.min(j)] += value,
-            Self::Sparse(pattern, upper) => {
-                if let Some(at) = pattern.entry(i, j) {
-                    upper[at] += value;
+            Self::Dense(n, matrix) => {
+                for (k, &(p, a)) in terms.iter().enumerate() {
+                    matrix[p * *n + p] += a * a * weight;
+                    for &(q, b) in &terms[k + 1..] {
+                        // An unknown named twice meets itself on the diagonal twice.
+                        let times = if p == q { 2.0 } else { 1.0 };
+                        matrix[p.max(q) * *n + p.min(q)] += times * a * b * weight;
+                    }
                 }
             }
+            Self::Sparse(pattern, lower) => pattern.add(lower, terms, weight, room),
         }
     }
 

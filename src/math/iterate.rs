@@ -90,6 +90,7 @@ struct Scratch {
     coupled: Vec<(u32, u32, f64)>,
     terms: Vec<(usize, f64)>,
     global: Vec<(u32, f64)>,
+    placed: Vec<(usize, f64)>,
 }
 
 /// What is fixed during a solution.
@@ -100,6 +101,8 @@ struct Setting<'a, M> {
     own: usize,
     /// Where the slice of unknowns that the methods are given begins.
     offset: usize,
+    /// An earlier factor that served for the last steps is good enough for covariances too.
+    near: bool,
 }
 
 impl<M: Model> Setting<'_, M> {
@@ -155,6 +158,7 @@ impl<M: Model> Setting<'_, M> {
             coupled,
             terms,
             global,
+            placed,
         } = scratch;
         coupled.clear();
         for i in self.used(self.parts.rows_of(part)) {
@@ -172,13 +176,9 @@ impl<M: Model> Setting<'_, M> {
                     global.push((unknown, a));
                 }
             }
-            for (k, &(p, a)) in terms.iter().enumerate() {
+            normal.add(terms, weight, placed);
+            for &(p, a) in terms.iter() {
                 right[p] += a * weight * row.misclosure;
-                normal.add(p, p, a * a * weight);
-                for &(q, b) in &terms[k + 1..] {
-                    // An unknown named twice meets itself on the diagonal twice.
-                    normal.add(p, q, if p == q { 2.0 } else { 1.0 } * a * b * weight);
-                }
                 coupled.extend(
                     global
                         .iter()
@@ -216,8 +216,12 @@ impl<M: Model> Setting<'_, M> {
     }
 
     fn local(&self, unknown: u32, base: usize, width: usize) -> usize {
-        self.parts.place[unknown as usize / width] as usize * width + unknown as usize % width
-            - base
+        // A division by a number that is not known beforehand takes longer than all the rest.
+        let (node, within) = match width {
+            2 => (unknown as usize / 2, unknown as usize % 2),
+            _ => (unknown as usize / width, unknown as usize % width),
+        };
+        self.parts.place[node] as usize * width + within - base
     }
 
     fn finish(
@@ -447,7 +451,7 @@ impl<M: Model> Setting<'_, M> {
                 end.squares = squares;
                 if step.gain <= DONE * scale && damping == 0.0 {
                     end.ended = true;
-                    end.last = (!again).then_some(step.parts);
+                    end.last = (!again || self.near).then_some(step.parts);
                     return end;
                 }
                 // A step that gained much less than the linear equations promised went too far.
@@ -601,8 +605,13 @@ struct Settled {
     block: Option<(Block, f64)>,
 }
 
-/// Solves: parts without shared unknowns each by itself, the coupled ones together.
-pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip<'_>) -> Solution {
+/// Solves: parts without shared unknowns each by itself, the coupled ones together; see [`super::adjust::adjust_again`] for `near`.
+pub(super) fn solve<M: Model>(
+    model: &M,
+    parts: Parts,
+    start: &[f64],
+    (skip, near): (Skip<'_>, bool),
+) -> Solution {
     let own = model.nodes() * model.width();
     let setting = Setting {
         model,
@@ -610,6 +619,7 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
         skip,
         own,
         offset: 0,
+        near,
     };
     let width = parts.width;
     let mut x: Vec<f64> = parts
@@ -631,6 +641,7 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
             skip,
             own,
             offset,
+            near,
         };
         setting.alone(*p, &x, &shared, scratch)
     };

@@ -90,7 +90,8 @@ impl Incidence {
 }
 
 impl Parts {
-    pub(super) fn new<M: Model>(model: &M, values: &[f64]) -> Self {
+    /// The layout of a problem; patterns are those of another one's parts where they hold all links.
+    pub(super) fn new<M: Model>(model: &M, values: &[f64], other: Option<&Self>) -> Self {
         let nodes = model.nodes();
         let incidence = incidence(model, values);
         let mut parent: Vec<u32> = (0..nodes as u32).collect();
@@ -115,7 +116,7 @@ impl Parts {
         };
         this.lay_out_nodes(&mut parent);
         this.lay_out_rows(&incidence, model.rows());
-        this.find_patterns(&incidence);
+        this.find_patterns(&incidence, other);
         this
     }
 
@@ -180,7 +181,7 @@ impl Parts {
         }
     }
 
-    fn find_patterns(&mut self, incidence: &Incidence) {
+    fn find_patterns(&mut self, incidence: &Incidence, other: Option<&Self>) {
         for part in &mut self.list {
             if part.nodes as usize * self.width <= DENSE {
                 continue;
@@ -200,12 +201,22 @@ impl Parts {
             }
             links.sort_unstable();
             links.dedup();
-            part.pattern = Some(Arc::new(Pattern::new(
-                part.nodes as usize,
-                self.width,
-                &links,
-            )));
+            let nodes = &self.order[part.first as usize..][..part.nodes as usize];
+            let known = other.and_then(|other| other.pattern_of(nodes));
+            let serves = known.filter(|known| links.iter().all(|&(a, b)| known.joins(a, b)));
+            part.pattern = Some(serves.map_or_else(
+                || Arc::new(Pattern::new(nodes.len(), self.width, &links)),
+                Arc::clone,
+            ));
         }
+    }
+
+    /// The pattern of the part of just these nodes.
+    fn pattern_of(&self, nodes: &[u32]) -> Option<&Arc<Pattern>> {
+        let part = *self.part_of.get(*nodes.first()? as usize)?;
+        let part = &self.list[part as usize];
+        let own = &self.order[part.first as usize..][..part.nodes as usize];
+        part.pattern.as_ref().filter(|_| own == nodes)
     }
 
     /// The equations of a part.

@@ -45,10 +45,8 @@ impl Block {
         match &self.inverse {
             Inverse::Dense(inverse) => inverse[i * n + j],
             Inverse::Sparse(factor) => factor.inverse_entry(i, j).unwrap_or_else(|| {
-                let mut column = vec![0.0; n];
-                column[j] = 1.0;
-                factor.solve(&mut column);
-                column[i]
+                let half = |unknown| factor.half(&[(unknown, 1.0)]);
+                product(&half(i), &half(j))
             }),
         }
     }
@@ -158,6 +156,10 @@ impl Solution {
         }
     }
 
+    pub(super) fn parts(&self) -> &Parts {
+        &self.parts
+    }
+
     fn at(&self, unknown: u32) -> At {
         let width = self.parts.width;
         let (unknown, own) = (unknown as usize, self.parts.place.len() * width);
@@ -250,8 +252,8 @@ impl Solution {
         sum
     }
 
-    /// A linear form of one large part's unknowns times the inverse: what many covariances with it are then sums of, where each by itself
-    /// would be a solution. `None` where [`Self::form_covariance`] is as cheap, or shared unknowns have a part in it.
+    /// A linear form of one large part's unknowns, carried half the way to the inverse: what covariances with it are then products of.
+    /// `None` where [`Self::form_covariance`] is as cheap, or shared unknowns have a part in it.
     #[must_use]
     pub fn carry(&self, form: &[(u32, f64)]) -> Option<Carried<'_>> {
         let At::Own { part, .. } = self.at(form.first()?.0) else {
@@ -263,19 +265,14 @@ impl Solution {
         let Inverse::Sparse(factor) = &self.blocks.get(part)?.inverse else {
             return None;
         };
-        let mut column = vec![0.0; self.parts.range(&self.parts.list[part]).len()];
-        for &(unknown, a) in form {
-            match self.at(unknown) {
-                At::Own { part: of, local } if of == part => column[local] += a,
-                _ => return None,
-            }
-        }
-        factor.solve(&mut column);
-        Some(Carried {
+        let mut this = Carried {
             solution: self,
             part,
-            column,
-        })
+            factor,
+            half: Vec::new(),
+        };
+        this.half = this.half_of(form)?;
+        Some(this)
     }
 
     /// A linear form as it moves with the shared unknowns.
@@ -298,19 +295,30 @@ impl Solution {
 pub struct Carried<'a> {
     solution: &'a Solution,
     part: usize,
-    column: Vec<f64>,
+    factor: &'a Sparse,
+    half: Vec<f64>,
 }
 
 impl Carried<'_> {
-    /// Covariance with another form.
+    /// Covariance with another form; zero with one that is not of the same part alone.
     #[must_use]
     pub fn covariance(&self, other: &[(u32, f64)]) -> f64 {
-        let entry = |(unknown, b): &(u32, f64)| match self.solution.at(*unknown) {
-            At::Own { part, local } if part == self.part => b * self.column[local],
-            _ => 0.0,
-        };
-        other.iter().map(entry).sum()
+        self.half_of(other)
+            .map_or(0.0, |other| product(&self.half, &other))
     }
+
+    fn half_of(&self, form: &[(u32, f64)]) -> Option<Vec<f64>> {
+        let local = |&(unknown, a): &(u32, f64)| match self.solution.at(unknown) {
+            At::Own { part, local } if part == self.part => Some((local, a)),
+            _ => None,
+        };
+        let form: Option<Vec<_>> = form.iter().map(local).collect();
+        Some(self.factor.half(&form?))
+    }
+}
+
+fn product(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 /// For each shared unknown that nothing determines, how the shared unknowns move with it.

@@ -216,15 +216,10 @@ impl<'a> Construction<'a> {
         let known = |other: PointId| self.known(other);
         let mut places: Vec<(Plane, f64)> = Vec::new();
         for candidate in best(point, candidates, sights, &known, self.site) {
-            let Some((place, squares)) = refine(point, candidate, sights, &known, self.site) else {
-                continue;
-            };
-            if !places
-                .iter()
-                .any(|(other, _)| (place.0 - other.0).hypot(place.1 - other.1) < SAME)
-            {
-                places.push((place, squares));
-            }
+            let found = |place: Plane| places.iter().any(|(other, _)| near(place, *other));
+            let refined = refine(point, candidate, &found, sights, &known, self.site);
+            // The best place of a path may lie before its last.
+            places.extend(refined.filter(|(place, _)| !found(*place)));
         }
         places.sort_by(|a, b| a.1.total_cmp(&b.1));
         let least = places
@@ -301,7 +296,7 @@ fn best(
     point: PointId,
     candidates: Vec<Plane>,
     sights: &[Sight<'_>],
-    known: &dyn Fn(PointId) -> Option<Plane>,
+    known: &impl Fn(PointId) -> Option<Plane>,
     site: Option<Similarity>,
 ) -> Vec<Plane> {
     if candidates.len() <= CLOSELY {
@@ -314,15 +309,17 @@ fn best(
     scored.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut kept: Vec<Plane> = Vec::with_capacity(CLOSELY);
     for (_, place) in scored {
-        if kept.len() < CLOSELY
-            && !kept
-                .iter()
-                .any(|other| (place.0 - other.0).hypot(place.1 - other.1) < SAME)
-        {
+        if kept.len() < CLOSELY && !kept.iter().any(|other| near(place, *other)) {
             kept.push(place);
         }
     }
     kept
+}
+
+/// Whether two places are one.
+fn near(a: Plane, b: Plane) -> bool {
+    let (e, n) = (a.0 - b.0, a.1 - b.1);
+    e * e + n * n < SAME * SAME
 }
 
 fn sources(sights: &[Sight<'_>]) -> Vec<crate::job::model::Source> {

@@ -10,14 +10,14 @@ pub(super) struct Sight<'a> {
     pub(super) locus: Option<Locus>,
 }
 
-struct Here<'a> {
+struct Here<'a, K> {
     point: PointId,
     place: Plane,
-    known: &'a dyn Fn(PointId) -> Option<Plane>,
+    known: &'a K,
     site: Similarity,
 }
 
-impl State for Here<'_> {
+impl<K: Fn(PointId) -> Option<Plane>> State for Here<'_, K> {
     fn place(&self, point: PointId) -> Plane {
         if point == self.point {
             self.place
@@ -33,12 +33,12 @@ impl State for Here<'_> {
     }
 }
 
-fn observer(
+fn observer<K: Fn(PointId) -> Option<Plane>>(
     point: PointId,
     place: Plane,
-    known: &dyn Fn(PointId) -> Option<Plane>,
+    known: &K,
     site: Option<Similarity>,
-) -> Here<'_> {
+) -> Here<'_, K> {
     let site = site.unwrap_or(Similarity {
         origin: (0.0, 0.0),
         parameters: [1.0, 0.0, 0.0, 0.0],
@@ -56,7 +56,7 @@ pub(super) fn misfit(
     point: PointId,
     place: Plane,
     sights: &[Sight<'_>],
-    known: &dyn Fn(PointId) -> Option<Plane>,
+    known: &impl Fn(PointId) -> Option<Plane>,
     site: Option<Similarity>,
 ) -> f64 {
     let here = observer(point, place, known, site);
@@ -70,17 +70,22 @@ pub(super) fn misfit(
         .sum()
 }
 
-/// Steps of Gauss–Newton from `start`; the place and its weighted sum of squares. `None` if it runs away.
+/// Steps of Gauss–Newton from `start`; the place and its weighted sum of squares. `None` if it runs away, or comes to a place that is
+/// `found` already.
 pub(super) fn refine(
     point: PointId,
     start: Plane,
+    found: &dyn Fn(Plane) -> bool,
     sights: &[Sight<'_>],
-    known: &dyn Fn(PointId) -> Option<Plane>,
+    known: &impl Fn(PointId) -> Option<Plane>,
     site: Option<Similarity>,
 ) -> Option<(Plane, f64)> {
     let mut here = observer(point, start, known, site);
     let mut best: Option<(Plane, f64)> = None;
     for _ in 0..12 {
+        if found(here.place) {
+            return None;
+        }
         let (mut ee, mut en, mut nn, mut be, mut bn, mut squares) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
         for sight in sights {
             let equation = sight.observation.kind.equation(&here);

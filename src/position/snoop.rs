@@ -4,7 +4,8 @@
 //!
 //! Only the parts with an alarm are solved again. In a part (or a set of parts coupled by shared unknowns) of more than
 //! [`LARGE`] measurements, several far from each other are left out in the same round: a residual is hardly
-//! moved by one that is two measurements away. Small ones go strictly one by one.
+//! moved by one that is two measurements away. Small ones go strictly one by one. Redundancy numbers of the later rounds of a large
+//! part are good to about a part in a hundred: see [`adjust_again`].
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -12,7 +13,7 @@ use super::network::Network;
 use super::solve::residuals;
 use super::{Residual, Suspect, Touch};
 use crate::limits::Limits;
-use crate::math::adjust::{Model, Row, Values, adjust as least_squares};
+use crate::math::adjust::{Model, Row, Values, adjust_again};
 use crate::math::solution::Solution;
 use crate::observe::kinds::Plane;
 use crate::observe::{Observations, PointId};
@@ -119,11 +120,15 @@ impl<'a> Round<'a> {
                 .flatten()
         };
         let free = |point: &PointId| observations.points[point.0 as usize].fixed.is_none();
-        let mut by_point: BTreeMap<PointId, Vec<u32>> = BTreeMap::new();
+        let suspected = alarmed.iter().flat_map(|&i| points(i)).filter(free);
+        let mut by_point: BTreeMap<PointId, Vec<u32>> =
+            suspected.map(|point| (point, Vec::new())).collect();
         for &i in group {
-            points(i)
-                .filter(free)
-                .for_each(|point| by_point.entry(point).or_default().push(i));
+            for point in points(i) {
+                if let Some(near) = by_point.get_mut(&point) {
+                    near.push(i);
+                }
+            }
         }
         let mut taken: BTreeSet<PointId> = BTreeSet::new();
         alarmed.retain(|&i| {
@@ -208,7 +213,7 @@ pub(super) fn search(
             network.has_shared(),
         );
         let start = part.start(&places, site.as_ref());
-        let solution = least_squares(&part, &start, &|_| false);
+        let solution = adjust_again(&part, &start, solution);
         let residuals = residuals(&part, &solution);
         let round = Round::new(&part, &solution, &residuals);
         match look(&round, observations, limits, &mut suspects) {

@@ -40,6 +40,26 @@ pub fn hash(record: &AsBuilt) -> io::Result<String> {
     Ok(hex(&digest.0.finalize()))
 }
 
+/// The record with its own hash in it, and its file: both from writing it once.
+///
+/// # Errors
+/// As [`hash`].
+pub fn sealed(record: AsBuilt) -> io::Result<(AsBuilt, Vec<u8>)> {
+    let mut record = AsBuilt {
+        hash: None,
+        ..record
+    };
+    let mut file = Vec::new();
+    write_json(&record, &mut file)?;
+    let hash = hex(&Sha256::digest(&file));
+    // The lines before it: the bracket, the schema, the generator. No text holds a line's end as such.
+    let lines = memchr::memchr_iter(b'\n', &file);
+    let at = lines.take(3).last().map_or(0, |end| end + 1);
+    file.splice(at..at, format!("  \"hash\": \"{hash}\",\n").into_bytes());
+    record.hash = Some(hash);
+    Ok((record, file))
+}
+
 /// Whether the record is the one that its hash was made of; false without a hash.
 #[must_use]
 pub fn verify_hash(record: &AsBuilt) -> bool {

@@ -22,6 +22,7 @@ fn build(root: &Path, record: AsBuilt) -> Delivered {
     let delivery = Delivery {
         id: &id,
         record: Some(record),
+        file: None,
         findings: &findings,
         corrections: None,
         formats: &formats,

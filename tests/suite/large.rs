@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 
 use aslaid::export::{sections, select};
-use aslaid::pipeline::{self, Options};
+use aslaid::pipeline::{self, Options, Seal};
 
 use crate::cli::site::Site;
 use crate::sampled::{HEADING, Random, SETTINGS, rows};
@@ -284,7 +284,7 @@ fn jobs() -> Vec<(&'static str, Job)> {
 fn in_sections(job: &Path, out: &Path) -> bool {
     let options = Options {
         in_sections: Some(1),
-        no_hash: true,
+        seal: Seal::Later,
         ..Options::default()
     };
     let outcome = pipeline::run(job, &options).unwrap();

@@ -29,6 +29,7 @@ fn build(root: &Path, record: AsBuilt) -> Delivered {
         sheet: &aslaid::sheet::SheetOptions::default(),
         id: &id,
         record: Some(record),
+        file: None,
         findings: &findings,
         corrections: None,
         formats: &select(&[]).unwrap(),

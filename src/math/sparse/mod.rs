@@ -21,12 +21,14 @@ use rayon::prelude::*;
 
 use pattern::Front;
 pub(super) use pattern::Pattern;
-use product::{View, subtract};
+use product::{View, is_wide, subtract, subtract_wide};
 
 use super::dense::{PIVOT, scale_of};
 
 /// So many columns of a front are eliminated before the others hear of them.
 const PANEL: usize = 8;
+/// So many columns of a large front hear of it together.
+const GROUP: usize = 16;
 
 /// A numeric factor.
 #[derive(Clone, Debug)]
@@ -43,17 +45,17 @@ pub(super) struct Sparse {
 }
 
 /// The matrix of a front while it is worked on: own and later unknowns, column after column, lower triangle.
+#[derive(Default)]
 struct Matrix {
     size: usize,
     value: Vec<f64>,
 }
 
 impl Matrix {
-    fn new(size: usize) -> Self {
-        Self {
-            size,
-            value: vec![0.0; size * size],
-        }
+    /// All zeros, for the next front.
+    fn renew(&mut self, size: usize) {
+        self.size = size;
+        cleared(&mut self.value, size * size);
     }
 
     /// Eliminates the first `own` columns; says by `pinned` which had no pivot left: nothing determines them, and an infinite one holds
@@ -88,21 +90,40 @@ impl Matrix {
                 }
             }
             let (panel, rest) = self.value.split_at_mut(end * m);
-            for j in (end..m).step_by(2) {
-                let panel = &panel[first * m + j..];
-                subtract(
-                    (&mut rest[(j - end) * m + j..], m),
-                    (panel, m),
-                    View {
-                        values: panel,
-                        down: m,
-                        across: 1,
-                    },
-                    (m - j, end - first, (m - j).min(2)),
-                );
+            let panel = &panel[first * m..];
+            if is_wide((m - end) * (m - end) * (end - first) / 2) {
+                let groups = rest.par_chunks_mut(GROUP * m).enumerate();
+                groups.for_each(|(group, columns)| {
+                    let at = end + group * GROUP;
+                    pulp::Arch::new().dispatch(|| hear(panel, m, at, columns));
+                });
+            } else {
+                hear(panel, m, end, rest);
             }
         }
     }
+}
+
+/// Takes a panel of eliminated columns, each of `m`, from later columns that begin with the one numbered `at`.
+#[inline(always)]
+fn hear(panel: &[f64], m: usize, at: usize, columns: &mut [f64]) {
+    for (pair, j) in columns.chunks_mut(2 * m).zip((at..m).step_by(2)) {
+        let panel_below = &panel[j..];
+        let across = View {
+            values: panel_below,
+            down: m,
+            across: 1,
+        };
+        let size = (m - j, panel.len() / m, (m - j).min(2));
+        subtract((&mut pair[j..], m), (panel_below, m), across, size);
+    }
+}
+
+/// Makes room for so many zeros, where there is none already.
+fn cleared(values: &mut Vec<f64>, size: usize) -> &mut [f64] {
+    values.clear();
+    values.resize(size, 0.0);
+    values
 }
 
 /// A matrix to be factored.
@@ -140,10 +161,11 @@ impl Given<'_> {
             pinned: Vec::new(),
         };
         let base = self.pattern.values(fronts.clone()).start;
+        let mut matrix = Matrix::default();
         for f in fronts {
             let front = &self.pattern.fronts[f];
             let (own, m) = (front.nodes * w, front.height() * w);
-            let mut matrix = Matrix::new(m);
+            matrix.renew(m);
             self.gather(front, &mut matrix);
             for &child in &front.children {
                 let part = match (child as usize).checked_sub(this.first) {
@@ -249,25 +271,7 @@ impl Sparse {
         }
         let mut later = Vec::new();
         for front in &self.pattern.fronts {
-            let (own, m) = (front.nodes * w, front.height() * w);
-            let first = front.first * w;
-            later.clear();
-            later.resize(m - own, 0.0);
-            for (j, column) in self.columns(front) {
-                let xj = x[first + j] / column[j];
-                x[first + j] = xj;
-                for (x, l) in x[first + j + 1..].iter_mut().zip(&column[j + 1..own]) {
-                    *x -= l * xj;
-                }
-                for (y, l) in later.iter_mut().zip(&column[own..]) {
-                    *y += l * xj;
-                }
-            }
-            for (place, y) in front.later.iter().zip(later.chunks_exact(w)) {
-                for (x, y) in x[*place as usize * w..].iter_mut().zip(y) {
-                    *x -= y;
-                }
-            }
+            self.forward(front, &mut x, &mut later);
         }
         for front in self.pattern.fronts.iter().rev() {
             let own = front.nodes * w;
@@ -290,6 +294,51 @@ impl Sparse {
             let p = self.pattern.unknown(u);
             *value = x[p] * self.scale[p];
         }
+    }
+
+    /// Takes a front's own unknowns from those that it meets later, as far as L⁻¹ goes.
+    fn forward(&self, front: &Front, x: &mut [f64], later: &mut Vec<f64>) {
+        let w = self.pattern.width;
+        let (own, m) = (front.nodes * w, front.height() * w);
+        let first = front.first * w;
+        cleared(later, m - own);
+        for (j, column) in self.columns(front) {
+            let xj = x[first + j] / column[j];
+            x[first + j] = xj;
+            for (x, l) in x[first + j + 1..].iter_mut().zip(&column[j + 1..own]) {
+                *x -= l * xj;
+            }
+            for (y, l) in later.iter_mut().zip(&column[own..]) {
+                *y += l * xj;
+            }
+        }
+        for (place, y) in front.later.iter().zip(later.chunks_exact(w)) {
+            for (x, y) in x[*place as usize * w..].iter_mut().zip(y) {
+                *x -= y;
+            }
+        }
+    }
+
+    /// L⁻¹ times a form of few unknowns: with Q = N⁻¹, aQbᵀ is the product of two such. Only the fronts from the unknowns up to the root
+    /// have a part in it, which is far less than a solution.
+    pub(super) fn half(&self, form: &[(usize, f64)]) -> Vec<f64> {
+        let pattern = &*self.pattern;
+        let mut x = vec![0.0; self.scale.len()];
+        let mut met = vec![false; pattern.fronts.len()];
+        for &(unknown, a) in form {
+            let p = pattern.unknown(unknown);
+            x[p] += a * self.scale[p];
+            let mut front = Some(pattern.front_at(p));
+            while let Some(f) = front.filter(|f| !met[*f]) {
+                met[f] = true;
+                front = pattern.fronts[f].parent.map(|up| up as usize);
+            }
+        }
+        let mut later = Vec::new();
+        for (front, _) in pattern.fronts.iter().zip(met).filter(|(_, met)| *met) {
+            self.forward(front, &mut x, &mut later);
+        }
+        x
     }
 
     fn columns(&self, front: &Front) -> impl DoubleEndedIterator<Item = (usize, &[f64])> {
@@ -331,6 +380,8 @@ impl Sparse {
         let (w, all) = (self.pattern.width, &self.pattern.fronts);
         let base = self.pattern.values(fronts.clone()).start;
         let mut whole: Vec<Vec<f64>> = vec![Vec::new(); fronts.len()];
+        let mut room = Room::default();
+        let mut later = Vec::new();
         let mut waiting: Vec<usize> = all[fronts.clone()]
             .iter()
             .map(|front| front.children.len())
@@ -338,23 +389,23 @@ impl Sparse {
         for f in fronts.clone().rev() {
             let front = &all[f];
             let (own, m) = (front.nodes * w, front.height() * w);
-            let mut later = Vec::new();
+            later.clear();
             if let Some(up) = front.parent.map(|up| up as usize) {
                 let size = all[up].height() * w;
                 if fronts.contains(&up) {
                     let up = up - fronts.start;
-                    later = selected(&whole[up], size, &front.in_parent, w);
+                    selected(&whole[up], size, &front.in_parent, w, &mut later);
                     waiting[up] -= 1;
                     if waiting[up] == 0 {
                         whole[up] = Vec::new();
                     }
                 } else {
-                    later = selected(&others[up], size, &front.in_parent, w);
+                    selected(&others[up], size, &front.in_parent, w, &mut later);
                 }
             }
             let z = &mut z[front.value - base..][..m * own];
             let l = &self.value[front.value..][..m * own];
-            pulp::Arch::new().dispatch(|| invert_front(l, (own, m), &later, z));
+            room.invert(l, (own, m), &later, z);
             if !front.children.is_empty() {
                 let mut inverse = vec![0.0; m * m];
                 inverse[..m * own].copy_from_slice(z);
@@ -411,9 +462,9 @@ fn add_lower(part: &[f64], map: &[u32], w: usize, matrix: &mut Matrix) {
 }
 
 /// The nodes of a symmetric matrix, given by its lower triangle, that `map` tells; both triangles.
-fn selected(matrix: &[f64], m: usize, map: &[u32], w: usize) -> Vec<f64> {
+fn selected(matrix: &[f64], m: usize, map: &[u32], w: usize, out: &mut Vec<f64>) {
     let size = map.len() * w;
-    let mut out = vec![0.0; size * size];
+    let out = cleared(out, size * size);
     for (j, &column) in map.iter().enumerate() {
         for within in 0..w {
             let from = &matrix[(column as usize * w + within) * m..][..m];
@@ -428,7 +479,6 @@ fn selected(matrix: &[f64], m: usize, map: &[u32], w: usize) -> Vec<f64> {
             out[i * size + j] = out[j * size + i];
         }
     }
-    out
 }
 
 /// A block as it stands in memory.
@@ -440,12 +490,67 @@ fn by_column(values: &[f64], stride: usize) -> View<'_> {
     }
 }
 
-/// A front's columns of the inverse from those of the factor and the inverse between its later unknowns.
+/// Room for the inversion of one front after another.
+#[derive(Default)]
+struct Room {
+    /// −L₁₁⁻¹.
+    negative: Vec<f64>,
+    /// L₁₁⁻ᵀ.
+    transposed: Vec<f64>,
+    /// −Y.
+    y: Vec<f64>,
+    /// Its rows as columns.
+    turned: Vec<f64>,
+    /// Z₂₁.
+    outer: Vec<f64>,
+}
+
+impl Room {
+    /// A front's columns of the inverse from those of the factor and the inverse between its later unknowns.
+    fn invert(&mut self, l: &[f64], (own, m): (usize, usize), later: &[f64], z: &mut [f64]) {
+        let below = m - own;
+        let negative = cleared(&mut self.negative, own * own);
+        let transposed = cleared(&mut self.transposed, own * own);
+        pulp::Arch::new().dispatch(|| invert_triangle(l, (own, m), negative, transposed));
+        let inner = by_column(negative, own);
+        if below > 0 {
+            let y = cleared(&mut self.y, below * own);
+            subtract_wide((y, below), (&l[own..], m), inner, (below, own, own));
+            let outer = by_column(y, below);
+            subtract_wide(
+                (&mut z[own..], m),
+                (later, below),
+                outer,
+                (below, below, own),
+            );
+            let turned = cleared(&mut self.turned, below * own);
+            for (j, column) in y.chunks_exact(below).enumerate() {
+                for (i, value) in column.iter().enumerate() {
+                    turned[i * own + j] = *value;
+                }
+            }
+            self.outer.clear();
+            let columns = z.chunks_exact(m).flat_map(|column| &column[own..]);
+            self.outer.extend(columns);
+            subtract_wide(
+                (z, m),
+                (turned, own),
+                by_column(&self.outer, below),
+                (own, below, own),
+            );
+        }
+        subtract_wide((z, m), (transposed, own), inner, (own, own, own));
+    }
+}
+
+/// −L₁₁⁻¹ and L₁₁⁻ᵀ.
 #[inline(always)]
-fn invert_front(l: &[f64], (own, m): (usize, usize), later: &[f64], z: &mut [f64]) {
-    let below = m - own;
-    // −L₁₁⁻¹, and L₁₁⁻ᵀ.
-    let (mut negative, mut transposed) = (vec![0.0; own * own], vec![0.0; own * own]);
+fn invert_triangle(
+    l: &[f64],
+    (own, m): (usize, usize),
+    negative: &mut [f64],
+    transposed: &mut [f64],
+) {
     for j in 0..own {
         let x = &mut negative[j * own..][..own];
         x[j] = -1.0;
@@ -458,36 +563,6 @@ fn invert_front(l: &[f64], (own, m): (usize, usize), later: &[f64], z: &mut [f64
             transposed[p * own + j] = -xp;
         }
     }
-    let inner = by_column(&negative, own);
-    if below > 0 {
-        let mut y = vec![0.0; below * own];
-        subtract((&mut y, below), (&l[own..], m), inner, (below, own, own));
-        let outer = by_column(&y, below);
-        subtract(
-            (&mut z[own..], m),
-            (later, below),
-            outer,
-            (below, below, own),
-        );
-        let mut turned = vec![0.0; below * own];
-        for (j, column) in y.chunks_exact(below).enumerate() {
-            for (i, value) in column.iter().enumerate() {
-                turned[i * own + j] = *value;
-            }
-        }
-        let outer: Vec<f64> = z
-            .chunks_exact(m)
-            .flat_map(|column| &column[own..])
-            .copied()
-            .collect();
-        subtract(
-            (z, m),
-            (&turned, own),
-            by_column(&outer, below),
-            (own, below, own),
-        );
-    }
-    subtract((z, m), (&transposed, own), inner, (own, own, own));
 }
 
 #[cfg(test)]
@@ -585,11 +660,66 @@ mod tests {
                     }
                 }
             }
+            // Any entry, and that of any two forms, is a product of two halves.
+            for _ in 0..20 {
+                let mut some = || ((next() * n as f64) as usize, next() - 0.5);
+                let (a, b) = ([some(), some()], [some(), some(), some()]);
+                let (x, y) = (sparse.half(&a), sparse.half(&b));
+                let got: f64 = x.iter().zip(&y).map(|(x, y)| x * y).sum();
+                let pairs = a
+                    .iter()
+                    .flat_map(|(i, p)| b.iter().map(move |(j, q)| (i, j, p * q)));
+                let want: f64 = pairs.map(|(i, j, pq)| pq * inverse[i * n + j]).sum();
+                let size = inverse.iter().fold(0.0, |most: f64, z| most.max(z.abs()));
+                assert!(
+                    (got - want).abs() < 1e-10 * size,
+                    "{a:?} {b:?}: {got} {want}"
+                );
+            }
             // Every entry of the matrix lies in the pattern.
             assert!(
                 told >= 2 * lower.len() - n * width,
                 "{side} {width}: {told}"
             );
+        }
+    }
+
+    /// A full matrix is one front, wide enough for all threads: the same digits as on one.
+    #[test]
+    fn wide_fronts_have_the_digits_of_one_thread() {
+        let nodes = 150;
+        let links: Vec<(u32, u32)> = (0..nodes)
+            .flat_map(|a| (a + 1..nodes).map(move |b| (a, b)))
+            .collect();
+        let pattern = Arc::new(Pattern::new(nodes as usize, 2, &links));
+        let mut next = numbers(3);
+        let mut lower: Vec<f64> = (0..pattern.entries()).map(|_| next() - 0.5).collect();
+        for i in 0..2 * nodes as usize {
+            lower[pattern.entry(i, i).unwrap()] = 300.0 + next();
+        }
+        let rest = 2 * nodes as usize - PANEL;
+        assert!(is_wide(rest * rest * PANEL / 2));
+        let all = |threads| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
+            pool.build().unwrap().install(|| {
+                let mut sparse = Sparse::factor(Arc::clone(&pattern), &lower, 0.0);
+                sparse.invert();
+                (sparse.value, sparse.inverse)
+            })
+        };
+        let one = all(1);
+        assert!(one == all(3));
+        // N·Q = 1.
+        let sparse = Sparse::factor(Arc::clone(&pattern), &lower, 0.0);
+        let mut b: Vec<f64> = (0..2 * nodes as usize).map(|_| next()).collect();
+        let given = b.clone();
+        sparse.solve(&mut b);
+        for (i, given) in given.iter().enumerate() {
+            let row = b.iter().enumerate();
+            let sum: f64 = row
+                .map(|(j, x)| pattern.entry(i, j).map_or(0.0, |at| lower[at]) * x)
+                .sum();
+            assert!((sum - given).abs() < 1e-12, "{i}: {sum} {given}");
         }
     }
 

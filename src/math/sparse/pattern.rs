@@ -46,6 +46,13 @@ pub(super) struct Front {
     pub(super) value: usize,
 }
 
+/// A block of the matrix, by the places of its nodes, and its number among all.
+#[derive(Clone, Copy)]
+struct Found {
+    of: (usize, usize),
+    block: usize,
+}
+
 impl Front {
     /// Own and later nodes.
     pub(super) fn height(&self) -> usize {
@@ -174,26 +181,82 @@ impl Pattern {
             .map(move |(row, at)| (*row, at * block))
     }
 
+    /// An unknown's node and its number within that.
+    fn split(&self, unknown: usize) -> (usize, usize) {
+        // A division by a number that is not known beforehand takes longer than all the rest.
+        match self.width {
+            1 => (unknown, 0),
+            2 => (unknown / 2, unknown % 2),
+            w => (unknown / w, unknown % w),
+        }
+    }
+
     /// Where an unknown stands in the order of elimination.
     pub(super) fn unknown(&self, unknown: usize) -> usize {
-        self.place[unknown / self.width] as usize * self.width + unknown % self.width
+        let (node, within) = self.split(unknown);
+        self.place[node] as usize * self.width + within
+    }
+
+    /// The front that eliminates what stands at a place in the order of elimination.
+    pub(super) fn front_at(&self, unknown: usize) -> usize {
+        self.front_of[self.split(unknown).0] as usize
+    }
+
+    /// Whether two nodes share an equation.
+    pub(in crate::math) fn joins(&self, a: u32, b: u32) -> bool {
+        let w = self.width;
+        self.entry(a as usize * w, b as usize * w).is_some()
     }
 
     /// Where the entry of two unknowns lies among the matrix's values.
     pub(in crate::math) fn entry(&self, a: usize, b: usize) -> Option<usize> {
-        let w = self.width;
         let (p, q) = (self.unknown(a), self.unknown(b));
-        let (row, column) = (p.max(q), p.min(q));
-        let first = self.start[column / w];
-        // The diagonal stands first.
-        let found = if row / w == column / w {
-            0
-        } else {
-            self.row[first..self.start[column / w + 1]]
-                .binary_search(&((row / w) as u32))
-                .ok()?
+        self.entry_at(p.max(q), p.min(q), &mut None)
+    }
+
+    /// Where the entry of two unknowns, by their places in the order of elimination, lies; `last` holds the block that was found before.
+    fn entry_at(&self, row: usize, column: usize, last: &mut Option<Found>) -> Option<usize> {
+        let w = self.width;
+        let ((row, i), (column, j)) = (self.split(row), self.split(column));
+        let block = match *last {
+            Some(found) if found.of == (row, column) => found.block,
+            _ => {
+                let first = self.start[column];
+                // The diagonal stands first.
+                let block = if row == column {
+                    first
+                } else {
+                    let rows = &self.row[first..self.start[column + 1]];
+                    first + rows.binary_search(&(row as u32)).ok()?
+                };
+                let of = (row, column);
+                *last = Some(Found { of, block });
+                block
+            }
         };
-        Some((first + found) * w * w + column % w * w + row % w)
+        Some(block * w * w + j * w + i)
+    }
+
+    /// Adds weight · aᵀa to the matrix, of an equation's unknowns and partial derivatives; `room` is emptied.
+    pub(in crate::math) fn add(
+        &self,
+        lower: &mut [f64],
+        terms: &[(usize, f64)],
+        weight: f64,
+        room: &mut Vec<(usize, f64)>,
+    ) {
+        room.clear();
+        room.extend(terms.iter().map(|&(u, a)| (self.unknown(u), a)));
+        let mut last = None;
+        for (k, &(p, a)) in room.iter().enumerate() {
+            for (l, &(q, b)) in room[k..].iter().enumerate() {
+                if let Some(at) = self.entry_at(p.max(q), p.min(q), &mut last) {
+                    // An unknown named twice meets itself on the diagonal twice.
+                    let times = if p == q && l > 0 { 2.0 } else { 1.0 };
+                    lower[at] += times * a * b * weight;
+                }
+            }
+        }
     }
 
     /// Where the factor (and the inverse in its pattern) holds the entry of two unknowns.
@@ -201,8 +264,9 @@ impl Pattern {
         let w = self.width;
         let (p, q) = (self.unknown(a), self.unknown(b));
         let (row, column) = (p.max(q), p.min(q));
-        let front = &self.fronts[self.front_of[column / w] as usize];
-        let local = front.local((row / w) as u32)? * w + row % w;
+        let front = &self.fronts[self.front_at(column)];
+        let (row, within) = self.split(row);
+        let local = front.local(row as u32)? * w + within;
         Some(front.value + (column - front.first * w) * front.height() * w + local)
     }
 }

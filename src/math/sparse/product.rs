@@ -48,6 +48,38 @@ pub(super) fn subtract(
     }
 }
 
+/// So many multiplications are worth sharing among threads: our choice, some fifty microseconds.
+const WORTH: usize = 1 << 18;
+
+/// [`subtract`] with what the processor has, on all threads where there is much to do: split between pairs of columns, so that every digit
+/// stays.
+pub(super) fn subtract_wide(
+    (c, stride): (&mut [f64], usize),
+    a: (&[f64], usize),
+    b: View<'_>,
+    (rows, depth, columns): (usize, usize, usize),
+) {
+    if columns < 4 || !is_wide(rows * depth * columns) {
+        let size = (rows, depth, columns);
+        return pulp::Arch::new().dispatch(|| subtract((c, stride), a, b, size));
+    }
+    let half = columns / 4 * 2;
+    let (left, right) = c.split_at_mut(half * stride);
+    let other = View {
+        values: &b.values[half * b.across..],
+        ..b
+    };
+    rayon::join(
+        || subtract_wide((left, stride), a, b, (rows, depth, half)),
+        || subtract_wide((right, stride), a, other, (rows, depth, columns - half)),
+    );
+}
+
+/// Whether so many multiplications are worth sharing.
+pub(super) fn is_wide(multiplications: usize) -> bool {
+    multiplications >= WORTH
+}
+
 /// Two columns at once, four of A's at a time: what fits sixteen registers.
 #[inline(always)]
 fn two(

@@ -3,7 +3,7 @@
 use super::{Equation, Locus, Plane, PointId, State, azimuth, azimuth_partials, unit};
 
 /// Unit vector along the line, and the vector from its start to the point.
-fn frame(from: PointId, to: PointId, at: PointId, state: &dyn State) -> (Plane, Plane, Plane) {
+fn frame(from: PointId, to: PointId, at: PointId, state: &impl State) -> (Plane, Plane, Plane) {
     let (p, q, x) = (state.place(from), state.place(to), state.place(at));
     (
         unit(azimuth(p, q)),
@@ -13,7 +13,7 @@ fn frame(from: PointId, to: PointId, at: PointId, state: &dyn State) -> (Plane, 
 }
 
 /// Along: s = Δ·u. Turning the line by δα changes it by the offset: ∂s/∂α = Δ·(cos α, −sin α).
-pub(super) fn station(from: PointId, to: PointId, at: PointId, state: &dyn State) -> Equation {
+pub(super) fn station(from: PointId, to: PointId, at: PointId, state: &impl State) -> Equation {
     let ((s, c), (e, n), (qe, qn)) = frame(from, to, at, state);
     let turn = e * c - n * s;
     Equation {
@@ -28,7 +28,7 @@ pub(super) fn station(from: PointId, to: PointId, at: PointId, state: &dyn State
 }
 
 /// Square off, right: o = ΔE cos α − ΔN sin α; ∂o/∂α = −s.
-pub(super) fn offset(from: PointId, to: PointId, at: PointId, state: &dyn State) -> Equation {
+pub(super) fn offset(from: PointId, to: PointId, at: PointId, state: &impl State) -> Equation {
     let ((s, c), (e, n), (qe, qn)) = frame(from, to, at, state);
     let turn = -(e * s + n * c);
     Equation {

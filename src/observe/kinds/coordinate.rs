@@ -2,7 +2,7 @@
 
 use super::{Equation, Locus, PointId, ShiftId, State};
 
-pub(super) fn east(at: PointId, shift: Option<ShiftId>, state: &dyn State) -> Equation {
+pub(super) fn east(at: PointId, shift: Option<ShiftId>, state: &impl State) -> Equation {
     Equation {
         computed: state.place(at).0 + shift.map_or(0.0, |shift| state.shift(shift).0),
         points: [Some((at, 1.0, 0.0)), None, None],
@@ -11,7 +11,7 @@ pub(super) fn east(at: PointId, shift: Option<ShiftId>, state: &dyn State) -> Eq
     }
 }
 
-pub(super) fn north(at: PointId, shift: Option<ShiftId>, state: &dyn State) -> Equation {
+pub(super) fn north(at: PointId, shift: Option<ShiftId>, state: &impl State) -> Equation {
     Equation {
         computed: state.place(at).1 + shift.map_or(0.0, |shift| state.shift(shift).1),
         points: [Some((at, 0.0, 1.0)), None, None],

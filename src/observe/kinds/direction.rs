@@ -2,7 +2,7 @@
 
 use super::{Equation, Locus, Plane, PointId, State, around, azimuth, azimuth_partials, unit};
 
-pub(super) fn angle(at: PointId, from: PointId, to: PointId, state: &dyn State) -> Equation {
+pub(super) fn angle(at: PointId, from: PointId, to: PointId, state: &impl State) -> Equation {
     let (x, p, q) = (state.place(at), state.place(from), state.place(to));
     let ((pe, pn), (qe, qn)) = (azimuth_partials(x, p), azimuth_partials(x, q));
     Equation {
@@ -17,7 +17,7 @@ pub(super) fn angle(at: PointId, from: PointId, to: PointId, state: &dyn State) 
     }
 }
 
-pub(super) fn azimuth_equation(from: PointId, to: PointId, state: &dyn State) -> Equation {
+pub(super) fn azimuth_equation(from: PointId, to: PointId, state: &impl State) -> Equation {
     let (p, q) = (state.place(from), state.place(to));
     let (e, n) = azimuth_partials(p, q);
     Equation {

@@ -2,7 +2,7 @@
 
 use super::{Equation, Locus, Plane, PointId, State};
 
-pub(super) fn equation(from: PointId, to: PointId, state: &dyn State) -> Equation {
+pub(super) fn equation(from: PointId, to: PointId, state: &impl State) -> Equation {
     let (a, b) = (state.place(from), state.place(to));
     let (e, n) = (b.0 - a.0, b.1 - a.1);
     // Lengths of a job are far from what a square could lose; `hypot` takes several times as long to be sure.

@@ -93,7 +93,7 @@ fn azimuth_partials(from: Plane, to: Plane) -> Plane {
 impl Kind {
     /// The equation at the present state.
     #[must_use]
-    pub fn equation(&self, state: &dyn State) -> Equation {
+    pub fn equation(&self, state: &impl State) -> Equation {
         match *self {
             Self::Distance { from, to } => distance::equation(from, to, state),
             Self::Station { from, to, at } => baseline::station(from, to, at, state),

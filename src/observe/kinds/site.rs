@@ -17,7 +17,7 @@ struct Inverse {
     grid: Similarity,
 }
 
-fn inverse(at: PointId, state: &dyn State) -> Inverse {
+fn inverse(at: PointId, state: &impl State) -> Inverse {
     let grid = state.site();
     let [a, b, e, n] = grid.parameters;
     let place = state.place(at);
@@ -37,7 +37,7 @@ fn inverse(at: PointId, state: &dyn State) -> Inverse {
     }
 }
 
-pub(super) fn x(at: PointId, state: &dyn State) -> Equation {
+pub(super) fn x(at: PointId, state: &impl State) -> Equation {
     let Inverse {
         a,
         b,
@@ -59,7 +59,7 @@ pub(super) fn x(at: PointId, state: &dyn State) -> Equation {
     }
 }
 
-pub(super) fn y(at: PointId, state: &dyn State) -> Equation {
+pub(super) fn y(at: PointId, state: &impl State) -> Equation {
     let Inverse {
         a,
         b,

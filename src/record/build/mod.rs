@@ -19,7 +19,6 @@ pub use survey::Survey;
 
 use std::collections::BTreeMap;
 
-use super::hash::hash;
 use super::model::{
     Adjustment, Advice, AsBuilt, Cells, Check, Draft, Frame, Input, LeftOut, Measurement, Note,
     SCHEMA,
@@ -78,15 +77,11 @@ pub struct Parts<'a> {
     pub notes: Vec<Note>,
     /// A draft.
     pub draft: bool,
-    /// Make the record's hash.
-    pub hash: bool,
 }
 
-/// Builds the record.
-///
-/// # Errors
-/// A figure that is not finite: a fault of the program, which the record must not hide.
-pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
+/// Builds the record, without its hash.
+#[must_use]
+pub fn build(parts: Parts<'_>) -> AsBuilt {
     let job = parts.inputs.job;
     let scale = Scale {
         unit: parts.unit,
@@ -150,10 +145,7 @@ pub fn build(parts: Parts<'_>) -> std::io::Result<AsBuilt> {
         &geographic::heights(&view),
         scale,
     );
-    if parts.hash {
-        record.hash = Some(hash(&record)?);
-    }
-    Ok(record)
+    record
 }
 
 /// What the builders of each part read.

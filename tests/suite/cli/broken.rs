@@ -80,7 +80,7 @@ const FORM: [&str; 3] = ["length-decimal-comma", "quote-unclosed", "row-too-long
 
 fn run(path: &Path) -> Outcome {
     let options = Options {
-        tables: true,
+        corrections: true,
         ..Options::default()
     };
     pipeline::run(path, &options).unwrap_or_else(|error| panic!("{error}"))
@@ -113,10 +113,9 @@ fn the_workbook_of_corrections_reads_as_the_job_does() {
                 .as_deref()
                 .is_none_or(|source| source.contains(".csv:"))
         });
-        let Some(tables) = found.tables.as_ref().filter(|_| in_tables) else {
+        let Some(bytes) = found.corrections.as_ref().filter(|_| in_tables) else {
             continue;
         };
-        let bytes = aslaid::job::corrections::workbook(tables, &found.findings).unwrap();
         let path = folder.path().join("corrections.xlsx");
         fs::write(&path, bytes).unwrap();
         let again = run(&path);

@@ -3,7 +3,7 @@
 use std::fs;
 
 use aslaid::export::{FORMATS, View, select};
-use aslaid::record::AsBuilt;
+use aslaid::record::{AsBuilt, file_hash, hash, sealed};
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 
@@ -40,6 +40,25 @@ fn the_hash_is_that_of_the_file_without_its_line() {
         read.hash,
         Some(format!("{:x}", Sha256::digest(without.as_bytes())))
     );
+}
+
+/// Written once, with the hash put into it, the file is what writing the record with its hash gives; also where texts hold what looks like
+/// lines before the hash.
+#[test]
+fn a_sealed_file_is_that_of_the_sealed_record() {
+    let odd = AsBuilt {
+        schema: "\n\n\n".to_owned(),
+        generator: "two\nlines\n  \"hash\": 1".to_owned(),
+        hash: Some("another".to_owned()),
+        ..sample()
+    };
+    for record in [sample(), odd] {
+        let stated = hash(&record).unwrap();
+        let (sealed, file) = sealed(record).unwrap();
+        assert_eq!(sealed.hash.as_ref(), Some(&stated));
+        assert_eq!(file_hash(&file), stated);
+        assert!(file == bytes(&sealed, "record"));
+    }
 }
 
 #[test]

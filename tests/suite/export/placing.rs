@@ -34,6 +34,7 @@ fn with_errors(root: &Path) -> Delivered {
         Delivery {
             id: ID,
             record: None,
+            file: None,
             findings: &findings,
             corrections: None,
             formats: &formats,
@@ -84,6 +85,7 @@ fn a_second_build_replaces_the_whole_set_and_leaves_nothing_beside() {
     let only = Delivery {
         id: ID,
         record: Some(revision(2)),
+        file: None,
         findings: &[],
         corrections: None,
         formats: &formats,
@@ -196,6 +198,7 @@ fn nothing_of_the_user_is_replaced() {
         let delivery = Delivery {
             id: ID,
             record: Some(sample()),
+            file: None,
             findings: &[],
             corrections: None,
             formats: &formats,

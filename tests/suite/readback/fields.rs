@@ -29,6 +29,7 @@ fn the_city_gets_its_columns_in_every_format() {
         sheet: &aslaid::sheet::SheetOptions::default(),
         id: "LAT-2031",
         record: Some(sample()),
+        file: None,
         findings: &[],
         corrections: None,
         formats: &select(&[]).unwrap(),

@@ -1,6 +1,7 @@
 //! The record built from traced runs: units, ends, hash.
 
 use super::build::{Site, row, run};
+use aslaid::export::record::seal;
 use aslaid::findings::{Code, Finding};
 use aslaid::job::model::{Role, Stream};
 use aslaid::record::model::{Adjustment, Check, Evidence, Frame};
@@ -25,8 +26,7 @@ pub fn record(
     let sensed = transmitter::sense(&site.job, &site.observations, site);
     let traced = trace::trace(site.inputs(), &sensed);
     let profiles = profile::profiles(site.inputs(), &traced);
-    build(Parts {
-        hash: true,
+    seal(build(Parts {
         inputs: site.inputs(),
         sensed: &sensed,
         traced: &traced,
@@ -47,7 +47,7 @@ pub fn record(
         findings,
         notes: Vec::new(),
         draft: false,
-    })
+    }))
     .unwrap()
 }
 
