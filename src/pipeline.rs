@@ -11,7 +11,8 @@ use crate::job::sections::Sections;
 use crate::job::{self, JobPath, Tables};
 use crate::math::ellipse::Ellipse;
 use crate::math::stats::ELLIPSE_95;
-use crate::observe::FrameFacts;
+use crate::observe::{FrameFacts, Observed};
+use crate::position::Adjusted;
 use crate::record::build::{Parts, Survey};
 use crate::record::{self, AsBuilt, model};
 use crate::run::{Inputs, Traced};
@@ -215,19 +216,15 @@ fn compute(
     whole: Option<&FrameFacts>,
 ) -> std::io::Result<Computed> {
     let unit = options.unit.unwrap_or(job.grid.unit);
-    let observed = after("observing", observe::observe_in(job, crs, whole));
-    let (observations, limits) = (&observed.observations, &job.limits);
-    if whole.is_some() && !observations.shifts.is_empty() {
-        return Err(std::io::Error::other(
-            "positions share a shift, and so all runs do",
-        ));
-    }
+    let limits = &job.limits;
     let large = tables.filter(|tables| tables.rows() >= EARLY_ROWS);
-    let (adjusted, begun) = rayon::join(
-        || after("adjusting", position::adjust(observations, limits)),
+    let (observed, begun) = rayon::join(
+        || observe_and_adjust(job, crs, whole),
         || large.map(Begun::new).transpose(),
     );
     watch::begin();
+    let (observed, adjusted) = observed?;
+    let observations = &observed.observations;
     let heights = after("heights", height::heights(job, observations, limits));
     let inputs = Inputs {
         job,
@@ -296,6 +293,23 @@ fn compute(
         notes: observed.notes.iter().map(note).collect(),
     };
     build(parts, options, (tables, begun))
+}
+
+/// The measurements and the places; an error where a section shares an unknown with others.
+fn observe_and_adjust(
+    job: &Job,
+    crs: &Crs,
+    whole: Option<&FrameFacts>,
+) -> std::io::Result<(Observed, Adjusted)> {
+    let observed = after("observing", observe::observe_in(job, crs, whole));
+    let observations = &observed.observations;
+    if whole.is_some() && !observations.shifts.is_empty() {
+        return Err(std::io::Error::other(
+            "positions share a shift, and so all runs do",
+        ));
+    }
+    let adjusted = after("adjusting", position::adjust(observations, &job.limits));
+    Ok((observed, adjusted))
 }
 
 /// The record, and the workbook of corrections beside it: of many rows it takes longer.

@@ -228,7 +228,33 @@ impl Solution {
     /// Variance of a linear form in the unknowns, such as an equation's.
     #[must_use]
     pub fn variance(&self, terms: &[(u32, f64)]) -> f64 {
-        self.form_covariance(terms, terms)
+        let sparse = self.sparse_variance(terms);
+        sparse.unwrap_or_else(|| self.form_covariance(terms, terms))
+    }
+
+    /// That of a form of one large part's unknowns.
+    fn sparse_variance(&self, terms: &[(u32, f64)]) -> Option<f64> {
+        let At::Own { part, .. } = self.at(terms.first()?.0) else {
+            return None;
+        };
+        let Inverse::Sparse(factor) = &self.blocks.get(part)?.inverse else {
+            return None;
+        };
+        if self.parts.shared > 0 {
+            return None;
+        }
+        let mut form = [(0, 0.0); 8];
+        let form = form.get_mut(..terms.len())?;
+        for (local, &(unknown, a)) in form.iter_mut().zip(terms) {
+            match self.at(unknown) {
+                At::Own {
+                    part: of,
+                    local: at,
+                } if of == part => *local = (at, a),
+                _ => return None,
+            }
+        }
+        factor.variance(form)
     }
 
     /// Covariance of two linear forms.

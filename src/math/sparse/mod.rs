@@ -419,6 +419,27 @@ impl Sparse {
         whole
     }
 
+    /// aQaᵀ of a form of few unknowns, if all entries of the inverse that it asks for lie in the factor's pattern and [`Self::invert`] has
+    /// run.
+    pub(super) fn variance(&self, form: &[(usize, f64)]) -> Option<f64> {
+        if self.inverse.is_empty() {
+            return None;
+        }
+        let (mut sum, mut last) = (0.0, None);
+        for (k, &(u, a)) in form.iter().enumerate() {
+            let p = self.pattern.unknown(u);
+            for (l, &(v, b)) in form[k..].iter().enumerate() {
+                let q = self.pattern.unknown(v);
+                let at = self
+                    .pattern
+                    .factor_entry_at(p.max(q), p.min(q), &mut last)?;
+                let times = if l > 0 { 2.0 } else { 1.0 };
+                sum += times * a * b * (self.inverse[at] * self.scale[p] * self.scale[q]);
+            }
+        }
+        Some(sum)
+    }
+
     /// An entry of the inverse, if it lies in the factor's pattern and [`Self::invert`] has run.
     pub(super) fn inverse_entry(&self, a: usize, b: usize) -> Option<f64> {
         if self.inverse.is_empty() {
@@ -660,22 +681,39 @@ mod tests {
                     }
                 }
             }
+            let form_covariance = |a: &[(usize, f64)], b: &[(usize, f64)]| -> f64 {
+                let pairs = a
+                    .iter()
+                    .flat_map(|(i, p)| b.iter().map(move |(j, q)| (i, j, p * q)));
+                pairs.map(|(i, j, pq)| pq * inverse[i * n + j]).sum()
+            };
+            let size = inverse.iter().fold(0.0, |most: f64, z| most.max(z.abs()));
             // Any entry, and that of any two forms, is a product of two halves.
             for _ in 0..20 {
                 let mut some = || ((next() * n as f64) as usize, next() - 0.5);
                 let (a, b) = ([some(), some()], [some(), some(), some()]);
                 let (x, y) = (sparse.half(&a), sparse.half(&b));
                 let got: f64 = x.iter().zip(&y).map(|(x, y)| x * y).sum();
-                let pairs = a
-                    .iter()
-                    .flat_map(|(i, p)| b.iter().map(move |(j, q)| (i, j, p * q)));
-                let want: f64 = pairs.map(|(i, j, pq)| pq * inverse[i * n + j]).sum();
-                let size = inverse.iter().fold(0.0, |most: f64, z| most.max(z.abs()));
+                let want = form_covariance(&a, &b);
                 assert!(
                     (got - want).abs() < 1e-10 * size,
                     "{a:?} {b:?}: {got} {want}"
                 );
             }
+            // Forms of an unknown named twice and of two nodes, most of which share an equation.
+            let mut variances = 0;
+            for i in 0..n {
+                let form: Vec<(usize, f64)> = [i, i, (i + 1) % n, (i + width) % n]
+                    .into_iter()
+                    .map(|unknown| (unknown, next() - 0.5))
+                    .collect();
+                if let Some(got) = sparse.variance(&form) {
+                    let want = form_covariance(&form, &form);
+                    assert!((got - want).abs() < 1e-10 * size, "{form:?}: {got} {want}");
+                    variances += 1;
+                }
+            }
+            assert!(2 * variances >= n, "{side} {width}: {variances} of {n}");
             // Every entry of the matrix lies in the pattern.
             assert!(
                 told >= 2 * lower.len() - n * width,

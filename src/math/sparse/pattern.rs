@@ -46,9 +46,9 @@ pub(super) struct Front {
     pub(super) value: usize,
 }
 
-/// A block of the matrix, by the places of its nodes, and its number among all.
+/// A block of the matrix or the factor, by the places of its nodes, and its number or place.
 #[derive(Clone, Copy)]
-struct Found {
+pub(super) struct Found {
     of: (usize, usize),
     block: usize,
 }
@@ -261,13 +261,32 @@ impl Pattern {
 
     /// Where the factor (and the inverse in its pattern) holds the entry of two unknowns.
     pub(super) fn factor_entry(&self, a: usize, b: usize) -> Option<usize> {
-        let w = self.width;
         let (p, q) = (self.unknown(a), self.unknown(b));
-        let (row, column) = (p.max(q), p.min(q));
-        let front = &self.fronts[self.front_at(column)];
-        let (row, within) = self.split(row);
-        let local = front.local(row as u32)? * w + within;
-        Some(front.value + (column - front.first * w) * front.height() * w + local)
+        self.factor_entry_at(p.max(q), p.min(q), &mut None)
+    }
+
+    /// The same by their places in the order of elimination; `last` holds the nodes asked for before, and where their block begins.
+    pub(super) fn factor_entry_at(
+        &self,
+        row: usize,
+        column: usize,
+        last: &mut Option<Found>,
+    ) -> Option<usize> {
+        let w = self.width;
+        let ((row, i), (node, j)) = (self.split(row), self.split(column));
+        let front = &self.fronts[self.front_of[node] as usize];
+        let m = front.height() * w;
+        let block = match *last {
+            Some(found) if found.of == (row, node) => found.block,
+            _ => {
+                let local = front.local(row as u32)? * w;
+                let block = front.value + (node - front.first) * w * m + local;
+                let of = (row, node);
+                *last = Some(Found { of, block });
+                block
+            }
+        };
+        Some(block + j * m + i)
     }
 }
 
