@@ -155,7 +155,7 @@ fn mendable(tables: &Tables, remarks: &mut Vec<String>) -> bool {
     let (rows, most) = (tables.rows(), job::corrections::MOST_ROWS);
     if rows > most {
         remarks.push(format!(
-            "no corrections.xlsx: the job has {rows} rows, and a workbook to be mended by hand is made for up to {most};              findings.csv names every row concerned"
+            "no corrections.xlsx: the job has {rows} rows, and a workbook to be mended by hand is made for up to {most}; findings.csv names every row concerned"
         ));
     }
     rows <= most
@@ -322,11 +322,12 @@ fn build(
     let (record, corrections) = rayon::join(
         || seal(after("record", record::build(parts)), options),
         || match begun {
-            Ok(Some(begun)) if !findings.is_empty() => {
+            _ if findings.is_empty() => None,
+            Ok(Some(begun)) => {
                 watch::begin();
                 Some(after("corrections", begun.finish(&findings)))
             }
-            Ok(_) => corrections(tables, &findings),
+            Ok(None) => corrections(tables, &findings),
             Err(error) => Some(Err(error)),
         },
     );
