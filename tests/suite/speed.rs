@@ -45,8 +45,12 @@ fn two_thousand_points() {
         let (mut random, mut net) = (Random(7), Net::new());
         let side = 45;
         let corners = [(0.0, 0.0), (900.0, 0.0), (0.0, 900.0), (900.0, 900.0)];
+        // Three references at each, so that a place can be found before anything is adjusted.
+        let beside = [(-10.0, -10.0), (-14.0, 3.0), (3.0, -14.0)];
         for (e, n) in corners {
-            net.fixed(e - 10.0, n - 10.0);
+            for (east, north) in beside {
+                net.fixed(e + east, n + north);
+            }
         }
         let mut points = Vec::new();
         for i in 0..2000 {
@@ -71,7 +75,9 @@ fn two_thousand_points() {
             };
             near.sort_by(|a, b| far(a).total_cmp(&far(b)));
             for &point in &near[..6] {
-                tape(&mut net, PointId(k as u32), point, &mut random);
+                for reference in 3 * k..3 * k + 3 {
+                    tape(&mut net, PointId(reference as u32), point, &mut random);
+                }
             }
         }
         while net.out.plane.len() < 10_000 {
@@ -79,7 +85,7 @@ fn two_thousand_points() {
             let to = if at_random {
                 points[random.below(2000)]
             } else {
-                points[(from.0 as usize - 4 + 2 + random.below(3)) % 2000]
+                points[(from.0 as usize - 12 + 2 + random.below(3)) % 2000]
             };
             if from != to {
                 tape(&mut net, from, to, &mut random);
