@@ -118,10 +118,10 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         let read = std::mem::take(&mut findings);
         let read = (read, tables);
         let built = compute(&job, &crs, options, read, None).map_err(|e| unreadable(path, &e))?;
-        findings = built.findings;
+        findings.clone_from(&built.record.findings);
         (Some(built.record), built.file, built.corrections)
     } else {
-        (None, None, corrections(tables, &findings))
+        (None, None, corrections(tables, Ok(None), &findings))
     };
     let cells = model::Cells {
         used: job.cells.used,
@@ -140,14 +140,17 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     })
 }
 
-/// The workbook of corrections, where there is something to correct.
-fn corrections(tables: Option<&Tables>, findings: &[Finding]) -> Option<Result<Vec<u8>, Error>> {
+/// The workbook of corrections, where there is something to correct; begun already, or not.
+fn corrections(
+    tables: Option<&Tables>,
+    begun: Result<Option<Begun<'_>>, Error>,
+    findings: &[Finding],
+) -> Option<Result<Vec<u8>, Error>> {
     let tables = tables.filter(|_| !findings.is_empty())?;
     watch::begin();
-    Some(after(
-        "corrections",
-        job::corrections::workbook(tables, findings),
-    ))
+    let book = begun.and_then(|begun| begun.map_or_else(|| Begun::new(tables), Ok));
+    let bytes = book.and_then(|book| book.finish(findings));
+    Some(after("corrections", bytes))
 }
 
 /// Whether a workbook of corrections is worth making; a remark where it is not.
@@ -201,8 +204,6 @@ fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
 struct Computed {
     record: AsBuilt,
     file: Option<Vec<u8>>,
-    /// As the record has them.
-    findings: Vec<Finding>,
     corrections: Option<Result<Vec<u8>, Error>>,
 }
 
@@ -318,24 +319,16 @@ fn build(
     options: &Options,
     (tables, begun): (Option<&Tables>, Result<Option<Begun<'_>>, Error>),
 ) -> std::io::Result<Computed> {
-    let findings = parts.findings.clone();
+    // A section has no tables.
+    let findings = tables.map_or_else(Vec::new, |_| parts.findings.clone());
     let (record, corrections) = rayon::join(
         || seal(after("record", record::build(parts)), options),
-        || match begun {
-            _ if findings.is_empty() => None,
-            Ok(Some(begun)) => {
-                watch::begin();
-                Some(after("corrections", begun.finish(&findings)))
-            }
-            Ok(None) => corrections(tables, &findings),
-            Err(error) => Some(Err(error)),
-        },
+        || corrections(tables, begun, &findings),
     );
     let (record, file) = record?;
     Ok(Computed {
         record,
         file,
-        findings,
         corrections,
     })
 }

@@ -19,7 +19,8 @@ use crate::watch;
 pub struct Delivery<'a> {
     /// Job id: the folder's name.
     pub id: &'a str,
-    /// The record; `None` where the job has errors, and only findings are written.
+    /// The record; `None` where the job has errors, and only findings are written. Without a hash it gets one, where that is shown; one that
+    /// it has stays.
     pub record: Option<AsBuilt>,
     /// The record's file, where it has been made with the hash.
     pub file: Option<Vec<u8>>,
@@ -84,15 +85,14 @@ pub fn deliver(root: &Path, delivery: Delivery<'_>) -> Result<Delivered, Error> 
 pub fn deliver_later(root: &Path, delivery: Delivery<'_>) -> Result<Delivering, Error> {
     let Delivery {
         id,
-        record,
-        file,
+        mut record,
+        file: mut sealed,
         findings,
         corrections,
         formats,
         fields,
         sheet,
     } = delivery;
-    let (mut record, mut sealed) = (record, file);
     let mut absent = Vec::new();
     let mut written = Vec::new();
     if let Some(record) = &record {

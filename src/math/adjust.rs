@@ -7,7 +7,7 @@
 //! with one shared shift therefore cost what a million parts cost.
 
 use super::iterate;
-use super::parts::Parts;
+use super::parts::{Parts, split};
 use super::solution::Solution;
 
 /// One linearised equation. Unknown numbers: `node * width + i`, then the shared ones.
@@ -78,11 +78,7 @@ impl<'a> Values<'a> {
         } else if self.place.is_empty() {
             self.local[unknown]
         } else {
-            // A division by a number that is not known beforehand takes longer than all the rest.
-            let (node, within) = match self.width {
-                2 => (unknown / 2, unknown % 2),
-                width => (unknown / width, unknown % width),
-            };
+            let (node, within) = split(unknown, self.width);
             self.local[self.place[node] as usize * self.width + within - self.base]
         }
     }

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::adjust::{Model, Row, Values};
 use super::dense::Dense;
 use super::factor::{Factor, Normal};
-use super::parts::{Part, Parts};
+use super::parts::{Part, Parts, split};
 use super::solution::{Block, Solution};
 
 /// Parts are worked off in bundles of this size, summed in order: the same sums whatever the number of threads.
@@ -216,11 +216,7 @@ impl<M: Model> Setting<'_, M> {
     }
 
     fn local(&self, unknown: u32, base: usize, width: usize) -> usize {
-        // A division by a number that is not known beforehand takes longer than all the rest.
-        let (node, within) = match width {
-            2 => (unknown as usize / 2, unknown as usize % 2),
-            _ => (unknown as usize / width, unknown as usize % width),
-        };
+        let (node, within) = split(unknown as usize, width);
         self.parts.place[node] as usize * width + within - base
     }
 

@@ -6,6 +6,16 @@ use super::adjust::{Model, Row, Values};
 use super::factor::DENSE;
 use super::sparse::Pattern;
 
+/// An unknown's node, of `width` unknowns each, and its number within that.
+pub(super) fn split(unknown: usize, width: usize) -> (usize, usize) {
+    // A division by a number that is not known beforehand takes longer than all the rest.
+    match width {
+        1 => (unknown, 0),
+        2 => (unknown / 2, unknown % 2),
+        _ => (unknown / width, unknown % width),
+    }
+}
+
 /// A part: nodes joined by equations, through anything but the shared unknowns.
 #[derive(Clone, Debug)]
 pub(super) struct Part {

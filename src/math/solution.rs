@@ -3,7 +3,7 @@
 use super::dense::Dense;
 use super::factor::Factor;
 use super::iterate::Eliminated;
-use super::parts::Parts;
+use super::parts::{Parts, split};
 use super::sparse::Sparse;
 
 /// Inverse of a part's normal matrix.
@@ -166,12 +166,7 @@ impl Solution {
         if unknown >= own {
             return At::Shared(unknown - own);
         }
-        // A division by a number that is not known beforehand takes longer than all the rest.
-        let (node, within) = match width {
-            1 => (unknown, 0),
-            2 => (unknown / 2, unknown % 2),
-            _ => (unknown / width, unknown % width),
-        };
+        let (node, within) = split(unknown, width);
         let part = self.parts.part_of[node] as usize;
         let local = (self.parts.place[node] - self.parts.list[part].first) as usize * width;
         At::Own {
@@ -234,27 +229,32 @@ impl Solution {
 
     /// That of a form of one large part's unknowns.
     fn sparse_variance(&self, terms: &[(u32, f64)]) -> Option<f64> {
-        let At::Own { part, .. } = self.at(terms.first()?.0) else {
-            return None;
-        };
-        let Inverse::Sparse(factor) = &self.blocks.get(part)?.inverse else {
-            return None;
-        };
-        if self.parts.shared > 0 {
-            return None;
-        }
+        let (part, factor) = self.sparse_part(terms)?;
         let mut form = [(0, 0.0); 8];
         let form = form.get_mut(..terms.len())?;
-        for (local, &(unknown, a)) in form.iter_mut().zip(terms) {
-            match self.at(unknown) {
-                At::Own {
-                    part: of,
-                    local: at,
-                } if of == part => *local = (at, a),
-                _ => return None,
-            }
+        for (local, term) in form.iter_mut().zip(terms) {
+            *local = self.local(part, term)?;
         }
         factor.variance(form)
+    }
+
+    /// The part that a form begins in, and its factor, if it is a large one and no unknown is shared.
+    fn sparse_part(&self, form: &[(u32, f64)]) -> Option<(usize, &Sparse)> {
+        let At::Own { part, .. } = self.at(form.first()?.0) else {
+            return None;
+        };
+        match &self.blocks.get(part)?.inverse {
+            Inverse::Sparse(factor) if self.parts.shared == 0 => Some((part, factor)),
+            _ => None,
+        }
+    }
+
+    /// A term by its unknown's place in a part, if it is of that.
+    fn local(&self, part: usize, &(unknown, a): &(u32, f64)) -> Option<(usize, f64)> {
+        match self.at(unknown) {
+            At::Own { part: of, local } if of == part => Some((local, a)),
+            _ => None,
+        }
     }
 
     /// Covariance of two linear forms.
@@ -282,15 +282,7 @@ impl Solution {
     /// `None` where [`Self::form_covariance`] is as cheap, or shared unknowns have a part in it.
     #[must_use]
     pub fn carry(&self, form: &[(u32, f64)]) -> Option<Carried<'_>> {
-        let At::Own { part, .. } = self.at(form.first()?.0) else {
-            return None;
-        };
-        if self.parts.shared > 0 {
-            return None;
-        }
-        let Inverse::Sparse(factor) = &self.blocks.get(part)?.inverse else {
-            return None;
-        };
+        let (part, factor) = self.sparse_part(form)?;
         let mut this = Carried {
             solution: self,
             part,
@@ -334,10 +326,7 @@ impl Carried<'_> {
     }
 
     fn half_of(&self, form: &[(u32, f64)]) -> Option<Vec<f64>> {
-        let local = |&(unknown, a): &(u32, f64)| match self.solution.at(unknown) {
-            At::Own { part, local } if part == self.part => Some((local, a)),
-            _ => None,
-        };
+        let local = |term| self.solution.local(self.part, term);
         let form: Option<Vec<_>> = form.iter().map(local).collect();
         Some(self.factor.half(&form?))
     }

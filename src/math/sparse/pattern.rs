@@ -6,6 +6,8 @@ use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::sparse::SymbolicSparseColMatRef;
 use faer::sparse::linalg::amd;
 
+use super::super::parts::split;
+
 const NONE: u32 = u32::MAX;
 /// Subtrees that are worked off side by side are no more than this part of the work each, so that threads end together.
 const SHARE: usize = 8;
@@ -181,14 +183,8 @@ impl Pattern {
             .map(move |(row, at)| (*row, at * block))
     }
 
-    /// An unknown's node and its number within that.
     fn split(&self, unknown: usize) -> (usize, usize) {
-        // A division by a number that is not known beforehand takes longer than all the rest.
-        match self.width {
-            1 => (unknown, 0),
-            2 => (unknown / 2, unknown % 2),
-            w => (unknown / w, unknown % w),
-        }
+        split(unknown, self.width)
     }
 
     /// Where an unknown stands in the order of elimination.
