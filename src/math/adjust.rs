@@ -108,16 +108,8 @@ pub fn adjust<M: Model>(
     start: &[f64],
     skip: &(dyn Fn(usize) -> bool + Sync),
 ) -> Solution {
-    let parts = Parts::new(model, start, None);
-    iterate::solve(model, parts, start, (skip, false))
-}
-
-/// Solves almost the problem that `last` solved, from values near its end. Orders of elimination found then serve again where they can; and
-/// where the last factor of a large part served for the last steps, the covariances are of that one: to about the part in a
-/// hundred by which such steps lower the sum of squares at most.
-pub fn adjust_again<M: Model>(model: &M, start: &[f64], last: &Solution) -> Solution {
-    let parts = Parts::new(model, start, Some(last.parts()));
-    iterate::solve(model, parts, start, (&|_| false, true))
+    let parts = Parts::new(model, start);
+    iterate::solve(model, parts, start, skip)
 }
 
 #[cfg(test)]
@@ -194,112 +186,5 @@ mod tests {
         };
         assert_eq!(adjust(&two, &[0.0, 0.0], &|_| false).loose, [0]);
         assert_eq!(adjust(&line(false), &[0.0, 0.0], &|i| i > 0).loose, [0]);
-    }
-
-    /// Distances between the points of a lattice of 20 m, and the coordinates of its corners.
-    struct Web {
-        side: usize,
-        tapes: Vec<(usize, usize, f64)>,
-    }
-
-    impl Web {
-        fn place(&self, i: usize) -> [f64; 2] {
-            [20.0 * (i % self.side) as f64, 20.0 * (i / self.side) as f64]
-        }
-
-        fn new(side: usize) -> Self {
-            let mut this = Self {
-                side,
-                tapes: Vec::new(),
-            };
-            for i in 0..side * side {
-                for step in [1, side, side + 1, 2 * side + 1] {
-                    let (from, to) = (this.place(i), this.place(i + step));
-                    let length = (to[0] - from[0]).hypot(to[1] - from[1]);
-                    if i + step < side * side && length < 50.0 {
-                        // A millimetre or two, and a blunder here and there.
-                        let noise = ((i * 37 + step * 11) % 17) as f64 * 2e-4 - 1.6e-3;
-                        let blunder = if (i * 7 + step) % 101 == 3 { 0.03 } else { 0.0 };
-                        this.tapes.push((i, i + step, length + noise + blunder));
-                    }
-                }
-            }
-            this
-        }
-
-        fn corner(&self, row: usize) -> Option<usize> {
-            let k = row.checked_sub(self.tapes.len())? / 2;
-            Some(
-                [
-                    0,
-                    self.side - 1,
-                    self.side * (self.side - 1),
-                    self.side * self.side - 1,
-                ][k],
-            )
-        }
-    }
-
-    impl Model for Web {
-        fn nodes(&self) -> usize {
-            self.side * self.side
-        }
-        fn width(&self) -> usize {
-            2
-        }
-        fn shared(&self) -> usize {
-            0
-        }
-        fn rows(&self) -> usize {
-            self.tapes.len() + 8
-        }
-        fn row(&self, i: usize, values: &Values<'_>, row: &mut Row) {
-            row.sigma = 0.002;
-            if let Some(node) = self.corner(i) {
-                let unknown = (2 * node + i % 2) as u32;
-                row.terms.push((unknown, 1.0));
-                row.misclosure = self.place(node)[i % 2] - values.get(unknown);
-                return;
-            }
-            let (a, b, length) = self.tapes[i];
-            let [p, q] = [a, b].map(|i| [2 * i as u32, 2 * i as u32 + 1]);
-            let (x, y) = (
-                values.get(q[0]) - values.get(p[0]),
-                values.get(q[1]) - values.get(p[1]),
-            );
-            let now = x.hypot(y);
-            row.misclosure = length - now;
-            let (x, y) = (x / now, y / now);
-            row.terms
-                .extend([(p[0], -x), (p[1], -y), (q[0], x), (q[1], y)]);
-        }
-    }
-
-    /// Some tapes less, solved from the end of all: as from the beginning, its covariances as closely as is said.
-    #[test]
-    fn again_is_as_from_the_beginning() {
-        let whole = Web::new(12);
-        let start: Vec<f64> = (0..144)
-            .flat_map(|i| whole.place(i))
-            .enumerate()
-            .map(|(i, x)| x + (i % 5) as f64 * 0.1)
-            .collect();
-        let first = adjust(&whole, &start, &|_| false);
-        let mut fewer = Web::new(12);
-        fewer.tapes.retain(|(a, b, _)| (a * 7 + b - a) % 101 != 3);
-        assert!(fewer.tapes.len() < whole.tapes.len());
-        let again = adjust_again(&fewer, &first.values, &first);
-        let anew = adjust(&fewer, &start, &|_| false);
-        assert!(again.failed.is_empty() && again.loose.is_empty());
-        assert!((again.squares - anew.squares).abs() < 1e-6 * anew.squares);
-        for (a, b) in again.values.iter().zip(&anew.values) {
-            assert!((a - b).abs() < 1e-7, "{a} {b}");
-        }
-        for u in 0..288 {
-            let (a, b) = (again.covariance(u, u), anew.covariance(u, u));
-            assert!((a - b).abs() < 0.01 * b, "{u}: {a} {b}");
-        }
-        // And a factor that served is not that of the very end: the statement is about something.
-        assert!((0..288).any(|u| again.covariance(u, u) != anew.covariance(u, u)));
     }
 }

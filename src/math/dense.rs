@@ -69,14 +69,20 @@ impl Dense {
         self.n == 0
     }
 
-    /// Solves N·x = b in place.
-    pub fn solve(&self, b: &mut [f64]) {
+    /// L⁻¹S·b in place: aN⁻¹bᵀ is the product of two such.
+    pub(super) fn half(&self, b: &mut [f64]) {
         let n = self.n;
         for i in 0..n {
             let row = &self.lower[i * n..i * n + i];
             let sum: f64 = row.iter().zip(b.iter()).map(|(l, y)| l * y).sum();
             b[i] = (b[i] * self.scale[i] - sum) / self.lower[i * n + i];
         }
+    }
+
+    /// Solves N·x = b in place.
+    pub fn solve(&self, b: &mut [f64]) {
+        let n = self.n;
+        self.half(b);
         for i in (0..n).rev() {
             let (head, tail) = b.split_at_mut(i + 1);
             let below = self.lower[i * n + i..].iter().step_by(n).skip(1);

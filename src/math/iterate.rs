@@ -13,13 +13,13 @@ const BUNDLE: usize = 256;
 const MOST_ITERATIONS: usize = 200;
 /// A step that would lower the sum of squares by less than this, in units of it plus one, is the last: steps of
 /// 1e-6 σ. Our choice; far below anything that is printed.
-const DONE: f64 = 1e-12;
+pub(super) const DONE: f64 = 1e-12;
 /// Damping of the first step when care is called for.
 const CAREFUL: f64 = 1.0;
 /// A large part's factor serves for further steps once a step lowers the sum of squares by less than this part of it and one: by then
 /// directions hardly change. Such steps that gain no more than [`SHRINKING`] of the one before go on; else it is made anew. Our choice.
 const NEAR: f64 = 1e-2;
-const SHRINKING: f64 = 1e-4;
+pub(super) const SHRINKING: f64 = 1e-4;
 /// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
 /// 5 mm): no reason to damp.
 const ROUNDING: f64 = 1e-7;
@@ -101,8 +101,6 @@ struct Setting<'a, M> {
     own: usize,
     /// Where the slice of unknowns that the methods are given begins.
     offset: usize,
-    /// An earlier factor that served for the last steps is good enough for covariances too.
-    near: bool,
 }
 
 impl<M: Model> Setting<'_, M> {
@@ -447,7 +445,7 @@ impl<M: Model> Setting<'_, M> {
                 end.squares = squares;
                 if step.gain <= DONE * scale && damping == 0.0 {
                     end.ended = true;
-                    end.last = (!again || self.near).then_some(step.parts);
+                    end.last = (!again).then_some(step.parts);
                     return end;
                 }
                 // A step that gained much less than the linear equations promised went too far.
@@ -601,13 +599,8 @@ struct Settled {
     block: Option<(Block, f64)>,
 }
 
-/// Solves: parts without shared unknowns each by itself, the coupled ones together; see [`super::adjust::adjust_again`] for `near`.
-pub(super) fn solve<M: Model>(
-    model: &M,
-    parts: Parts,
-    start: &[f64],
-    (skip, near): (Skip<'_>, bool),
-) -> Solution {
+/// Solves: parts without shared unknowns each by itself, the coupled ones together.
+pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip<'_>) -> Solution {
     let own = model.nodes() * model.width();
     let setting = Setting {
         model,
@@ -615,7 +608,6 @@ pub(super) fn solve<M: Model>(
         skip,
         own,
         offset: 0,
-        near,
     };
     let width = parts.width;
     let mut x: Vec<f64> = parts
@@ -637,7 +629,6 @@ pub(super) fn solve<M: Model>(
             skip,
             own,
             offset,
-            near,
         };
         setting.alone(*p, &x, &shared, scratch)
     };

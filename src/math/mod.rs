@@ -9,6 +9,7 @@ pub mod dense;
 pub mod ellipse;
 mod factor;
 mod iterate;
+pub mod less;
 mod parts;
 pub mod similarity;
 pub mod solution;

@@ -100,8 +100,8 @@ impl Incidence {
 }
 
 impl Parts {
-    /// The layout of a problem; patterns are those of another one's parts where they hold all links.
-    pub(super) fn new<M: Model>(model: &M, values: &[f64], other: Option<&Self>) -> Self {
+    /// The layout of a problem.
+    pub(super) fn new<M: Model>(model: &M, values: &[f64]) -> Self {
         let nodes = model.nodes();
         let incidence = incidence(model, values);
         let mut parent: Vec<u32> = (0..nodes as u32).collect();
@@ -126,7 +126,7 @@ impl Parts {
         };
         this.lay_out_nodes(&mut parent);
         this.lay_out_rows(&incidence, model.rows());
-        this.find_patterns(&incidence, other);
+        this.find_patterns(&incidence);
         this
     }
 
@@ -191,7 +191,7 @@ impl Parts {
         }
     }
 
-    fn find_patterns(&mut self, incidence: &Incidence, other: Option<&Self>) {
+    fn find_patterns(&mut self, incidence: &Incidence) {
         for part in &mut self.list {
             if part.nodes as usize * self.width <= DENSE {
                 continue;
@@ -211,22 +211,9 @@ impl Parts {
             }
             links.sort_unstable();
             links.dedup();
-            let nodes = &self.order[part.first as usize..][..part.nodes as usize];
-            let known = other.and_then(|other| other.pattern_of(nodes));
-            let serves = known.filter(|known| links.iter().all(|&(a, b)| known.joins(a, b)));
-            part.pattern = Some(serves.map_or_else(
-                || Arc::new(Pattern::new(nodes.len(), self.width, &links)),
-                Arc::clone,
-            ));
+            let pattern = Pattern::new(part.nodes as usize, self.width, &links);
+            part.pattern = Some(Arc::new(pattern));
         }
-    }
-
-    /// The pattern of the part of just these nodes.
-    fn pattern_of(&self, nodes: &[u32]) -> Option<&Arc<Pattern>> {
-        let part = *self.part_of.get(*nodes.first()? as usize)?;
-        let part = &self.list[part as usize];
-        let own = &self.order[part.first as usize..][..part.nodes as usize];
-        part.pattern.as_ref().filter(|_| own == nodes)
     }
 
     /// The equations of a part.

@@ -60,6 +60,16 @@ impl Block {
     }
 }
 
+/// Adjusted unknowns with their covariances. Forms are linear, by unknown and factor.
+pub trait Estimate: Sync {
+    /// Adjusted unknowns: nodes' in their own order, then the shared ones.
+    fn values(&self) -> &[f64];
+    /// Variance of a form, such as an equation's.
+    fn variance(&self, form: &[(u32, f64)]) -> f64;
+    /// Covariance of a form with each of others.
+    fn covariances<'s>(&'s self, form: &'s [(u32, f64)]) -> Box<dyn Fn(&[(u32, f64)]) -> f64 + 's>;
+}
+
 /// The result of an adjustment.
 #[derive(Clone, Debug)]
 pub struct Solution {
@@ -162,7 +172,7 @@ impl Solution {
 
     fn at(&self, unknown: u32) -> At {
         let width = self.parts.width;
-        let (unknown, own) = (unknown as usize, self.parts.place.len() * width);
+        let (unknown, own) = (unknown as usize, self.own_unknowns());
         if unknown >= own {
             return At::Shared(unknown - own);
         }
@@ -220,6 +230,19 @@ impl Solution {
         }
     }
 
+    /// Number of the nodes' unknowns.
+    pub(super) fn own_unknowns(&self) -> usize {
+        self.parts.place.len() * self.parts.width
+    }
+
+    /// The unknown that has a place in a part.
+    pub(super) fn unknown(&self, part: usize, local: usize) -> usize {
+        let width = self.parts.width;
+        let (node, within) = split(local, width);
+        let first = self.parts.list[part].first as usize;
+        self.parts.order[first + node] as usize * width + within
+    }
+
     /// Variance of a linear form in the unknowns, such as an equation's.
     #[must_use]
     pub fn variance(&self, terms: &[(u32, f64)]) -> f64 {
@@ -239,7 +262,7 @@ impl Solution {
     }
 
     /// The part that a form begins in, and its factor, if it is a large one and no unknown is shared.
-    fn sparse_part(&self, form: &[(u32, f64)]) -> Option<(usize, &Sparse)> {
+    pub(super) fn sparse_part(&self, form: &[(u32, f64)]) -> Option<(usize, &Sparse)> {
         let At::Own { part, .. } = self.at(form.first()?.0) else {
             return None;
         };
@@ -250,7 +273,7 @@ impl Solution {
     }
 
     /// A term by its unknown's place in a part, if it is of that.
-    fn local(&self, part: usize, &(unknown, a): &(u32, f64)) -> Option<(usize, f64)> {
+    pub(super) fn local(&self, part: usize, &(unknown, a): &(u32, f64)) -> Option<(usize, f64)> {
         match self.at(unknown) {
             At::Own { part: of, local } if of == part => Some((local, a)),
             _ => None,
@@ -278,21 +301,6 @@ impl Solution {
         sum
     }
 
-    /// A linear form of one large part's unknowns, carried half the way to the inverse: what covariances with it are then products of.
-    /// `None` where [`Self::form_covariance`] is as cheap, or shared unknowns have a part in it.
-    #[must_use]
-    pub fn carry(&self, form: &[(u32, f64)]) -> Option<Carried<'_>> {
-        let (part, factor) = self.sparse_part(form)?;
-        let mut this = Carried {
-            solution: self,
-            part,
-            factor,
-            half: Vec::new(),
-        };
-        this.half = this.half_of(form)?;
-        Some(this)
-    }
-
     /// A linear form as it moves with the shared unknowns.
     fn shared_form(&self, terms: &[(u32, f64)]) -> Vec<(usize, f64)> {
         let mut form = Vec::new();
@@ -308,31 +316,36 @@ impl Solution {
     }
 }
 
-/// What [`Solution::carry`] gives.
-#[derive(Debug)]
-pub struct Carried<'a> {
-    solution: &'a Solution,
-    part: usize,
-    factor: &'a Sparse,
-    half: Vec<f64>,
-}
-
-impl Carried<'_> {
-    /// Covariance with another form; zero with one that is not of the same part alone.
-    #[must_use]
-    pub fn covariance(&self, other: &[(u32, f64)]) -> f64 {
-        self.half_of(other)
-            .map_or(0.0, |other| product(&self.half, &other))
+impl Estimate for Solution {
+    fn values(&self) -> &[f64] {
+        &self.values
     }
 
-    fn half_of(&self, form: &[(u32, f64)]) -> Option<Vec<f64>> {
-        let local = |term| self.solution.local(self.part, term);
-        let form: Option<Vec<_>> = form.iter().map(local).collect();
-        Some(self.factor.half(&form?))
+    fn variance(&self, form: &[(u32, f64)]) -> f64 {
+        Self::variance(self, form)
+    }
+
+    fn covariances<'s>(&'s self, form: &'s [(u32, f64)]) -> Box<dyn Fn(&[(u32, f64)]) -> f64 + 's> {
+        let Some((part, factor)) = self.sparse_part(form) else {
+            return Box::new(|other| self.form_covariance(form, other));
+        };
+        // Carried half the way to the inverse: what covariances are then products of.
+        let half = move |form: &[(u32, f64)]| {
+            let local = form.iter().map(|term| self.local(part, term));
+            local
+                .collect::<Option<Vec<_>>>()
+                .map(|form| factor.half(&form))
+        };
+        let own = half(form);
+        Box::new(move |other| match (&own, half(other)) {
+            (Some(own), Some(other)) => product(own, &other),
+            // One that is not of the same part alone.
+            _ => 0.0,
+        })
     }
 }
 
-fn product(a: &[f64], b: &[f64]) -> f64 {
+pub(super) fn product(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 

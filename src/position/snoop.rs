@@ -5,16 +5,20 @@
 //! Only the parts with an alarm are solved again. In a part (or a set of parts coupled by shared unknowns) of more than
 //! [`LARGE`] measurements, several far from each other are left out in the same round: a residual is hardly
 //! moved by one that is two measurements away. Small ones go strictly one by one. Redundancy numbers of the later rounds of a large
-//! part are good to about a part in a hundred: see [`adjust_again`].
+//! part are good to about a part in a hundred: see [`Less`].
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
+use rayon::prelude::*;
+
 use super::network::Network;
-use super::solve::residuals;
+use super::solve::{residual, residuals};
 use super::{Residual, Suspect, Touch};
 use crate::limits::Limits;
-use crate::math::adjust::{Model, Row, Values, adjust_again};
-use crate::math::solution::Solution;
+use crate::math::adjust::{Model, Row, Values, adjust};
+use crate::math::less::Less;
+use crate::math::solution::{Estimate, Solution};
 use crate::observe::kinds::Plane;
 use crate::observe::{Observations, PointId};
 
@@ -42,35 +46,32 @@ fn group(network: &Network<'_>, solution: &Solution, terms: &[(u32, f64)]) -> u3
     }
 }
 
-/// A round's view: every equation with its residual and group.
-struct Round<'a> {
-    network: &'a Network<'a>,
-    solution: &'a Solution,
-    residuals: &'a [Residual],
-    members: BTreeMap<u32, Vec<u32>>,
+/// The equations of each group.
+fn groups(network: &Network<'_>, solution: &Solution) -> BTreeMap<u32, Vec<u32>> {
+    let values = Values::whole(&solution.values, 2 * network.nodes());
+    let mut members: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+    let mut row = Row::default();
+    for i in 0..network.observed {
+        row.clear();
+        network.row(i, &values, &mut row);
+        let group = group(network, solution, &row.terms);
+        members.entry(group).or_default().push(i as u32);
+    }
+    members
 }
 
-impl<'a> Round<'a> {
-    fn new(network: &'a Network<'a>, solution: &'a Solution, residuals: &'a [Residual]) -> Self {
-        let values = Values::whole(&solution.values, 2 * network.nodes());
-        let mut members: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
-        let mut row = Row::default();
-        for i in 0..network.observed {
-            row.clear();
-            network.row(i, &values, &mut row);
-            members
-                .entry(group(network, solution, &row.terms))
-                .or_default()
-                .push(i as u32);
-        }
-        Self {
-            network,
-            solution,
-            residuals,
-            members,
-        }
-    }
+/// A round's view of a group.
+struct Round<'a> {
+    network: &'a Network<'a>,
+    observations: &'a Observations,
+    estimate: &'a dyn Estimate,
+    /// By equation.
+    residuals: &'a [Residual],
+    /// The equations that are left.
+    group: &'a [u32],
+}
 
+impl Round<'_> {
     fn size(&self, i: u32) -> f64 {
         self.residuals[i as usize]
             .standardised
@@ -80,28 +81,14 @@ impl<'a> Round<'a> {
     fn row(&self, i: u32) -> Row {
         let mut row = Row::default();
         row.clear();
-        let values = Values::whole(&self.solution.values, 2 * self.network.nodes());
+        let values = Values::whole(self.estimate.values(), 2 * self.network.nodes());
         self.network.row(i as usize, &values, &mut row);
         row
     }
 
-    /// Correlation of a residual with each of others: −aQbᵀ over their sizes.
-    fn correlations(&self, i: u32) -> impl Fn(u32) -> f64 {
-        let a = self.row(i);
-        let carried = self.solution.carry(&a.terms);
-        let redundancy = |i: u32| self.residuals[i as usize].redundancy;
-        move |j| {
-            let b = self.row(j);
-            let covariance = match &carried {
-                Some(carried) => carried.covariance(&b.terms),
-                None => self.solution.form_covariance(&a.terms, &b.terms),
-            };
-            -covariance / (a.sigma * b.sigma * (redundancy(i) * redundancy(j)).sqrt())
-        }
-    }
-
-    /// The equations to leave out of a group in this round, largest first.
-    fn nominees(&self, group: &[u32], limit: f64, observations: &Observations) -> Vec<u32> {
+    /// The equations to leave out in this round, largest first.
+    fn nominees(&self, limit: f64) -> Vec<u32> {
+        let (group, observations) = (self.group, self.observations);
         let mut alarmed: Vec<u32> = group
             .iter()
             .copied()
@@ -145,7 +132,7 @@ impl<'a> Round<'a> {
         alarmed
     }
 
-    fn suspect(&self, i: u32, group: &[u32], observations: &Observations) -> Option<Suspect> {
+    fn suspect(&self, i: u32) -> Option<Suspect> {
         let observation = self.network.observation(i as usize)? as usize;
         let Residual {
             residual,
@@ -153,8 +140,16 @@ impl<'a> Round<'a> {
             standardised,
         } = self.residuals[i as usize];
         let (residual, standardised) = (residual?, standardised?);
-        let correlation = self.correlations(i);
-        let equals = group
+        let a = self.row(i);
+        let covariance = self.estimate.covariances(&a.terms);
+        // Of two residuals: −aQbᵀ over their sizes.
+        let correlation = |j: u32| {
+            let b = self.row(j);
+            let redundancies = redundancy * self.residuals[j as usize].redundancy;
+            -covariance(&b.terms) / (a.sigma * b.sigma * redundancies.sqrt())
+        };
+        let equals = self
+            .group
             .iter()
             .filter(|&&j| j != i && self.size(j) >= standardised.abs() * (1.0 - EQUAL))
             .filter(|&&j| correlation(j).abs() > 1.0 - EQUAL)
@@ -164,7 +159,7 @@ impl<'a> Round<'a> {
                     .map(|index| index as usize)
             })
             .collect();
-        let predicted = observations.plane.get(observation)?.value + residual / redundancy;
+        let predicted = self.observations.plane.get(observation)?.value + residual / redundancy;
         Some(Suspect {
             observation,
             standardised,
@@ -182,20 +177,17 @@ pub(super) fn search(
     places: &[Option<Plane>],
     limits: &Limits,
 ) -> Vec<Suspect> {
-    let mut suspects = Vec::new();
-    let alarm = |residual: &Residual| {
-        residual
-            .standardised
-            .is_some_and(|w| w.abs() > limits.alarm)
+    let mut search = Search {
+        observations,
+        limit: limits.alarm,
+        suspects: Vec::new(),
     };
     // Of most networks nothing more has to be asked.
-    if !first.iter().any(alarm) {
-        return suspects;
+    let mut sizes = first.iter().filter_map(|residual| residual.standardised);
+    if !sizes.any(|w| w.abs() > limits.alarm) {
+        return search.suspects;
     }
-    let first = Round::new(network, solution, first);
-    let Some(mut rows) = look(&first, observations, limits, &mut suspects) else {
-        return suspects;
-    };
+    let mut rows = search.rounds(network, solution, first);
     let values = Values::whole(&solution.values, 2 * network.nodes());
     let site = network
         .site_at()
@@ -213,14 +205,11 @@ pub(super) fn search(
             network.has_shared(),
         );
         let start = part.start(&places, site.as_ref());
-        let solution = adjust_again(&part, &start, solution);
+        let solution = adjust(&part, &start, &|_| false);
         let residuals = residuals(&part, &solution);
-        let round = Round::new(&part, &solution, &residuals);
-        match look(&round, observations, limits, &mut suspects) {
-            Some(rest) => rows = rest,
-            None => break,
-        }
+        rows = search.rounds(&part, &solution, &residuals);
     }
+    let mut suspects = search.suspects;
     suspects.sort_by(|a, b| {
         b.standardised
             .abs()
@@ -230,27 +219,66 @@ pub(super) fn search(
     suspects
 }
 
-/// One round: adds its suspects; the observations to go on with, `None` when there was no alarm.
-fn look(
-    round: &Round<'_>,
-    observations: &Observations,
-    limits: &Limits,
-    suspects: &mut Vec<Suspect>,
-) -> Option<Vec<u32>> {
-    let mut rest = Vec::new();
-    for group in round.members.values() {
-        let nominees = round.nominees(group, limits.alarm, observations);
-        if nominees.is_empty() {
-            continue;
+struct Search<'a> {
+    observations: &'a Observations,
+    limit: f64,
+    suspects: Vec<Suspect>,
+}
+
+impl Search<'_> {
+    /// Looks at every group as often as that can be done without solving it anew; the observations to solve and look at again.
+    fn rounds(
+        &mut self,
+        network: &Network<'_>,
+        solution: &Solution,
+        residuals: &[Residual],
+    ) -> Vec<u32> {
+        let mut rest = Vec::new();
+        for group in groups(network, solution).into_values() {
+            let left = self.group((network, solution), residuals, group);
+            rest.extend(left.iter().filter_map(|&i| network.observation(i as usize)));
         }
-        suspects.extend(
-            nominees
-                .iter()
-                .filter_map(|&i| round.suspect(i, group, observations)),
-        );
-        let staying = group.iter().filter(|i| !nominees.contains(i));
-        rest.extend(staying.filter_map(|&i| round.network.observation(i as usize)));
+        rest.sort_unstable();
+        rest
     }
-    rest.sort_unstable();
-    (!rest.is_empty()).then_some(rest)
+
+    /// One group's rounds; the equations that are left, none once there is no alarm.
+    fn group(
+        &mut self,
+        (network, solution): (&Network<'_>, &Solution),
+        residuals: &[Residual],
+        mut group: Vec<u32>,
+    ) -> Vec<u32> {
+        let mut less: Option<Less<'_>> = None;
+        let mut residuals = Cow::Borrowed(residuals);
+        loop {
+            let round = Round {
+                network,
+                observations: self.observations,
+                estimate: less.as_ref().map_or(solution, |less| less),
+                residuals: &residuals,
+                group: &group,
+            };
+            let nominees = round.nominees(self.limit);
+            let Some(&worst) = nominees.first() else {
+                return Vec::new();
+            };
+            let suspects = nominees.iter().filter_map(|&i| round.suspect(i));
+            self.suspects.extend(suspects);
+            group.retain(|i| !nominees.contains(i));
+            let begun = less.or_else(|| Less::begin(network, solution, worst));
+            less = begun.and_then(|less| less.without(network, &nominees));
+            let Some(less) = &less else {
+                return group;
+            };
+            let again = group
+                .par_iter()
+                .with_min_len(256)
+                .map(|&i| residual(network, less, i as usize));
+            let again: Vec<Residual> = again.collect();
+            for (&i, residual) in group.iter().zip(again) {
+                residuals.to_mut()[i as usize] = residual;
+            }
+        }
+    }
 }

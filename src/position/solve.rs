@@ -10,7 +10,7 @@ use super::{Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, sno
 use crate::limits::Limits;
 use crate::math::adjust::{Model, Row, Values, adjust as least_squares};
 use crate::math::similarity::Similarity;
-use crate::math::solution::Solution;
+use crate::math::solution::{Estimate, Solution};
 use crate::math::stats::chi_square_quantile;
 use crate::observe::kinds::Plane;
 use crate::observe::{Kind, Observations, PointId};
@@ -85,25 +85,28 @@ fn drop_loose(
 
 /// Every equation's residual, redundancy and standardised residual.
 pub(super) fn residuals(network: &Network<'_>, solution: &Solution) -> Vec<Residual> {
-    let values = Values::whole(&solution.values, 2 * network.nodes());
     (0..network.observed)
         .into_par_iter()
         .with_min_len(256)
-        .map(|i| {
-            let mut row = Row::default();
-            row.clear();
-            network.row(i, &values, &mut row);
-            let redundancy =
-                (1.0 - solution.variance(&row.terms) / (row.sigma * row.sigma)).clamp(0.0, 1.0);
-            let standardised = (redundancy > LEAST_REDUNDANCY)
-                .then(|| -row.misclosure / (row.sigma * redundancy.sqrt()));
-            Residual {
-                residual: Some(-row.misclosure),
-                redundancy,
-                standardised,
-            }
-        })
+        .map(|i| residual(network, solution, i))
         .collect()
+}
+
+/// That of one equation.
+pub(super) fn residual(network: &Network<'_>, estimate: &impl Estimate, i: usize) -> Residual {
+    let values = Values::whole(estimate.values(), 2 * network.nodes());
+    let mut row = Row::default();
+    row.clear();
+    network.row(i, &values, &mut row);
+    let redundancy =
+        (1.0 - estimate.variance(&row.terms) / (row.sigma * row.sigma)).clamp(0.0, 1.0);
+    let standardised =
+        (redundancy > LEAST_REDUNDANCY).then(|| -row.misclosure / (row.sigma * redundancy.sqrt()));
+    Residual {
+        residual: Some(-row.misclosure),
+        redundancy,
+        standardised,
+    }
 }
 
 fn summary(network: &Network<'_>, solution: &Solution) -> Summary {

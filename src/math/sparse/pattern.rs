@@ -198,12 +198,6 @@ impl Pattern {
         self.front_of[self.split(unknown).0] as usize
     }
 
-    /// Whether two nodes share an equation.
-    pub(in crate::math) fn joins(&self, a: u32, b: u32) -> bool {
-        let w = self.width;
-        self.entry(a as usize * w, b as usize * w).is_some()
-    }
-
     /// Where the entry of two unknowns lies among the matrix's values.
     pub(in crate::math) fn entry(&self, a: usize, b: usize) -> Option<usize> {
         let (p, q) = (self.unknown(a), self.unknown(b));
