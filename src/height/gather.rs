@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::book::{Book, reduce};
 use super::network::{End, HeightNetwork, HeightRow};
-use super::{GroundFrom, HeightCheck, HeightResidual, Heights};
+use super::{GroundFrom, HeightCheck, HeightResidual, HeightSuspect, Heights};
 use crate::job::model::{Job, MarkRow, MeasureKind, Role, Source, Use};
 use crate::limits::Limits;
 use crate::math::adjust::{Model, Row, Values, adjust};
@@ -496,6 +496,9 @@ fn residual(
     }
 }
 
+/// Residuals whose sizes differ by less than this part are of one size: in a linear problem only rounding keeps them apart.
+const EQUAL: f64 = 1e-6;
+
 /// One at a time: the largest over the alarm is left out, and the rest looked at again. Heights that share no point
 /// with it are as they were, so only its own part is solved anew.
 fn search(
@@ -503,7 +506,7 @@ fn search(
     residuals: &[HeightResidual],
     solution: &Solution,
     (mean, alarm): (f64, f64),
-) -> Vec<usize> {
+) -> Vec<HeightSuspect> {
     let size = |r: &HeightResidual| r.standardised.map_or(0.0, f64::abs);
     let part = |i: usize| node(rows.get(i)?).map(|node| solution.part_of(node));
     let loud = (0..rows.len()).filter(|&i| residuals.get(i).is_some_and(|r| size(r) > alarm));
@@ -515,28 +518,39 @@ fn search(
             members.entry(part).or_default().push(i);
         }
     }
-    let mut sizes: BTreeMap<usize, f64> = members
+    let mut fits: BTreeMap<usize, HeightResidual> = members
         .values()
         .flatten()
-        .filter_map(|&i| Some((i, size(residuals.get(i)?))))
+        .filter_map(|&i| Some((i, residuals.get(i)?.clone())))
         .collect();
-    let mut out: Vec<usize> = Vec::new();
-    while let Some((&worst, _)) = sizes
+    let mut out: Vec<HeightSuspect> = Vec::new();
+    while let Some((&worst, fit)) = fits
         .iter()
-        .filter(|(_, size)| **size > alarm)
-        .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)))
+        .filter(|(_, fit)| size(fit) > alarm)
+        .max_by(|a, b| size(a.1).total_cmp(&size(b.1)).then(b.0.cmp(a.0)))
+        && out.len() < ROUNDS
     {
-        out.push(worst);
-        if out.len() >= ROUNDS {
-            break;
-        }
-        sizes.remove(&worst);
         let part = part(worst);
-        if let Some(members) = members.get(&part).filter(|_| part.is_some()) {
-            for (i, residual) in again(rows, members, mean, &out) {
-                if let Some(slot) = sizes.get_mut(&i) {
-                    *slot = size(&residual);
-                }
+        // What is in no part meets fixed points only: nothing else can be wrong in its stead.
+        let others = members.get(&part).filter(|_| part.is_some());
+        let others = others.map_or(&[][..], Vec::as_slice);
+        let least = size(fit) * (1.0 - EQUAL);
+        let as_loud = |i: &usize| *i != worst && fits.get(i).is_some_and(|fit| size(fit) >= least);
+        out.push(HeightSuspect {
+            row: worst,
+            standardised: size(fit),
+            predicted: fit.value + fit.residual / fit.redundancy,
+            equals: others.iter().copied().filter(as_loud).collect(),
+        });
+        fits.remove(&worst);
+        if others.is_empty() {
+            continue;
+        }
+        let is_out = |i| out.iter().any(|suspect| suspect.row == i);
+        for (i, fit) in again(rows, others, mean, &is_out) {
+            match out.iter_mut().find(|suspect| suspect.row == i) {
+                Some(suspect) => suspect.predicted = fit.value + fit.residual,
+                None => drop(fits.insert(i, fit)),
             }
         }
     }
@@ -559,7 +573,7 @@ fn again(
     rows: &[HeightRow],
     members: &[usize],
     mean: f64,
-    out: &[usize],
+    out: &dyn Fn(usize) -> bool,
 ) -> Vec<(usize, HeightResidual)> {
     let mut numbers: HashMap<u32, u32> = HashMap::new();
     let mut renumber = |end: End| match end {
@@ -582,8 +596,8 @@ fn again(
         nodes: numbers.len(),
         rows: &some,
     };
-    let is_out = |i: usize| members.get(i).is_some_and(|row| out.contains(row));
-    let solution = adjust(&network, &vec![mean; network.nodes], &is_out);
+    let is_out: Vec<bool> = members.iter().map(|&row| out(row)).collect();
+    let solution = adjust(&network, &vec![mean; network.nodes], &|i| is_out[i]);
     members
         .iter()
         .zip(&some)

@@ -67,6 +67,19 @@ pub struct HeightResidual {
     pub source: Source,
 }
 
+/// A measured height that does not fit the others.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeightSuspect {
+    /// Index into [`Heights::residuals`].
+    pub row: usize,
+    /// Size of its standardised residual, when the larger suspects before it were left out.
+    pub standardised: f64,
+    /// What the others say it should be, without any suspect, metres.
+    pub predicted: f64,
+    /// Others that could as well be the wrong one.
+    pub equals: Vec<usize>,
+}
+
 /// A height kept out, compared with the result.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HeightCheck {
@@ -86,8 +99,8 @@ pub struct Heights {
     pub book: Book,
     /// Every measured height.
     pub residuals: Vec<HeightResidual>,
-    /// Indices into `residuals` that pass the alarm one at a time, largest first.
-    pub suspects: Vec<usize>,
+    /// Those that pass the alarm one at a time, largest first.
+    pub suspects: Vec<HeightSuspect>,
     /// Heights kept out.
     pub checks: Vec<HeightCheck>,
     /// Points that heights name but don't fix.

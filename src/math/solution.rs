@@ -60,14 +60,20 @@ impl Block {
     }
 }
 
-/// Adjusted unknowns with their covariances. Forms are linear, by unknown and factor.
+/// A linear form of the unknowns: unknown and factor.
+pub type Form = [(u32, f64)];
+
+/// The covariance of one form with others.
+pub type Covariances<'s> = Box<dyn Fn(&Form) -> f64 + 's>;
+
+/// Adjusted unknowns with their covariances.
 pub trait Estimate: Sync {
     /// Adjusted unknowns: nodes' in their own order, then the shared ones.
     fn values(&self) -> &[f64];
     /// Variance of a form, such as an equation's.
-    fn variance(&self, form: &[(u32, f64)]) -> f64;
+    fn variance(&self, form: &Form) -> f64;
     /// Covariance of a form with each of others.
-    fn covariances<'s>(&'s self, form: &'s [(u32, f64)]) -> Box<dyn Fn(&[(u32, f64)]) -> f64 + 's>;
+    fn covariances<'s>(&'s self, form: &'s Form) -> Covariances<'s>;
 }
 
 /// The result of an adjustment.
@@ -245,13 +251,13 @@ impl Solution {
 
     /// Variance of a linear form in the unknowns, such as an equation's.
     #[must_use]
-    pub fn variance(&self, terms: &[(u32, f64)]) -> f64 {
+    pub fn variance(&self, terms: &Form) -> f64 {
         let sparse = self.sparse_variance(terms);
         sparse.unwrap_or_else(|| self.form_covariance(terms, terms))
     }
 
     /// That of a form of one large part's unknowns.
-    fn sparse_variance(&self, terms: &[(u32, f64)]) -> Option<f64> {
+    fn sparse_variance(&self, terms: &Form) -> Option<f64> {
         let (part, factor) = self.sparse_part(terms)?;
         let mut form = [(0, 0.0); 8];
         let form = form.get_mut(..terms.len())?;
@@ -262,7 +268,7 @@ impl Solution {
     }
 
     /// The part that a form begins in, and its factor, if it is a large one and no unknown is shared.
-    pub(super) fn sparse_part(&self, form: &[(u32, f64)]) -> Option<(usize, &Sparse)> {
+    pub(super) fn sparse_part(&self, form: &Form) -> Option<(usize, &Sparse)> {
         let At::Own { part, .. } = self.at(form.first()?.0) else {
             return None;
         };
@@ -282,7 +288,7 @@ impl Solution {
 
     /// Covariance of two linear forms.
     #[must_use]
-    pub fn form_covariance(&self, left: &[(u32, f64)], right: &[(u32, f64)]) -> f64 {
+    pub fn form_covariance(&self, left: &Form, right: &Form) -> f64 {
         let mut sum = 0.0;
         for &(u, a) in left {
             for &(v, b) in right {
@@ -302,7 +308,7 @@ impl Solution {
     }
 
     /// A linear form as it moves with the shared unknowns.
-    fn shared_form(&self, terms: &[(u32, f64)]) -> Vec<(usize, f64)> {
+    fn shared_form(&self, terms: &Form) -> Vec<(usize, f64)> {
         let mut form = Vec::new();
         for &(u, a) in terms {
             match self.at(u) {
@@ -321,16 +327,16 @@ impl Estimate for Solution {
         &self.values
     }
 
-    fn variance(&self, form: &[(u32, f64)]) -> f64 {
+    fn variance(&self, form: &Form) -> f64 {
         Self::variance(self, form)
     }
 
-    fn covariances<'s>(&'s self, form: &'s [(u32, f64)]) -> Box<dyn Fn(&[(u32, f64)]) -> f64 + 's> {
+    fn covariances<'s>(&'s self, form: &'s Form) -> Covariances<'s> {
         let Some((part, factor)) = self.sparse_part(form) else {
             return Box::new(|other| self.form_covariance(form, other));
         };
         // Carried half the way to the inverse: what covariances are then products of.
-        let half = move |form: &[(u32, f64)]| {
+        let half = move |form: &Form| {
             let local = form.iter().map(|term| self.local(part, term));
             local
                 .collect::<Option<Vec<_>>>()

@@ -18,15 +18,19 @@ use super::{Residual, Suspect, Touch};
 use crate::limits::Limits;
 use crate::math::adjust::{Model, Row, Values, adjust};
 use crate::math::less::Less;
+use crate::math::similarity::Similarity;
 use crate::math::solution::{Estimate, Solution};
 use crate::observe::kinds::Plane;
-use crate::observe::{Observations, PointId};
+use crate::observe::{Observation, Observations, PointId};
 
 /// Measurements of a group that is searched strictly one by one: our choice, a job's worth.
 const LARGE: usize = 400;
 /// Measurements are equally suspect when their standardised residuals differ by less than this part and move together as
 /// closely: exact equality is lost to the curvature of the equations.
 const EQUAL: f64 = 0.02;
+
+/// More that seem equally suspect are not tried one by one: our choice.
+const TRIED: usize = 20;
 
 /// Group of measurements that influence each other: a part's number, or all coupled parts together.
 const COUPLED: u32 = u32::MAX;
@@ -76,6 +80,18 @@ impl Round<'_> {
         self.residuals[i as usize]
             .standardised
             .map_or(0.0, f64::abs)
+    }
+
+    /// The observation that an equation is.
+    fn observed(&self, i: u32) -> Option<usize> {
+        let observation = self.network.observation(i as usize)?;
+        Some(observation as usize)
+    }
+
+    /// The group's observations.
+    fn members(&self) -> impl Iterator<Item = u32> {
+        let group = self.group.iter();
+        group.filter_map(|&i| self.network.observation(i as usize))
     }
 
     fn row(&self, i: u32) -> Row {
@@ -133,7 +149,7 @@ impl Round<'_> {
     }
 
     fn suspect(&self, i: u32) -> Option<Suspect> {
-        let observation = self.network.observation(i as usize)? as usize;
+        let observation = self.observed(i)?;
         let Residual {
             residual,
             redundancy,
@@ -153,11 +169,7 @@ impl Round<'_> {
             .iter()
             .filter(|&&j| j != i && self.size(j) >= standardised.abs() * (1.0 - EQUAL))
             .filter(|&&j| correlation(j).abs() > 1.0 - EQUAL)
-            .filter_map(|&j| {
-                self.network
-                    .observation(j as usize)
-                    .map(|index| index as usize)
-            })
+            .filter_map(|&j| self.observed(j))
             .collect();
         let predicted = self.observations.plane.get(observation)?.value + residual / redundancy;
         Some(Suspect {
@@ -177,17 +189,11 @@ pub(super) fn search(
     places: &[Option<Plane>],
     limits: &Limits,
 ) -> Vec<Suspect> {
-    let mut search = Search {
-        observations,
-        limit: limits.alarm,
-        suspects: Vec::new(),
-    };
     // Of most networks nothing more has to be asked.
     let mut sizes = first.iter().filter_map(|residual| residual.standardised);
     if !sizes.any(|w| w.abs() > limits.alarm) {
-        return search.suspects;
+        return Vec::new();
     }
-    let mut rows = search.rounds(network, solution, first);
     let values = Values::whole(&solution.values, 2 * network.nodes());
     let site = network
         .site_at()
@@ -195,19 +201,20 @@ pub(super) fn search(
     // Near what all measurements say: a few left out move little.
     let mut places = places.to_vec();
     network.adjusted(solution, &mut places);
+    let mut search = Search {
+        observations,
+        touches,
+        places,
+        site,
+        shared: network.has_shared(),
+        limit: limits.alarm,
+        suspects: Vec::new(),
+    };
+    let mut rows = search.rounds(network, solution, first, false);
     while !rows.is_empty() {
-        let part = Network::new(
-            observations,
-            touches,
-            &rows,
-            &places,
-            site.as_ref(),
-            network.has_shared(),
-        );
-        let start = part.start(&places, site.as_ref());
-        let solution = adjust(&part, &start, &|_| false);
+        let (part, solution) = search.solve(&rows);
         let residuals = residuals(&part, &solution);
-        rows = search.rounds(&part, &solution, &residuals);
+        rows = search.rounds(&part, &solution, &residuals, true);
     }
     let mut suspects = search.suspects;
     suspects.sort_by(|a, b| {
@@ -221,35 +228,64 @@ pub(super) fn search(
 
 struct Search<'a> {
     observations: &'a Observations,
+    touches: &'a [Touch],
+    /// Where to begin from.
+    places: Vec<Option<Plane>>,
+    site: Option<Similarity>,
+    /// Shared unknowns take part.
+    shared: bool,
     limit: f64,
     suspects: Vec<Suspect>,
 }
 
-impl Search<'_> {
-    /// Looks at every group as often as that can be done without solving it anew; the observations to solve and look at again.
+impl<'a> Search<'a> {
+    /// Some observations by themselves.
+    fn solve(&self, rows: &[u32]) -> (Network<'a>, Solution) {
+        let site = self.site.as_ref();
+        let network = Network::new(
+            self.observations,
+            self.touches,
+            rows,
+            &self.places,
+            site,
+            self.shared,
+        );
+        let start = network.start(&self.places, site);
+        let solution = adjust(&network, &start, &|_| false);
+        (network, solution)
+    }
+
+    /// Looks at every group as often as that can be done without solving it anew; the observations to solve and look at again. `again`
+    /// where this is not the whole network, but what earlier rounds have left.
     fn rounds(
         &mut self,
         network: &Network<'_>,
         solution: &Solution,
         residuals: &[Residual],
+        again: bool,
     ) -> Vec<u32> {
         let mut rest = Vec::new();
-        for group in groups(network, solution).into_values() {
-            let left = self.group((network, solution), residuals, group);
+        for (number, members) in groups(network, solution) {
+            let mut less: Option<Less<'_>> = None;
+            let left = self.group((network, solution), residuals, members, &mut less);
+            if left.is_empty() && (again || less.is_some()) {
+                let estimate: &dyn Estimate = less.as_ref().map_or(solution, |less| less);
+                self.predict((network, solution), number, estimate.values());
+            }
             rest.extend(left.iter().filter_map(|&i| network.observation(i as usize)));
         }
         rest.sort_unstable();
         rest
     }
 
-    /// One group's rounds; the equations that are left, none once there is no alarm.
-    fn group(
+    /// One group's rounds; the equations that are left, none once there is no alarm. `less` is what it ends with.
+    fn group<'s>(
         &mut self,
-        (network, solution): (&Network<'_>, &Solution),
+        (network, solution): (&Network<'_>, &'s Solution),
         residuals: &[Residual],
         mut group: Vec<u32>,
+        less: &mut Option<Less<'s>>,
     ) -> Vec<u32> {
-        let mut less: Option<Less<'_>> = None;
         let mut residuals = Cow::Borrowed(residuals);
         loop {
             let round = Round {
@@ -259,16 +295,23 @@ impl Search<'_> {
                 residuals: &residuals,
                 group: &group,
             };
-            let nominees = round.nominees(self.limit);
+            let mut nominees = round.nominees(self.limit);
+            if let ([nominee], true) = (&mut nominees[..], group.len() <= LARGE) {
+                let suspect = self.told_apart(&round, nominee);
+                self.suspects.extend(suspect);
+            } else {
+                let suspects = nominees.iter().filter_map(|&i| round.suspect(i));
+                self.suspects.extend(suspects);
+            }
             let Some(&worst) = nominees.first() else {
                 return Vec::new();
             };
-            let suspects = nominees.iter().filter_map(|&i| round.suspect(i));
-            self.suspects.extend(suspects);
             group.retain(|i| !nominees.contains(i));
-            let begun = less.or_else(|| Less::begin(network, solution, worst));
-            less = begun.and_then(|less| less.without(network, &nominees));
-            let Some(less) = &less else {
+            let begun = less
+                .take()
+                .or_else(|| Less::begin(network, solution, worst));
+            *less = begun.and_then(|less| less.without(network, &nominees));
+            let Some(less) = &*less else {
                 return group;
             };
             let again = group
@@ -278,6 +321,76 @@ impl Search<'_> {
             let again: Vec<Residual> = again.collect();
             for (&i, residual) in group.iter().zip(again) {
                 residuals.to_mut()[i as usize] = residual;
+            }
+        }
+    }
+
+    /// A small group's nominee as a suspect. Where others seem to be in its stead as well, each is left out in turn: a gross error bends
+    /// the equations, and the group may then fit with one of them left out and with another not. The nominee becomes the one that
+    /// it fits best without, unless it is as good itself.
+    fn told_apart(&self, round: &Round<'_>, nominee: &mut u32) -> Option<Suspect> {
+        let suspect = round.suspect(*nominee)?;
+        if !(1..=TRIED).contains(&suspect.equals.len()) {
+            return Some(suspect);
+        }
+        let members: Vec<u32> = round.members().collect();
+        let without = |out: usize| {
+            let rows = members.iter().filter(|&&row| row as usize != out);
+            let (_, solution) = self.solve(&rows.copied().collect::<Vec<_>>());
+            let whole = solution.loose.is_empty() && solution.failed.is_empty();
+            (
+                out,
+                if whole {
+                    solution.squares
+                } else {
+                    f64::INFINITY
+                },
+            )
+        };
+        let candidates = std::iter::once(suspect.observation).chain(suspect.equals.iter().copied());
+        let tried: Vec<(usize, f64)> = candidates.map(without).collect();
+        let best = tried.iter().min_by(|a, b| a.1.total_cmp(&b.1))?;
+        // What is left misses by no more than chance could make of it.
+        let most = best.1 + self.limit * self.limit;
+        let mut equals: Vec<usize> = tried
+            .iter()
+            .filter(|(_, squares)| *squares <= most)
+            .map(|(observation, _)| *observation)
+            .collect();
+        let named = if equals.contains(&suspect.observation) {
+            suspect.observation
+        } else {
+            best.0
+        };
+        equals.retain(|&i| i != named);
+        let is_named = |i: &&u32| round.observed(**i) == Some(named);
+        *nominee = *round.group.iter().find(is_named)?;
+        Some(Suspect {
+            equals,
+            ..round.suspect(*nominee)?
+        })
+    }
+
+    /// Works out what a group's suspects should read, from where it ended without them.
+    fn predict(
+        &mut self,
+        (network, solution): (&Network<'_>, &Solution),
+        number: u32,
+        values: &[f64],
+    ) {
+        let values = Values::whole(values, 2 * network.nodes());
+        let mut row = Row::default();
+        for suspect in &mut self.suspects {
+            let Some(observation) = self.observations.plane.get(suspect.observation) else {
+                continue;
+            };
+            row.clear();
+            let Observation {
+                kind, value, sigma, ..
+            } = observation;
+            let written = network.write(kind, *value, *sigma, &values, &mut row);
+            if written && group(network, solution, &row.terms) == number {
+                suspect.predicted = value - row.misclosure;
             }
         }
     }

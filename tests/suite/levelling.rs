@@ -204,11 +204,45 @@ fn a_misread_difference_is_named_first() {
     }
     let solved = solve(&job);
     assert_eq!(
-        solved.1.suspects.first(),
-        Some(&1),
+        solved.1.suspects.first().map(|suspect| suspect.row),
+        Some(1),
         "B to C reads 0.1 too much"
     );
     assert_eq!(solved.1.suspects.len(), 1);
+}
+
+/// A loop has one spare measurement: any sight of it can be the wrong one.
+#[test]
+fn a_loop_cannot_tell_which_sight_is_wrong() {
+    let mut job = empty("local");
+    control(&mut job, "A").elevation = Some(10.0);
+    for point in ["B", "C"] {
+        control(&mut job, point);
+    }
+    for (from, to, value) in [("A", "B", 1.0), ("B", "C", 1.1), ("C", "A", -2.0)] {
+        measure(
+            &mut job,
+            MeasureKind::HeightDifference,
+            from,
+            to,
+            value,
+            None,
+        );
+    }
+    let solved = solve(&job);
+    let [suspect] = &solved.1.suspects[..] else {
+        panic!("one suspect: {:?}", solved.1.suspects)
+    };
+    let mut all = suspect.equals.clone();
+    all.push(suspect.row);
+    all.sort_unstable();
+    assert_eq!(all, [0, 1, 2]);
+    // Each reads 0.1 more than the two others say, up the loop.
+    let value = solved.1.residuals[suspect.row].value;
+    assert!(
+        (value - suspect.predicted - 0.1).abs() < 1e-9,
+        "{suspect:?}"
+    );
 }
 
 fn gnss(height: f64) -> Geographic {

@@ -8,6 +8,7 @@ use std::process::{Command, Stdio};
 use aslaid::limits::Limits;
 use aslaid::math::ellipse::Ellipse;
 use aslaid::math::similarity::Similarity;
+use aslaid::observe::kinds::Plane;
 use aslaid::observe::{Kind, PointId};
 use aslaid::position::{Places, adjust};
 use build::{Net, Random, as_json};
@@ -613,6 +614,88 @@ fn what_cannot_be_told_apart_is_named_together() {
     all.push(suspect.observation);
     all.sort_unstable();
     assert_eq!(all, [0, 1, 2]);
+}
+
+/// Tapes to one mark from references; the marks's observations are numbered as they are given.
+fn taped_from(refs: &[(Plane, f64)]) -> Net {
+    let mut net = Net::new();
+    let points: Vec<PointId> = refs.iter().map(|((e, n), _)| net.fixed(*e, *n)).collect();
+    let to = net.free(20.0, -10.0);
+    for (from, (_, value)) in points.into_iter().zip(refs) {
+        let row = net.measure(Kind::Distance { from, to }, TAPE, 0.0);
+        net.out.plane[row].value = *value;
+    }
+    net
+}
+
+/// What a gross error should read is where the others meet, which straight lines in the stead of circles would miss by metres.
+#[test]
+fn a_gross_error_is_measured_by_where_the_others_meet() {
+    let refs = [
+        ((0.0, 0.0), 36.0),
+        ((100.0, 0.0), 75.632_18),
+        ((0.0, 50.0), 50.0),
+    ];
+    let adjusted = adjust(&taped_from(&refs).out, &Limits::default());
+    let [suspect] = &adjusted.suspects[..] else {
+        panic!("one suspect: {:?}", adjusted.suspects)
+    };
+    assert_eq!(suspect.equals.len(), 2);
+    let places = meet_of_others(&refs, suspect.observation);
+    let at = refs[suspect.observation].0;
+    let off = |place: &Plane| ((place.0 - at.0).hypot(place.1 - at.1) - suspect.predicted).abs();
+    assert!(
+        places.iter().any(|place| off(place) < 1e-6),
+        "{places:?} {suspect:?}"
+    );
+}
+
+/// Both places where two of three circles meet.
+fn meet_of_others(refs: &[(Plane, f64); 3], left_out: usize) -> [Plane; 2] {
+    let others: Vec<&(Plane, f64)> = (0..3)
+        .filter(|i| *i != left_out)
+        .map(|i| &refs[i])
+        .collect();
+    let [(p, r), (q, s)] = others[..] else {
+        panic!("two others")
+    };
+    let (e, n) = (q.0 - p.0, q.1 - p.1);
+    let d = e.hypot(n);
+    let along = (d * d + r * r - s * s) / (2.0 * d);
+    let across = (r * r - along * along).sqrt();
+    let place = |across: f64| {
+        (
+            p.0 + (e * along - n * across) / d,
+            p.1 + (n * along + e * across) / d,
+        )
+    };
+    [place(across), place(-across)]
+}
+
+/// In straight lines the first tape is as suspect as the second; without it, the others still miss each other by a metre.
+#[test]
+fn a_gross_error_is_told_from_what_only_looks_equal() {
+    let feet = 0.3048;
+    let refs = [
+        ((0.0, 0.0), 33.89),
+        ((0.0, -30.0), 50.50),
+        ((40.0, 10.0), 18.12),
+        ((35.0, -40.0), 33.25),
+    ];
+    let refs = refs.map(|((e, n), r)| ((e * feet, n * feet), r * feet));
+    let adjusted = adjust(&taped_from(&refs).out, &Limits::default());
+    let [suspect] = &adjusted.suspects[..] else {
+        panic!("one suspect: {:?}", adjusted.suspects)
+    };
+    assert_eq!(
+        (suspect.observation, suspect.equals.len()),
+        (1, 0),
+        "{suspect:?}"
+    );
+    assert!(
+        (suspect.predicted - 40.5 * feet).abs() < 0.05,
+        "{suspect:?}"
+    );
 }
 
 #[test]

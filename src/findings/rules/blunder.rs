@@ -7,6 +7,7 @@
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
+use crate::height::{HeightResidual, HeightSuspect};
 use crate::observe::Observation;
 use crate::position::Suspect;
 
@@ -23,7 +24,7 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .heights
         .suspects
         .iter()
-        .filter_map(|&i| in_height(survey, i));
+        .filter_map(|suspect| in_height(survey, suspect));
     plane.chain(heights).collect()
 }
 
@@ -69,22 +70,12 @@ fn in_plane(survey: &Survey<'_>, suspect: &Suspect) -> Option<Finding> {
         survey.describe(observation),
         suspect.standardised.abs()
     );
-    if suspect.equals.is_empty() {
-        message.push_str(
-            " It is still used: measure it again, mend it, or leave it out with `use = no`.",
-        );
-    } else {
-        let names: Vec<String> = suspect
-            .equals
-            .iter()
-            .take(NAMED)
-            .filter_map(|&i| observations.plane.get(i))
-            .map(|other| survey.describe(other))
-            .collect();
-        message.push_str(" But the measurements can't tell which is wrong; it can as well be the ");
-        message.push_str(&names.join(", the "));
-        message.push_str(". One more measurement would.");
-    }
+    let equals = suspect.equals.iter();
+    let equals = equals.filter_map(|&i| observations.plane.get(i));
+    message.push_str(&what_to_do(
+        "leave it out with `use = no`",
+        equals.map(|other| survey.describe(other)),
+    ));
     let finding = Finding::new(Code::Blunder, message)
         .at(&observation.source)
         .column(observation.column)
@@ -95,24 +86,53 @@ fn in_plane(survey: &Survey<'_>, suspect: &Suspect) -> Option<Finding> {
     })
 }
 
-fn in_height(survey: &Survey<'_>, i: usize) -> Option<Finding> {
-    let row = survey.heights.residuals.get(i)?;
-    let w = row.standardised?.abs();
-    let names: Vec<&str> = row.points.iter().map(|name| &**name).collect();
+fn in_height(survey: &Survey<'_>, suspect: &HeightSuspect) -> Option<Finding> {
+    let residuals = &survey.heights.residuals;
+    let row = residuals.get(suspect.row)?;
     let alarm = survey.job.limits.alarm;
     let message = format!(
-        "The {} of {} reads {}; the other heights say {}. Its standardised residual is {w:.1}, over the limit of \
-         {alarm:.2}. It is still used: measure it again, mend it, or leave it out.",
-        row.what.replace('_', " "),
-        names.join(" to "),
+        "The {} reads {}; the other heights say {}. Its standardised residual is {:.1}, over the limit of {alarm:.2}.{}",
+        described(row),
         survey.length(row.value),
-        survey.length(row.value + row.residual / row.redundancy),
+        survey.length(suspect.predicted),
+        suspect.standardised,
+        what_to_do(
+            "leave it out",
+            suspect
+                .equals
+                .iter()
+                .filter_map(|&i| residuals.get(i))
+                .map(described)
+        )
     );
     let mut finding = Finding::new(Code::Blunder, message)
         .at(&row.source)
-        .figures(w, Some(alarm));
-    if let Some(name) = names.last() {
-        finding = finding.mark(*name);
+        .figures(suspect.standardised, Some(alarm));
+    if let Some(name) = row.points.last() {
+        finding = finding.mark(&**name);
     }
     Some(finding)
+}
+
+/// A height by what it is and its points.
+fn described(row: &HeightResidual) -> String {
+    let names: Vec<&str> = row.points.iter().map(|name| &**name).collect();
+    format!("{} of {}", row.what.replace('_', " "), names.join(" to "))
+}
+
+/// How to go on with a suspect that others may be in the stead of; `out` says how to leave it out.
+fn what_to_do(out: &str, equals: impl Iterator<Item = String>) -> String {
+    let mut names: Vec<String> = equals.map(|name| format!("the {name}")).collect();
+    if names.is_empty() {
+        return format!(" It is still used: measure it again, mend it, or {out}.");
+    }
+    let more = names.len().saturating_sub(NAMED);
+    names.truncate(NAMED);
+    if more > 0 {
+        names.push(format!("one of {more} more"));
+    }
+    format!(
+        " But the measurements can't tell which is wrong; it can as well be {}. One more measurement would.",
+        names.join(", ")
+    )
 }
