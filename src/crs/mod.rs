@@ -145,6 +145,26 @@ pub enum Datum {
 
 const WGS84: &str = "EPSG:4326";
 
+/// What a system in longitude and latitude is said to be ([`CrsError::NotProjected`]).
+pub const GEOGRAPHIC: &str = "geographic, in degrees";
+
+/// One-sigma of the shift between datums that only a ballpark operation joins, each axis, metres: our choice, the size
+/// of the differences between the continental datums and WGS 84 today.
+const BALLPARK: f64 = 2.0;
+
+/// One-sigma of the shift that all places share which an operation brings over, each axis, metres: its stated accuracy, taken as
+/// that (the registry does not say of what kind it is: our choice, the cautious one); of a ballpark one not under 2 m; 0 where the
+/// two systems have one datum, or nothing is stated.
+#[must_use]
+pub fn shift_sigma(operation: &Operation) -> f64 {
+    let stated = operation.accuracy_m.unwrap_or(0.0);
+    if operation.ballpark {
+        stated.max(BALLPARK)
+    } else {
+        stated
+    }
+}
+
 impl Crs {
     /// The coordinate system for a code such as `EPSG:2264`, or for `local`, a site grid in `local_unit`.
     ///
@@ -236,8 +256,12 @@ impl Crs {
                 anisotropy: 0.0,
             });
         };
-        let (places, _) =
-            thread::convert(&self.place(), &self.base(), None, &[(easting, northing)])?;
+        let (places, _) = thread::convert(
+            &self.place(),
+            &self.base(),
+            (None, None),
+            &[(easting, northing)],
+        )?;
         let [(longitude, latitude)] = places[..] else {
             return Err(CrsError::Library("it answers one point with several"));
         };
@@ -282,12 +306,24 @@ impl Crs {
         lonlat: &[(f64, f64)],
     ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         self.on_earth()?;
-        thread::convert(&self.datum(datum), &self.place(), epoch, lonlat)
+        thread::convert(&self.datum(datum), &self.place(), (None, epoch), lonlat)
     }
 
     /// Eastings and northings (metres) to WGS 84 longitudes and latitudes (radians), with the operation used.
     pub fn to_wgs84(&self, en: &[(f64, f64)]) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         self.to_geographic(&Datum::Wgs84, en)
+    }
+
+    /// As [`Self::to_wgs84`], by the operation that is the best at `about` (easting, northing): all of a job's places go by one
+    /// operation, however many there are and however they are shared out.
+    pub fn to_wgs84_about(
+        &self,
+        about: (f64, f64),
+        en: &[(f64, f64)],
+    ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
+        self.on_earth()?;
+        let to = self.datum(&Datum::Wgs84);
+        thread::convert(&self.place(), &to, (Some(about), None), en)
     }
 
     /// Eastings and northings (metres) to longitudes and latitudes (radians) of a datum, with the operation used.
@@ -297,7 +333,7 @@ impl Crs {
         en: &[(f64, f64)],
     ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         self.on_earth()?;
-        thread::convert(&self.place(), &self.datum(datum), None, en)
+        thread::convert(&self.place(), &self.datum(datum), (None, None), en)
     }
 
     /// Eastings and northings (metres) of this CRS to those of another, with the operation used.
@@ -308,7 +344,7 @@ impl Crs {
     ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         self.on_earth()?;
         other.on_earth()?;
-        thread::convert(&self.place(), &other.place(), None, en)
+        thread::convert(&self.place(), &other.place(), (None, None), en)
     }
 
     fn on_earth(&self) -> Result<(), CrsError> {

@@ -1,7 +1,7 @@
 //! From a code to what is known of its coordinate system.
 
 use super::ffi::{Axis, Kind, Object};
-use super::{Area, CrsError, Earth, System};
+use super::{Area, CrsError, Earth, GEOGRAPHIC, System};
 use crate::units::{FOOT, LengthUnit, US_SURVEY_FOOT};
 
 /// The forms that are passed on to PROJ: `AUTHORITY:CODE`, and `AUTHORITY:CODE+CODE` for a compound system. PROJ
@@ -25,7 +25,7 @@ pub(super) fn projected(code: &str, object: Object) -> Result<Object, CrsError> 
     };
     let kind = match horizontal.kind() {
         Kind::Projected => return Ok(horizontal),
-        Kind::Geographic2D | Kind::Geographic3D => "geographic, in degrees",
+        Kind::Geographic2D | Kind::Geographic3D => GEOGRAPHIC,
         Kind::Geocentric => "Earth-centred",
         Kind::Vertical => "a height system",
         _ => "not a projected coordinate system",

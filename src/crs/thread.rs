@@ -105,17 +105,20 @@ pub(super) fn crs(code: &str) -> Result<Crs, CrsError> {
     with(|cache| Ok(cache.system(code)?.0))
 }
 
-/// Points from one system to another.
+/// Points from one system to another; where a place is given that they lie about, it alone decides on the operation.
 pub(super) fn convert(
     from: &Place,
     to: &Place,
-    epoch: Option<f64>,
+    (about, epoch): (Option<(f64, f64)>, Option<f64>),
     points: &[(f64, f64)],
 ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
     with(|cache| {
         let pair = cache.pair(from, to)?;
         if !pair.needs_anchors() {
             return pair.convert(&[], epoch, points);
+        }
+        if let Some(about) = about {
+            return pair.convert(&cache.anchors(from, &[about])?, epoch, points);
         }
         // The first point nearly always decides; only where it lies in no operation's area are the others asked.
         let first = cache.anchors(from, points.get(..1).unwrap_or(&[]))?;

@@ -9,15 +9,11 @@ use rayon::prelude::*;
 use super::kinds::Plane;
 use super::problem::{Explanation, Problem, Subject};
 use super::{ShiftId, window};
-use crate::crs::{Crs, CrsError, Datum};
+use crate::crs::{Crs, CrsError, Datum, shift_sigma};
 use crate::job::model::{Fix, Geographic, Job};
 use crate::job::sections::Place;
 use crate::record::model::Operation;
 use crate::units::{FOOT, US_SURVEY_FOOT};
-
-/// One-sigma of the shift between datums that only a ballpark operation joins, each axis, metres: our choice, the size
-/// of the differences between the continental datums and WGS 84 today.
-const BALLPARK: f64 = 2.0;
 
 /// A geographic position on its way into the grid.
 pub(super) struct Fixing {
@@ -206,17 +202,14 @@ impl Conversion {
         } else {
             0.0
         };
-        let of_operation = if operation.ballpark {
-            let sigma = operation.accuracy_m.unwrap_or(0.0).max(BALLPARK);
+        let of_operation = shift_sigma(operation);
+        if operation.ballpark {
             problems.push(Problem::Ballpark {
                 from: operation.from.clone(),
                 positions,
-                sigma,
+                sigma: of_operation,
             });
-            sigma
-        } else {
-            operation.accuracy_m.unwrap_or(0.0)
-        };
+        }
         let sigma = service.hypot(of_operation);
         if sigma <= 0.0 {
             return None;

@@ -124,7 +124,7 @@ fn readings(sample: &[(f64, f64)], site: &Site) -> Vec<String> {
 fn lands(way: &Way, points: &[(f64, f64)], site: &Site) -> bool {
     let near = |place: &(f64, f64)| gap(&Rect::new(*place, *place), &site.extent) <= FAR;
     way.map(site, points)
-        .is_ok_and(|places| places.iter().any(near))
+        .is_ok_and(|(places, _)| places.iter().any(near))
 }
 
 /// Whether the figures land near the job as those of another system. Its own longitudes and latitudes are looked at first: they

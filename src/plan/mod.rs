@@ -26,7 +26,7 @@ use crate::crs::Crs;
 use crate::error::Error;
 use crate::maps;
 use crate::record::AsBuilt;
-use crate::record::model::{Input, Note, PlanLayer};
+use crate::record::model::{Input, Note, Operation, PlanLayer};
 use layers::{Layers, Level, Required};
 use placing::{Placing, Way};
 use role::{Role, RoleFrom};
@@ -107,6 +107,8 @@ pub struct Plan {
     pub features: Vec<Feature>,
     /// What was decided or seen on the way, for the record.
     pub notes: Vec<Note>,
+    /// Datum operations between the plans' systems and the job's, each once.
+    pub operations: Vec<Operation>,
     /// The plan files.
     pub inputs: Vec<Input>,
     /// The plan files that are in use, and how their coordinates go to the job's grid.
@@ -214,7 +216,7 @@ pub struct Feature {
     pub level: Option<Level>,
     /// Outside width or diameter, metres.
     pub size: Option<f64>,
-    /// One-sigma of its place, each axis, metres: the plan's own and the tie's.
+    /// One-sigma of its place, each axis, metres: the plan's own, the tie's, and that of the datum operation.
     pub sigma: f64,
     /// Distance within which it counts as near, metres.
     pub near: f64,
@@ -265,6 +267,11 @@ pub fn attach(record: &mut AsBuilt, plan: &Plan, site: &Site) -> Result<(), Erro
     record.crossings = crossing::crossings(record, plan, site)?;
     record.plans = plan.layers.iter().map(LayerUse::of_record).collect();
     record.notes.extend(plan.notes.iter().cloned());
+    for by in &plan.operations {
+        if !record.frame.operations.contains(by) {
+            record.frame.operations.push(by.clone());
+        }
+    }
     let (shapes, cut) = underlay::shapes(&plan.features, site);
     if !shapes.is_empty() {
         let more = if cut {

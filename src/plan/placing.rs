@@ -9,10 +9,10 @@ use super::layers::{Layers, PLAN_UNITS, PlanUnit, Rule, Said};
 use super::role::{Role, RoleFrom};
 use super::tie::Tie;
 use super::{Feature, LayerUse, Plan, Request, Site, far};
-use crate::crs::{Crs, CrsError, Datum};
+use crate::crs::{Crs, CrsError, Datum, GEOGRAPHIC, shift_sigma};
 use crate::error::Error;
 use crate::maps::{RawFeature, RawLayer, RawPlan, System};
-use crate::record::model::Note;
+use crate::record::model::{Note, Operation};
 
 /// One way onto the job's grid.
 #[derive(Clone, Debug)]
@@ -27,9 +27,15 @@ pub enum Way {
     Tied(Tie),
 }
 
+/// Places on the job's grid, with the operation between the two systems, where there is one.
+pub type Mapped = (Vec<(f64, f64)>, Option<Operation>);
+
 impl Way {
     /// Coordinates of the plan on the job's grid, metres.
-    pub fn map(&self, site: &Site, points: &[(f64, f64)]) -> Result<Vec<(f64, f64)>, CrsError> {
+    ///
+    /// # Errors
+    /// A place that can't be converted.
+    pub fn map(&self, site: &Site, points: &[(f64, f64)]) -> Result<Mapped, CrsError> {
         let scaled = |metres: f64| {
             points
                 .iter()
@@ -37,18 +43,22 @@ impl Way {
                 .collect::<Vec<_>>()
         };
         match (self, &site.crs) {
-            (Self::Own(metres), _) => Ok(scaled(*metres)),
-            (Self::Tied(tie), _) => Ok(points
-                .iter()
-                .map(|point| tie.similarity.apply(*point))
-                .collect()),
-            (Self::Projected(from, metres), Some(to)) => Ok(from.to_other(to, &scaled(*metres))?.0),
+            (Self::Own(metres), _) => Ok((scaled(*metres), None)),
+            (Self::Tied(tie), _) => {
+                let tied = points.iter().map(|point| tie.similarity.apply(*point));
+                Ok((tied.collect(), None))
+            }
+            (Self::Projected(from, metres), Some(to)) => {
+                let (places, by) = from.to_other(to, &scaled(*metres))?;
+                Ok((places, Some(by)))
+            }
             (Self::Geographic(code), Some(to)) => {
                 let radians: Vec<_> = points
                     .iter()
                     .map(|(x, y)| (x.to_radians(), y.to_radians()))
                     .collect();
-                Ok(to.to_grid(&Datum::Named(code.clone()), &radians)?.0)
+                let (places, by) = to.to_grid(&Datum::Named(code.clone()), &radians)?;
+                Ok((places, Some(by)))
             }
             (Self::Projected(..) | Self::Geographic(_), None) => Err(CrsError::Local),
         }
@@ -274,7 +284,7 @@ fn of_code(code: &str, unit: Option<PlanUnit>, site: &Site) -> Result<(Way, Stri
             Ok((Way::Projected(crs, metres), name))
         }
         Err(CrsError::NotProjected {
-            kind: "geographic, in degrees",
+            kind: GEOGRAPHIC,
             name,
             ..
         }) => Ok((Way::Geographic(code.to_owned()), format!("{code} ({name})"))),
@@ -308,7 +318,14 @@ pub fn lay(
                 role,
                 way,
             };
-            plan.features.extend(stand.features(site)?);
+            let (features, by) = stand.features(site)?;
+            plan.features.extend(features);
+            if let Some(by) = by {
+                plan.notes.extend(doubt(raw, layer, &by));
+                if !plan.operations.contains(&by) {
+                    plan.operations.push(by);
+                }
+            }
         }
         plan.notes.extend(notes(raw, layer, role, role_from, used));
         plan.layers.push(LayerUse {
@@ -344,6 +361,21 @@ fn role(rule: Option<&Rule>, layer: &str) -> (Role, RoleFrom) {
     given
         .or_else(guess)
         .unwrap_or((Role::Other, RoleFrom::Unknown))
+}
+
+/// What the operation that brings a layer over leaves in doubt, in words; nothing where the two systems have one datum.
+fn doubt(raw: &RawPlan, layer: &RawLayer, by: &Operation) -> Option<Note> {
+    let text = format!(
+        "Its coordinates come from {} to {} by the operation \"{}\", {}: a shift with a one-sigma of {} m, each axis, is in the bounds \
+         of every clearance and crossing.",
+        by.from,
+        by.to,
+        by.name,
+        by.worth()?,
+        shift_sigma(by)
+    );
+    let source = Some(format!("{}!{}", raw.file, layer.name));
+    Some(Note { source, text })
 }
 
 /// What was guessed or left out of a layer.
@@ -385,7 +417,8 @@ struct Stand<'a> {
 }
 
 impl Stand<'_> {
-    fn features(&self, site: &Site) -> Result<Vec<Feature>, Error> {
+    /// The layer's features on the job's grid, with the operation that brought them there.
+    fn features(&self, site: &Site) -> Result<(Vec<Feature>, Option<Operation>), Error> {
         let points: Vec<(f64, f64)> = self
             .layer
             .features
@@ -393,7 +426,7 @@ impl Stand<'_> {
             .flat_map(|feature| feature.geometry.coords_iter())
             .map(|c| (c.x, c.y))
             .collect();
-        let mapped = self.way.map(site, &points).map_err(|why| {
+        let (mapped, by) = self.way.map(site, &points).map_err(|why| {
             let fit = far::would_fit(&far::sample(self.raw), site);
             Error::Usage(format!(
                 "{}, layer \"{}\": {why}. {fit}",
@@ -402,17 +435,17 @@ impl Stand<'_> {
         })?;
         let name: Arc<str> = Arc::from(self.layer.name.as_str());
         let mut rest = mapped.into_iter();
-        self.layer
-            .features
-            .iter()
-            .map(|feature| self.feature(feature, &name, &mut rest))
-            .collect()
+        let shift = by.as_ref().map_or(0.0, shift_sigma);
+        let features = self.layer.features.iter();
+        let features = features.map(|feature| self.feature(feature, &name, shift, &mut rest));
+        Ok((features.collect::<Result<_, _>>()?, by))
     }
 
     fn feature(
         &self,
         raw: &RawFeature,
         layer: &Arc<str>,
+        shift: f64,
         mapped: &mut impl Iterator<Item = (f64, f64)>,
     ) -> Result<Feature, Error> {
         let source = format!("{}!{}:{}", self.raw.file, layer, raw.number);
@@ -439,7 +472,7 @@ impl Stand<'_> {
             size: rule
                 .map_or(Ok(None), |rule| rule.size(&raw.attributes))
                 .map_err(broken)?,
-            sigma: own.hypot(self.way.sigma((first.x, first.y))),
+            sigma: own.hypot(shift).hypot(self.way.sigma((first.x, first.y))),
             near: rule.and_then(|rule| rule.near).unwrap_or(self.layers.near),
             required: rule.and_then(|rule| rule.required.clone()),
             attributes: raw.attributes.clone(),

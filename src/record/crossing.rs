@@ -142,7 +142,8 @@ pub struct Requirement {
 
 /// One place where a run crosses a feature of a site plan, or its nearest place to one.
 ///
-/// Bounds hold the run's own uncertainty, and the plan's where the layers file states it.
+/// Bounds hold the run's own uncertainty, the plan's where the layers file states it, and that of the tie or the datum operation
+/// that brought the plan to the job's grid; the ellipse is the pipe's alone.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Crossing {
     /// `supplier/job/run/x<number>`.

@@ -231,6 +231,36 @@ pub struct SiteGrid {
     pub northing: f64,
     /// Points that both systems know.
     pub points: usize,
+impl Operation {
+    /// `good to 4 m`: how good its results are, in words; `None` where it adds nothing, or nothing is stated.
+    #[must_use]
+    pub fn worth(&self) -> Option<String> {
+        let accuracy = self.accuracy_m.filter(|metres| *metres > 0.0);
+        match (self.ballpark, accuracy) {
+            (true, _) => Some(
+                "a ballpark operation, which leaves out the difference of the datums".to_owned(),
+            ),
+            (false, Some(metres)) => Some(format!("good to {metres} m")),
+            (false, None) => None,
+        }
+    }
+}
+
+impl Frame {
+    /// What is to be known of the places on the Earth, beside their ellipses: by which operation they came there from the grid, if
+    /// that one has an accuracy of its own. One sentence.
+    #[must_use]
+    pub fn on_earth(&self) -> Option<String> {
+        let out = |of: &&Operation| of.from == self.crs_name && of.to == "WGS 84";
+        let by = self.operations.iter().find(out)?;
+        Some(format!(
+            "Places on the Earth are by the operation \"{}\", {}: not in the ellipses.",
+            by.name,
+            by.worth()?
+        ))
+    }
+}
+
     /// Their residuals: point, easting, northing, result unit.
     pub residuals: Vec<(String, f64, f64)>,
 }

@@ -1,6 +1,7 @@
 //! Where each run crosses, or comes near, what a plan shows.
 //!
-//! **Clearance.** The plan's lines are taken as drawn, or with the one-sigma that the layers file states. The distance d from the
+//! **Clearance.** The plan's lines are taken as drawn, with the one-sigma that the layers file states and that of the tie or the datum
+//! operation which brought them to the job's grid (σ, [`Feature::sigma`]). The distance d from the
 //! run's line to a feature moves by n·e, with n the unit vector between the two nearest points and e the pipe's error at its own, so
 //! its bound is 1.96·√(nᵀCn + σ²). Around a distance that is folded at 0 this holds at least 95 %.
 //!
