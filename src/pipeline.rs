@@ -179,13 +179,18 @@ fn remarks(job: &Job, kept: &[String]) -> Vec<String> {
 fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
     let usage = |error: &dyn std::fmt::Display| Error::Usage(format!("--crs {code}: {error}"));
     let crs = Crs::new(code, job.grid.unit).map_err(|error| usage(&error))?;
-    let operation = observe::recast::recast(job, own, &crs).map_err(|error| usage(&error))?;
-    let how = operation.map_or_else(String::new, |operation| {
+    observe::recast::recast(job, own, &crs).map_err(|error| usage(&error))?;
+    let how = job.recast.as_ref().map_or_else(String::new, |operation| {
         let accuracy = operation
             .accuracy_m
             .map_or_else(|| "not stated".to_owned(), |metres| format!("{metres} m"));
+        let ballpark = if operation.ballpark {
+            "; a ballpark operation, which leaves out the difference of the datums"
+        } else {
+            ""
+        };
         format!(
-            ", by the operation \"{}\" (accuracy: {accuracy}, not in the ellipses)",
+            ", by the operation \"{}\" (accuracy: {accuracy}, not in the ellipses{ballpark})",
             operation.name
         )
     });
@@ -283,7 +288,7 @@ fn compute(
         profiles: &profiles,
         unit,
         frame: survey.frame(whole.is_none()),
-        to_wgs84: &|places| to_wgs84(crs, places),
+        to_wgs84: &|places| to_wgs84(crs, observed.frame.site, places),
         adjustment: survey.adjustment(),
         measurements: whole.map_or_else(|| survey.measurements(), |_| Vec::new()),
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
@@ -424,10 +429,8 @@ impl Large {
             finding.run.is_some() && finding.level != Level::Error
                 || section == 0 && self.said.iter().any(|said| said.message == finding.message)
         };
-        let operations = &record.frame.operations;
-        let same = operations
-            .iter()
-            .all(|of| self.frame.operations.contains(of));
+        let known = self.frame.all_operations();
+        let same = record.frame.operations.iter().all(|of| known.contains(of));
         (same && record.checks.is_empty() && record.findings.iter().all(own)).then_some(record)
     }
 }
@@ -468,11 +471,10 @@ fn note(note: &Note) -> model::Note {
     }
 }
 
-fn to_wgs84(crs: &Crs, places: &[(f64, f64)]) -> Option<Vec<(f64, f64)>> {
-    if crs.is_local() {
-        return None;
-    }
-    crs.to_wgs84(places).ok().map(|(places, _)| places)
+/// Places in WGS 84, by the operation that is the best at the job's site ([`FrameFacts::to_wgs84`]).
+fn to_wgs84(crs: &Crs, site: Option<(f64, f64)>, places: &[(f64, f64)]) -> Option<Vec<(f64, f64)>> {
+    let placed = crs.to_wgs84_about(site?, places).ok();
+    placed.map(|(places, _)| places)
 }
 
 fn crs_unit(code: &str) -> Result<f64, String> {

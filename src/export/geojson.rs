@@ -2,7 +2,8 @@
 //!
 //! Longitude, latitude in WGS 84, no `crs` member; a third coordinate, in metres above the ellipsoid, only where it is
 //! known. A line that crosses the 180th meridian is cut there (section 3.1.9), and the box then has its western edge
-//! greater than its eastern one (section 5.2).
+//! greater than its eastern one (section 5.2). Where the operation from the grid has an accuracy of its own, a member `accuracy`
+//! says so, with the rest of the statement (section 6.1 allows further members).
 
 use std::io::{self, Write};
 
@@ -69,6 +70,10 @@ impl BySection for GeoJson {
             write!(out, ",\"{}\":{words}", draft::PROPERTY)?;
         }
         out.write_all(b",\"features\":[\n")
+        if let Some(on_earth) = view.record.frame.on_earth() {
+            let words = Json::from(format!("{} {on_earth}", view.record.accuracy.statement).trim());
+            write!(out, ",\"accuracy\":{words}")?;
+        }
     }
 
     fn rows(&self, view: &View<'_>, out: &mut Vec<u8>) -> io::Result<()> {

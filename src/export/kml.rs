@@ -150,6 +150,7 @@ fn description(record: &AsBuilt) -> String {
         .unwrap_or_default();
     lines.push(format!("Job {}{located}{supplier}.", record.job.id));
     lines.push(record.accuracy.statement.clone());
+    lines.extend(record.frame.on_earth());
     lines.push(format!("Lengths are in {}.", record.frame.unit));
     lines.extend(record.cautions.iter().cloned());
     lines.extend(record.hash.iter().map(|hash| format!("Record {hash}")));

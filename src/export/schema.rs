@@ -31,6 +31,7 @@ pub fn geojson() -> Json {
         "properties": {
             "type": {"const": "FeatureCollection"},
             "draft": {"type": "string", "description": "only in a draft: how many rows were left out"},
+            "accuracy": {"type": "string", "description": "the statement of accuracy, only where the operation that brought the places to WGS 84 has an accuracy of its own, which no ellipse holds"},
             "bbox": {"type": "array", "items": {"type": "number"}, "minItems": 4, "maxItems": 6},
             "features": {"type": "array", "items": {"oneOf": features}},
         },

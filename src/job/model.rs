@@ -10,6 +10,7 @@ use std::fmt;
 use std::sync::Arc;
 
 use crate::limits::{Accuracy, Limits};
+use crate::record::model::Operation;
 use crate::units::LengthUnit;
 
 /// A place in an input: `marks.csv:14`. Rows count from 1, the header's line included, as an editor shows them.
@@ -47,6 +48,8 @@ pub struct Job {
     pub head: Head,
     /// `[grid]`.
     pub grid: Grid,
+    /// How it came into `grid.crs` from the system that the files are in, where results were asked for in another.
+    pub recast: Option<Operation>,
     /// `[equipment]`.
     pub equipment: Equipment,
     /// `[accuracy]` over the defaults.

@@ -194,6 +194,7 @@ fn assemble(
         layers: settings.layers,
         runs: runs.list,
         pushes,
+        recast: None,
         control,
         marks,
         measures: measures.unwrap_or_default(),

@@ -21,8 +21,10 @@ pub struct FrameFacts {
     pub declination: Option<f64>,
     /// Where it came from.
     pub declination_from: Option<String>,
-    /// Datum operations used.
+    /// Datum operations by which positions came into the grid.
     pub operations: Vec<Operation>,
+    /// The one by which places of the grid go to WGS 84: the best at the site.
+    pub to_wgs84: Option<Operation>,
     /// Grid distance over ground distance; 1 if the job says that its distances are on the grid.
     pub ground_to_grid: f64,
 }
@@ -72,6 +74,7 @@ pub(super) fn facts(
     let Some(site) = facts.site.filter(|_| !crs.is_local()) else {
         return facts;
     };
+    facts.to_wgs84 = crs.to_wgs84_about(site, &[site]).ok().map(|(_, by)| by);
     let Ok(factors) = crs.factors(site.0, site.1) else {
         return facts;
     };
@@ -88,6 +91,19 @@ pub(super) fn facts(
 }
 
 impl FrameFacts {
+    /// Every datum operation behind the results, each once: into the grid, then out of it.
+    #[must_use]
+    pub fn all_operations(&self) -> Vec<Operation> {
+        let mut all = self.operations.clone();
+        all.extend(
+            self.to_wgs84
+                .iter()
+                .filter(|by| !self.operations.contains(by))
+                .cloned(),
+        );
+        all
+    }
+
     /// Finds the declination for whoever stands on the site with a compass, where no bearing needed it and it can be found.
     pub(super) fn note_declination(&mut self, job: &Job, crs: &Crs) {
         if self.declination.is_some() {

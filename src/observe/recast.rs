@@ -15,6 +15,28 @@ pub enum RecastError {
         "the job's own system is a local grid: nothing says where it lies in {0}. Give the job a CRS in [grid] crs"
     )]
     Local(String),
+    /// Results on a site grid that nothing ties to the job.
+    #[error(
+        "the job is in {0}, and nothing says how a local grid lies to that. Leave out --crs, or name a projected coordinate system"
+    )]
+    ToLocal(String),
+    /// The job lies where the other system is not to be used.
+    #[error(
+        "{row} lies at latitude {latitude:.4}°, longitude {longitude:.4}°, outside the area of use of {name} ({area}): name a \
+         system that is used there, or leave out --crs"
+    )]
+    Outside {
+        /// A row of the job.
+        row: String,
+        /// Degrees.
+        latitude: f64,
+        /// Degrees.
+        longitude: f64,
+        /// The other system.
+        name: String,
+        /// Its area of use.
+        area: String,
+    },
     /// Distances that are on the job's own grid.
     #[error(
         "[grid] distances = \"grid\" are distances on the job's own grid: leave out --crs, or give ground distances"
@@ -25,18 +47,23 @@ pub enum RecastError {
     Crs(#[from] CrsError),
 }
 
-/// Moves the job's coordinates, grid bearings and positions of its own datum from `from` into `to`; gives the operation used.
+/// Moves the job's coordinates, grid bearings and positions of its own datum from `from` into `to`, and notes the operation used
+/// ([`Job::recast`]).
 ///
 /// # Errors
 /// [`RecastError`].
-pub fn recast(job: &mut Job, from: &Crs, to: &Crs) -> Result<Option<Operation>, RecastError> {
-    if from.is_local() || to.is_local() {
+pub fn recast(job: &mut Job, from: &Crs, to: &Crs) -> Result<(), RecastError> {
+    if from.is_local() {
         return Err(RecastError::Local(to.code().to_owned()));
+    }
+    if to.is_local() {
+        return Err(RecastError::ToLocal(from.code().to_owned()));
     }
     if job.grid.distances_on_grid {
         return Err(RecastError::OnGrid);
     }
     let moved = Moved { from, to };
+    moved.hold(job)?;
     let turn = moved.turn(job)?;
     let mut operation = None;
     let mut grids: Vec<&mut (f64, f64)> = Vec::new();
@@ -59,10 +86,11 @@ pub fn recast(job: &mut Job, from: &Crs, to: &Crs) -> Result<Option<Operation>, 
             .for_each(|(old, new)| *old = new);
         operation = Some(used);
     }
-    moved.positions(job)?;
+    let of_positions = moved.positions(job)?;
     bearings(job, turn);
     to.code().clone_into(&mut job.grid.crs);
-    Ok(operation)
+    job.recast = operation.or(of_positions);
+    Ok(())
 }
 
 struct Moved<'a> {
@@ -71,6 +99,38 @@ struct Moved<'a> {
 }
 
 impl Moved<'_> {
+    /// Every place that lies where the job's own system is used lies where the other one is: that the job's own is left is a finding
+    /// about the row, that the other one is, a slip in what was asked for.
+    fn hold(&self, job: &Job) -> Result<(), RecastError> {
+        let control = job
+            .control
+            .iter()
+            .map(|row| (&row.source, row.grid, row.geographic.as_ref()));
+        let marks = job.marks.iter();
+        let marks = marks.map(|row| (&row.source, row.placing.grid, row.placing.gnss.as_deref()));
+        for (source, grid, geographic) in control.chain(marks) {
+            let of_grid = grid.and_then(|place| self.from.to_wgs84(&[place]).ok());
+            let of_grid = of_grid.and_then(|(lonlat, _)| lonlat.first().copied());
+            let Some((lon, lat)) = geographic.map(|at| (at.longitude, at.latitude)).or(of_grid)
+            else {
+                continue;
+            };
+            if self.from.contains(lon, lat) && !self.to.contains(lon, lat) {
+                return Err(RecastError::Outside {
+                    row: source.to_string(),
+                    latitude: lat.to_degrees(),
+                    longitude: lon.to_degrees(),
+                    name: format!("{} ({})", self.to.code(), self.to.name()),
+                    area: self
+                        .to
+                        .area()
+                        .map_or_else(String::new, |area| area.name.clone()),
+                });
+            }
+        }
+        Ok(())
+    }
+
     /// What a grid bearing gains, radians: the difference of the convergences at the first given coordinates.
     fn turn(&self, job: &Job) -> Result<f64, RecastError> {
         let control = job.control.iter().find_map(|control| control.grid);
@@ -83,15 +143,15 @@ impl Moved<'_> {
         Ok(self.from.factors(e, n)?.convergence - self.to.factors(e2, n2)?.convergence)
     }
 
-    /// Longitudes and latitudes of the old system's datum in the new one's.
-    fn datum(&self, lonlat: &[(f64, f64)]) -> Result<Vec<(f64, f64)>, CrsError> {
+    /// Longitudes and latitudes of the old system's datum in the new one's, with the operation between the two systems.
+    fn datum(&self, lonlat: &[(f64, f64)]) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         let (grid, _) = self.from.to_grid(&Datum::OfCrs, lonlat)?;
-        let (grid, _) = self.from.to_other(self.to, &grid)?;
-        Ok(self.to.to_geographic(&Datum::OfCrs, &grid)?.0)
+        let (grid, operation) = self.from.to_other(self.to, &grid)?;
+        Ok((self.to.to_geographic(&Datum::OfCrs, &grid)?.0, operation))
     }
 
     /// Positions without a datum of their own that are in the CRS's: control, and carrier-phase fixes.
-    fn positions(&self, job: &mut Job) -> Result<(), RecastError> {
+    fn positions(&self, job: &mut Job) -> Result<Option<Operation>, RecastError> {
         let carrier = |fix: Option<Fix>| matches!(fix, Some(Fix::Rtk | Fix::Float));
         let control = job
             .control
@@ -113,13 +173,14 @@ impl Moved<'_> {
                 .map(|epoch| (&mut epoch.longitude, &mut epoch.latitude)),
         );
         if slots.is_empty() {
-            return Ok(());
+            return Ok(None);
         }
         let old: Vec<(f64, f64)> = slots.iter().map(|(lon, lat)| (**lon, **lat)).collect();
-        for ((lon, lat), new) in slots.into_iter().zip(self.datum(&old)?) {
+        let (new, operation) = self.datum(&old)?;
+        for ((lon, lat), new) in slots.into_iter().zip(new) {
             (*lon, *lat) = new;
         }
-        Ok(())
+        Ok(Some(operation))
     }
 }
 

@@ -5,6 +5,7 @@
 //! 95 %); `log_epochs` for a receiver log's window. *Example*: fix `float`, 0.25 m.
 
 use super::survey::Survey;
+use crate::crs::shift_sigma;
 use crate::findings::{Code, Finding};
 use crate::job::model::Fix;
 use crate::observe::Problem;
@@ -25,7 +26,24 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .problems
         .iter()
         .filter_map(|problem| one(survey, problem))
+        .chain(out_of_the_grid(survey))
         .collect()
+}
+
+/// The places of the map, where no better operation leads from the grid to WGS 84 than one that leaves out the datums' difference.
+fn out_of_the_grid(survey: &Survey<'_>) -> Option<Finding> {
+    let by = survey.observed.frame.to_wgs84.as_ref();
+    let sigma = shift_sigma(by.filter(|by| by.ballpark)?);
+    let message = format!(
+        "Only a ballpark operation from {} to WGS 84 is to be had: it leaves out the difference of the datums. Everything in \
+         asbuilt.geojson and asbuilt.kml shares a shift with a one-sigma of {}, which no ellipse holds. Take grid coordinates from \
+         the other files.",
+        survey.crs.name(),
+        survey.rough(sigma)
+    );
+    let limit = survey.job.limits.gnss_sigma;
+    let (sigma, limit) = (survey.unit.of(sigma), survey.unit.of(limit));
+    Some(Finding::new(Code::GnssFix, message).figures(sigma, Some(limit)))
 }
 
 fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {

@@ -9,7 +9,7 @@ use crate::math::stats::NORMAL_95;
 use crate::observe::{Kind, Observation, Observed, PointId};
 use crate::position::check::checks;
 use crate::position::{Adjusted, Residual};
-use crate::record::model::{Adjustment, Check, Frame, Measurement, SiteGrid};
+use crate::record::model::{Adjustment, Check, Frame, Measurement, Operation, SiteGrid};
 use crate::run::compare::{Compared, Comparison, depth_checks, exposures};
 use crate::run::{Inputs, Traced};
 use crate::units::LengthUnit;
@@ -68,11 +68,21 @@ impl Survey<'_> {
             convergence: facts.convergence.map(f64::to_degrees),
             declination: facts.declination.map(f64::to_degrees),
             declination_from: facts.declination_from.clone(),
-            operations: facts.operations.clone(),
+            operations: self.operations(),
             site_grid: self.site_grid(),
             projjson: defined.then(|| self.crs.projjson()).flatten(),
             wkt: defined.then(|| self.crs.wkt()).flatten(),
         }
+    }
+
+    /// The datum operations: from the system that the files are in, where results were asked for in another; into the grid; and
+    /// to WGS 84.
+    fn operations(&self) -> Vec<Operation> {
+        let mut all = self.observed.frame.all_operations();
+        if let Some(recast) = self.job.recast.as_ref().filter(|by| !all.contains(by)) {
+            all.insert(0, recast.clone());
+        }
+        all
     }
 
     fn site_grid(&self) -> Option<SiteGrid> {

@@ -45,6 +45,7 @@ pub fn empty(crs: &str) -> Job {
             geoid_separation: None,
             declination: None,
         },
+        recast: None,
         equipment: Equipment::default(),
         accuracy: Accuracy::default(),
         limits: Limits::default(),

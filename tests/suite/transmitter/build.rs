@@ -117,6 +117,7 @@ impl Site {
                 geoid_separation: None,
                 declination: None,
             },
+            recast: None,
             equipment: Equipment {
                 lens_to_transmitter: 0.25,
                 axis_above_invert: Some(0.04),
