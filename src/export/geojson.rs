@@ -16,6 +16,7 @@ use super::table::{Item, Row, Table};
 use super::value::{GEOGRAPHIC_DECIMALS, LENGTH_DECIMALS, Value, round};
 use super::{Format, View, draft, rows};
 use crate::record::AsBuilt;
+use crate::record::model::NO_GEOREFERENCE;
 
 /// The map.
 #[derive(Debug)]
@@ -69,11 +70,11 @@ impl BySection for GeoJson {
             let words = Json::from(draft.words());
             write!(out, ",\"{}\":{words}", draft::PROPERTY)?;
         }
-        out.write_all(b",\"features\":[\n")
         if let Some(on_earth) = view.record.frame.on_earth() {
             let words = Json::from(format!("{} {on_earth}", view.record.accuracy.statement).trim());
             write!(out, ",\"accuracy\":{words}")?;
         }
+        out.write_all(b",\"features\":[\n")
     }
 
     fn rows(&self, view: &View<'_>, out: &mut Vec<u8>) -> io::Result<()> {
@@ -171,11 +172,7 @@ const MARK: &str = "mark";
 /// Why a job in site coordinates has no file in longitude and latitude.
 #[must_use]
 pub fn no_georeference(record: &AsBuilt) -> Option<String> {
-    record.frame.local.then(|| {
-        "the job is in site coordinates and nothing ties it to the earth: give [grid] crs, and control points that have \
-         both x, y and easting, northing"
-            .to_owned()
-    })
+    record.frame.local.then(|| NO_GEOREFERENCE.to_owned())
 }
 
 impl Layer<'_> {

@@ -14,6 +14,7 @@ use super::table::{Sheet, Table, Tables, lay_out};
 use super::{JobPath, files, nmea, points};
 use crate::error::Error;
 use crate::findings::{Code, Finding, Level};
+use crate::record::model::NO_GEOREFERENCE;
 
 /// A job, what reading it has to say, and its tables as typed.
 #[derive(Clone, Debug)]
@@ -53,6 +54,12 @@ pub(super) fn understand(
     tally.findings.extend(found);
     let written = tally.findings.len();
     let settings = settings::read(&sheets, &raw.settings_file, crs_unit, &mut tally);
+    if settings.grid.crs.eq_ignore_ascii_case("local") {
+        tally.notes.push(Note {
+            source: None,
+            text: format!("No asbuilt.geojson and asbuilt.kml: {NO_GEOREFERENCE}."),
+        });
+    }
     once_a_line(&mut tally.findings, written);
     raw.tables.extend(points::tables(
         &settings.points,
@@ -187,6 +194,7 @@ fn assemble(
     let job = Job {
         head: settings.head,
         grid: settings.grid,
+        recast: None,
         equipment: settings.equipment,
         accuracy: settings.accuracy,
         limits: settings.limits,
@@ -194,7 +202,6 @@ fn assemble(
         layers: settings.layers,
         runs: runs.list,
         pushes,
-        recast: None,
         control,
         marks,
         measures: measures.unwrap_or_default(),

@@ -26,6 +26,10 @@ pub use super::crossing::{
 /// Version of the record's schema.
 pub const SCHEMA: &str = "aslaid record 1";
 
+/// Why a job in site coordinates has no place on the Earth, and what is missing.
+pub const NO_GEOREFERENCE: &str = "the job is in site coordinates and nothing ties it to the earth: give [grid] crs, and control points that have both x, y \
+     and easting, northing";
+
 /// The whole record.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AsBuilt {

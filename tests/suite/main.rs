@@ -22,6 +22,7 @@ mod levelling;
 mod networks;
 mod observing;
 mod plan;
+mod operations;
 mod points;
 mod projections;
 mod readback;
