@@ -335,7 +335,7 @@ pub struct Setting {
     pub unit: String,
     /// Set by the job.
     pub given: bool,
-    /// Where the default comes from.
+    /// Where the value comes from: the source of the default, or `the job`.
     pub source: String,
 }
 

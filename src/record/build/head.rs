@@ -56,14 +56,18 @@ fn settings(known: &[Known], unit: LengthUnit, get: &Get<'_>, default: &Get<'_>)
         let (value_in, unit) = match known.quantity {
             Quantity::Length => (value.map(|value| unit.of(value)), unit.symbol()),
             Quantity::Angle => (value.map(f64::to_degrees), "degree"),
+/// The source of a figure that the job gives.
+const THE_JOB: &str = "the job";
+
             Quantity::Number => (value, "1"),
         };
         Setting {
             name: known.name.to_owned(),
             value: value_in.filter(|value| value.is_finite()),
+        let given = value != default(known.name);
             unit: unit.to_owned(),
-            given: value != default(known.name),
-            source: known.source.cite().to_owned(),
+            given,
+            source: if given { THE_JOB } else { known.source.cite() }.to_owned(),
         }
     };
     known.iter().map(setting).collect()
