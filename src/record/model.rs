@@ -57,6 +57,9 @@ pub struct AsBuilt {
     pub limits: Vec<Setting>,
     /// The plane adjustment as a whole.
     pub adjustment: Adjustment,
+    /// Pushes, where the job names them.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub pushes: Vec<Push>,
     /// Runs.
     pub runs: Vec<Run>,
     /// Marks, run by run, by station.
@@ -189,6 +192,12 @@ pub struct Frame {
     pub declination_from: Option<String>,
     /// Datum operations used.
     pub operations: Vec<Operation>,
+    /// `slope`, where taped lengths run along it; absent where they are level.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub taped: Option<String>,
+    /// `grid`, where taped lengths are the grid's; absent where they are the ground's.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub distances: Option<String>,
     /// Site grid, if the job had one.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub site_grid: Option<SiteGrid>,
@@ -222,19 +231,6 @@ pub struct Operation {
     pub epoch: Option<f64>,
 }
 
-/// The similarity from the site grid.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct SiteGrid {
-    /// Grid distance over site distance.
-    pub scale: f64,
-    /// Clockwise rotation from site north to grid north, degrees.
-    pub rotation: f64,
-    /// Easting of the site origin, CRS unit.
-    pub easting: f64,
-    /// Northing of the site origin, CRS unit.
-    pub northing: f64,
-    /// Points that both systems know.
-    pub points: usize,
 impl Operation {
     /// `good to 4 m`: how good its results are, in words; `None` where it adds nothing, or nothing is stated.
     #[must_use]
@@ -265,6 +261,19 @@ impl Frame {
     }
 }
 
+/// The similarity from the site grid.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SiteGrid {
+    /// Grid distance over site distance.
+    pub scale: f64,
+    /// Clockwise rotation from site north to grid north, degrees.
+    pub rotation: f64,
+    /// Easting of the site origin, CRS unit.
+    pub easting: f64,
+    /// Northing of the site origin, CRS unit.
+    pub northing: f64,
+    /// Points that both systems know.
+    pub points: usize,
     /// Their residuals: point, easting, northing, result unit.
     pub residuals: Vec<(String, f64, f64)>,
 }
@@ -277,6 +286,15 @@ pub struct Equipment {
     /// Transmitter axis above the invert.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub axis_above_invert: Option<f64>,
+    /// Sensing point above the ground while end points and crossline are found; absent where it is on it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub sensor_height: Option<f64>,
+    /// Antenna above the ground, where a row does not say its own; absent where heights are the ground's.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub antenna_height: Option<f64>,
+    /// Signal readings are proportional to field strength; absent where they are not said to be.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub signal_is_linear: bool,
     /// Receiver, serial, frequency, last check.
     #[serde(flatten)]
     pub texts: BTreeMap<String, String>,
@@ -441,6 +459,24 @@ impl DepthBasis {
     }
 }
 
+/// One push of the camera, as entered; its note is among the notes.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Push {
+    /// Push name.
+    pub push: String,
+    /// Run id.
+    pub run: String,
+    /// `downstream` or `upstream`.
+    pub pushed: String,
+    /// Cable counter with the lens at the opening.
+    pub counter_at_start: f64,
+    /// Mark or point that is the opening.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub start: Option<String>,
+    /// Row.
+    pub source: String,
+}
+
 /// A run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Run {
@@ -484,6 +520,15 @@ pub struct Run {
     /// Wall thickness.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub wall: Option<f64>,
+    /// Transmitter axis above the invert, where the run says its own.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub axis_above_invert: Option<f64>,
+    /// Least grade that it is held against, percent.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub min_grade: Option<f64>,
+    /// The table that the least grade is taken from, where the job names one.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub min_grade_from: Option<String>,
     /// `downstream` or `upstream`.
     pub pushed: String,
     /// Station 0 is at the `upstream` or `downstream` end.
@@ -664,6 +709,12 @@ pub struct Mark {
     /// Largest absolute standardised residual of its own measurements.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub largest_residual: Option<f64>,
+    /// Fix of its GNSS position.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub fix: Option<Fix>,
+    /// What else its row says of how it was located.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub entered: Option<Box<Entered>>,
     /// Fitting.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub fitting: Option<String>,
@@ -687,6 +738,9 @@ pub struct Mark {
     /// Further rows of the same mark.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub further_sources: Vec<String>,
+    /// What those say of how they were located, where they say anything.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub further: Vec<Further>,
     /// Readings as entered less lift, and how they were accepted.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub reading: Option<Reading>,
@@ -705,6 +759,74 @@ pub struct Mark {
     /// Columns the tool does not know, as entered.
     #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
     pub attributes: BTreeMap<String, String>,
+}
+
+/// Kind of GNSS solution.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Fix {
+    /// Autonomous.
+    Single,
+    /// Differential.
+    Dgnss,
+    /// Carrier phase, ambiguities not fixed.
+    Float,
+    /// Carrier phase, ambiguities fixed.
+    Rtk,
+}
+
+/// What a row of `marks.csv` says of how it was located, as entered; lengths in the result unit. What has its default is absent.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Entered {
+    /// Vertical one-sigma of its position.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub sigma_v: Option<f64>,
+    /// Antenna above the ground.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub pole: Option<f64>,
+    /// Receiver's lowest point above the ground during the readings.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub lift: Option<f64>,
+    /// `tilted` or `vertical`: how the transmitter lay, as it was seen.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub attitude: Option<String>,
+    /// `peak`: found by the strongest signal.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub found_by: Option<String>,
+    /// The signal was seen to fall off on every side.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub peak_checked: bool,
+    /// Receiver's signal at the mark, in its own unit.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub signal: Option<f64>,
+    /// The same ahead.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub signal_ahead: Option<f64>,
+    /// The same behind.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub signal_behind: Option<f64>,
+    /// The same to the left.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub signal_left: Option<f64>,
+    /// The same to the right.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub signal_right: Option<f64>,
+    /// Step to each side.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub signal_step: Option<f64>,
+}
+
+/// A further row of a mark.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Further {
+    /// Row.
+    pub source: String,
+    /// Fix of its GNSS position.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub fix: Option<Fix>,
+    /// What else it says of how it was located.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub entered: Option<Box<Entered>>,
 }
 
 /// Adjusted place of the paint mark.
@@ -900,6 +1022,9 @@ pub struct Reference {
     /// Elevation, adjusted where it was.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub elevation: Option<f64>,
+    /// Its vertical one-sigma, where one is given.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub sigma_v: Option<f64>,
     /// Description.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub description: Option<String>,

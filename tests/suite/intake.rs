@@ -161,3 +161,52 @@ fn taps_as_shapely_has_them(town: &Town, rows: &[Row], folder: &Path) {
     println!("900 taps: largest difference from shapely {worst:.1e} m");
     assert!(worst < 1e-3, "{worst}");
 }
+
+/// One main near Charlotte, in the state plane's feet and in longitude and latitude.
+fn one_main(folder: &Path) -> (PathBuf, PathBuf) {
+    let crs = aslaid::crs::Crs::new("EPSG:2264", aslaid::units::LengthUnit::Metre).unwrap();
+    let metres = [(440_000.0, 165_000.0), (440_300.0, 165_015.0)];
+    let (lonlat, _) = crs.to_wgs84(&metres).unwrap();
+    let feet = metres.map(|(x, y)| (x / support::US_FOOT, y / support::US_FOOT));
+    let degrees = lonlat.iter().map(|(x, y)| (x.to_degrees(), y.to_degrees()));
+    let (plane, map) = (folder.join("plane.geojson"), folder.join("map.geojson"));
+    support::lines(&plane, Some(2264), &[("mains", feet.to_vec())]);
+    support::lines(&map, None, &[("mains", degrees.collect())]);
+    (plane, map)
+}
+
+#[test]
+fn mains_in_longitude_and_latitude_come_to_the_projected_system_that_the_field_file_names() {
+    let folder = support::folder();
+    let (plane, map) = one_main(folder.path());
+    let read = |path: &Path, fields: &str| {
+        Mains::read(path, &Fields::parse(fields, "fields.toml").unwrap())
+            .map_err(|why| why.to_string())
+    };
+    let own = read(&plane, "").unwrap();
+    assert_eq!((own.crs.code(), own.fields.sigma), ("EPSG:2264", 0.0));
+    for fields in [
+        "[mains]\ncrs = \"EPSG:2264\"",
+        "[delivery]\ncrs = \"EPSG:2264\"",
+    ] {
+        let carried = read(&map, fields).unwrap();
+        assert_eq!(carried.crs.code(), "EPSG:2264");
+        for (a, b) in own.mains[0].line.iter().zip(&carried.mains[0].line) {
+            assert!(
+                (*a - *b).x.hypot((*a - *b).y) < 1e-3,
+                "{fields}: {a:?} {b:?}"
+            );
+        }
+        assert!((own.mains[0].length - carried.mains[0].length).abs() < 1e-3);
+        // What the operation from WGS 84 leaves in doubt is in the mains' own sigma.
+        assert!(carried.fields.sigma > 0.5, "{}", carried.fields.sigma);
+    }
+    let error = read(&map, "").unwrap_err();
+    for part in [
+        "longitude and latitude (EPSG:4326)",
+        "`crs` under [mains]",
+        "map.geojson",
+    ] {
+        assert!(error.contains(part), "{part}: {error}");
+    }
+}

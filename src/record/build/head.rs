@@ -24,8 +24,16 @@ pub(super) fn equipment(job: &Job, scale: Scale) -> Equipment {
             .equipment
             .axis_above_invert
             .map(|axis| scale.length(axis)),
+        sensor_height: given(job.equipment.sensor_height, scale),
+        antenna_height: given(job.equipment.antenna_height, scale),
+        signal_is_linear: job.equipment.signal_is_linear,
         texts: job.equipment.texts.clone(),
     }
+}
+
+/// A length whose default is 0, where it is another.
+pub(super) fn given(metres: f64, scale: Scale) -> Option<f64> {
+    (metres != 0.0).then(|| scale.length(metres))
 }
 
 pub(super) fn sigmas(job: &Job, unit: LengthUnit) -> Vec<Setting> {
@@ -48,23 +56,23 @@ pub(super) fn limits(job: &Job, unit: LengthUnit) -> Vec<Setting> {
     )
 }
 
+/// The source of a figure that the job gives.
+const THE_JOB: &str = "the job";
+
 type Get<'a> = dyn Fn(&str) -> Option<f64> + 'a;
 
 fn settings(known: &[Known], unit: LengthUnit, get: &Get<'_>, default: &Get<'_>) -> Vec<Setting> {
     let setting = |known: &Known| {
         let value = get(known.name);
+        let given = value != default(known.name);
         let (value_in, unit) = match known.quantity {
             Quantity::Length => (value.map(|value| unit.of(value)), unit.symbol()),
             Quantity::Angle => (value.map(f64::to_degrees), "degree"),
-/// The source of a figure that the job gives.
-const THE_JOB: &str = "the job";
-
             Quantity::Number => (value, "1"),
         };
         Setting {
             name: known.name.to_owned(),
             value: value_in.filter(|value| value.is_finite()),
-        let given = value != default(known.name);
             unit: unit.to_owned(),
             given,
             source: if given { THE_JOB } else { known.source.cite() }.to_owned(),

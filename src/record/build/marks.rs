@@ -3,12 +3,15 @@
 use rayon::prelude::*;
 
 use super::View;
-use crate::job::model::{MarkRow, ReadBy, Run};
+use super::head::given;
+use super::scale::Scale;
+use crate::job::model::{Attitude, Fix as JobFix, FoundBy, MarkRow, ReadBy, Run};
 use crate::math::block;
 use crate::math::stats::{NORMAL_95, NORMAL_95_ONE_SIDED};
 use crate::profile::Invert;
 use crate::record::model::{
-    Correction, DepthBasis, Ends, Evidence, Mark, Paint, Peak, Predicted, Reading,
+    Correction, DepthBasis, Ends, Entered, Evidence, Fix, Further, Mark, Paint, Peak, Predicted,
+    Reading,
 };
 use crate::run::{Located, Traced, VertexKind};
 use crate::transmitter::{Basis, Depth, centre_row, exposed_row};
@@ -115,12 +118,71 @@ fn mark(view: &View<'_>, traced: &Traced, vertex: usize) -> Option<Mark> {
         points.behind,
         points.peak,
     ];
-    mark.further_sources = roles
-        .into_iter()
-        .flatten()
-        .filter_map(|(row, _)| Some(job.marks.get(row)?.source.to_string()))
+    let further = || {
+        let rows = roles.into_iter().flatten();
+        rows.filter_map(|(row, _)| job.marks.get(row))
+    };
+    mark.further_sources = further().map(|row| row.source.to_string()).collect();
+    mark.further = further()
+        .filter_map(|row| further_row(row, scale))
         .collect();
     Some(mark)
+}
+
+/// Fix of a row's own position.
+fn fix(row: &MarkRow) -> Option<Fix> {
+    let fix = row.placing.gnss.as_deref()?.fix?;
+    Some(match fix {
+        JobFix::Single => Fix::Single,
+        JobFix::Dgnss => Fix::Dgnss,
+        JobFix::Float => Fix::Float,
+        JobFix::Rtk => Fix::Rtk,
+    })
+}
+
+/// What else a row says of how it was located; `None`, and nothing set aside for it, where that is nothing.
+fn entered(row: &MarkRow, scale: Scale) -> Option<Box<Entered>> {
+    let placing = &row.placing;
+    let silent = placing.sigma_v.is_none()
+        && placing.pole.is_none()
+        && row.lift == 0.0
+        && row.attitude == Attitude::Level
+        && row.found_by == FoundBy::Crossline
+        && row.signals.is_none();
+    if silent {
+        return None;
+    }
+    let length = |metres: Option<f64>| metres.map(|metres| scale.length(metres));
+    let attitude = match row.attitude {
+        Attitude::Level => None,
+        Attitude::Tilted => Some("tilted"),
+        Attitude::Vertical => Some("vertical"),
+    };
+    let signals = row.signals.as_deref().cloned().unwrap_or_default();
+    Some(Box::new(Entered {
+        sigma_v: length(placing.sigma_v),
+        pole: length(placing.pole),
+        lift: given(row.lift, scale),
+        attitude: attitude.map(str::to_owned),
+        found_by: (row.found_by == FoundBy::Peak).then(|| "peak".to_owned()),
+        peak_checked: signals.checked,
+        signal: signals.at,
+        signal_ahead: signals.ahead,
+        signal_behind: signals.behind,
+        signal_left: signals.left,
+        signal_right: signals.right,
+        signal_step: length(signals.step),
+    }))
+}
+
+/// A further row of a mark, if it says more than where it is.
+fn further_row(row: &MarkRow, scale: Scale) -> Option<Further> {
+    let (fix, entered) = (fix(row), entered(row, scale));
+    (fix.is_some() || entered.is_some()).then(|| Further {
+        source: row.source.to_string(),
+        fix,
+        entered,
+    })
 }
 
 /// What the row says, before anything was computed.
@@ -159,6 +221,8 @@ fn blank(view: &View<'_>, run: &Run, row: &MarkRow, name: &str) -> Mark {
         accuracy_basis: view.accuracy.basis,
         redundancy: None,
         largest_residual: None,
+        fix: fix(row),
+        entered: entered(row, view.scale),
         fitting: row.fitting.clone(),
         note: row.note.clone(),
         photo: row.photo.clone(),
@@ -167,6 +231,7 @@ fn blank(view: &View<'_>, run: &Run, row: &MarkRow, name: &str) -> Mark {
         findings: view.codes.get(name).cloned(),
         source: row.source.to_string(),
         further_sources: Vec::new(),
+        further: Vec::new(),
         reading: None,
         ends: None,
         correction: None,

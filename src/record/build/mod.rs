@@ -113,6 +113,7 @@ pub fn build(parts: Parts<'_>) -> AsBuilt {
         sigmas: head::sigmas(job, parts.unit),
         limits: head::limits(job, parts.unit),
         adjustment: parts.adjustment,
+        pushes: runs::pushes(&view),
         runs: runs::runs(&view),
         marks: marks::marks(&view),
         camera: camera::camera(&view),

@@ -11,11 +11,24 @@ pub(super) fn notes(view: &View<'_>, stages: Vec<Note>) -> Vec<Note> {
         source: note.source.as_ref().map(ToString::to_string),
         text: note.text.clone(),
     });
-    let mut notes: Vec<Note> = read.chain(stages).collect();
+    let mut notes: Vec<Note> = read.chain(noted(view)).chain(stages).collect();
     notes.extend(taken_for_granted(view));
     notes.extend(view.traced.iter().filter_map(|traced| branch(view, traced)));
     notes.extend(view.traced.iter().flat_map(|traced| sights(view, traced)));
     notes
+}
+
+/// Notes that the job itself gives where the record has no place of their own for them: of pushes and further measurements.
+fn noted(view: &View<'_>) -> impl Iterator<Item = Note> {
+    let job = view.inputs.job;
+    let pushes = job.pushes.iter().map(|row| (&row.source, &row.note));
+    let measures = job.measures.iter().map(|row| (&row.source, &row.note));
+    pushes.chain(measures).filter_map(|(source, note)| {
+        Some(Note {
+            source: Some(source.to_string()),
+            text: note.clone()?,
+        })
+    })
 }
 
 /// What the job does not say and the figures take for granted.

@@ -32,6 +32,7 @@ fn of_control(view: &View<'_>, id: PointId, row: usize) -> Option<Reference> {
     reference.elevation = reference.elevation.or(control
         .elevation
         .map(|elevation| view.scale.length(elevation)));
+    reference.sigma_v = control.sigma_v.map(|sigma| view.scale.length(sigma));
     reference.description.clone_from(&control.description);
     reference.solved =
         control.grid.is_none() && control.geographic.is_none() && control.site.is_none();
@@ -60,6 +61,7 @@ fn bare(view: &View<'_>, id: PointId, name: &str) -> Option<Reference> {
             .grounds
             .ground(id)
             .map(|ground| scale.length(ground.z)),
+        sigma_v: None,
         description: None,
         solved: true,
         permanent: false,

@@ -7,10 +7,11 @@ use rayon::prelude::*;
 use super::View;
 use super::joint::joint;
 use super::marks::{cover, evidence};
-use crate::job::model::{Run as JobRun, Stream};
+use crate::job::model::{MinGrade, Push as JobPush, Run as JobRun, Stream};
 use crate::math::stats::NORMAL_95;
+use crate::profile::minimum::least_grade;
 use crate::profile::{Figure, Profile};
-use crate::record::model::{Evidence, Run, Vertex, VertexKind};
+use crate::record::model::{Evidence, Push, Run, Vertex, VertexKind};
 use crate::run::{Traced, VertexKind as Kind};
 
 /// Distances counted from the end that the run names.
@@ -92,6 +93,9 @@ fn run(view: &View<'_>, traced: &Traced) -> Option<Run> {
         max_depth: depths().reduce(f64::max).map(|depth| scale.length(depth)),
         diameter: run.diameter.map(|diameter| scale.length(diameter)),
         wall: run.wall.map(|wall| scale.length(wall)),
+        axis_above_invert: run.axis_above_invert.map(|axis| scale.length(axis)),
+        min_grade: least_grade(run).map(|ratio| 100.0 * ratio),
+        min_grade_from: (run.min_grade == Some(MinGrade::Ipc704)).then(|| IPC_704_1.to_owned()),
         pushed: word(run.pushed).to_owned(),
         station_from: word(run.station_from).to_owned(),
         joins: run.joins.as_ref().map(ToString::to_string),
@@ -105,6 +109,22 @@ fn run(view: &View<'_>, traced: &Traced) -> Option<Run> {
         vertices,
         source: (run.source.row > 0).then(|| run.source.to_string()),
     })
+}
+
+/// The table of least grades, as the job names it.
+const IPC_704_1: &str = "IPC 704.1";
+
+/// Pushes of the job, in its order.
+pub(super) fn pushes(view: &View<'_>) -> Vec<Push> {
+    let push = |push: &JobPush| Push {
+        push: push.id.to_string(),
+        run: view.run_id(push.run).to_owned(),
+        pushed: word(push.pushed).to_owned(),
+        counter_at_start: view.scale.length(push.counter_at_start),
+        start: push.start.as_ref().map(ToString::to_string),
+        source: push.source.to_string(),
+    };
+    view.inputs.job.pushes.iter().map(push).collect()
 }
 
 const fn word(stream: Stream) -> &'static str {

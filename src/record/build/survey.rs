@@ -69,6 +69,8 @@ impl Survey<'_> {
             declination: facts.declination.map(f64::to_degrees),
             declination_from: facts.declination_from.clone(),
             operations: self.operations(),
+            taped: grid.taped_on_slope.then(|| "slope".to_owned()),
+            distances: grid.distances_on_grid.then(|| "grid".to_owned()),
             site_grid: self.site_grid(),
             projjson: defined.then(|| self.crs.projjson()).flatten(),
             wkt: defined.then(|| self.crs.wkt()).flatten(),
