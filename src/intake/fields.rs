@@ -28,6 +28,7 @@
 //! max_depth = "30 ft"
 //!
 //! [mains]
+//! crs = "EPSG:2264"          # where the map does not say it, or is in longitude and latitude: what it is brought to
 //! id = "MAIN_ID"
 //! upstream_manhole = "US_MH"
 //! downstream_manhole = "DS_MH"
@@ -154,7 +155,7 @@ pub struct Require {
 /// How the mains' file is to be read; metres.
 #[derive(Clone, Debug, PartialEq)]
 pub struct MainFields {
-    /// Coordinate system, if the file does not name its own.
+    /// Coordinate system, if the file does not name its own; a map in longitude and latitude is brought to it.
     pub crs: Option<String>,
     /// Attribute: name of the main.
     pub id: Option<String>,

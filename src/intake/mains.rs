@@ -6,7 +6,7 @@ use geo::{Coord, CoordsIter, Geometry, Rect};
 
 use super::fields::{Fields, MainFields};
 use super::lateral::{Lateral, Spot};
-use crate::crs::Crs;
+use crate::crs::{Crs, CrsError, Datum, GEOGRAPHIC, shift_sigma};
 use crate::error::Error;
 use crate::maps::{self, RawFeature, System};
 use crate::math::stats::NORMAL_95;
@@ -79,10 +79,11 @@ struct Foot<'a> {
 }
 
 impl Mains {
-    /// Reads a map of mains.
+    /// Reads a map of mains; one in longitude and latitude is brought to the projected system that the field file names.
     ///
     /// # Errors
-    /// A file that can't be read, has no projected coordinate system, or no line; an invert that is no length.
+    /// A file that can't be read, has no line or no coordinate system, or is in longitude and latitude where the field file names no
+    /// projected one; an invert that is no length.
     pub fn read(path: &Path, fields: &Fields) -> Result<Self, Error> {
         let raw = maps::file(path, None)?;
         let broken = |why: String| Error::Read {
@@ -90,16 +91,28 @@ impl Mains {
             why,
         };
         let own = raw.layers.iter().find_map(|layer| match &layer.system {
-            System::Code(code) => Some(code.clone()),
+            System::Code(code) => Some(code.as_str()),
             _ => None,
         });
-        let code = fields.mains.crs.clone().or(own).ok_or_else(|| {
-            broken("the map of the mains does not say its coordinate system: give `crs` under [mains] in the field file".to_owned())
-        })?;
-        let crs = Crs::new(&code, LengthUnit::Metre).map_err(|why| broken(why.to_string()))?;
+        let (crs, from) = systems(own, fields).map_err(broken)?;
         let features = raw.layers.iter().flat_map(|layer| &layer.features);
-        let mains = features
-            .filter_map(|feature| main(feature, &fields.mains, crs.unit_metres()).transpose());
+        let lines = features.filter_map(|feature| Some((feature, line(feature).transpose()?)));
+        let mut sigma = fields.mains.sigma;
+        let mains = lines.map(|(feature, line)| {
+            let line = match &from {
+                None => line?
+                    .into_iter()
+                    .map(|place| place * crs.unit_metres())
+                    .collect(),
+                Some(from) => {
+                    let (line, shift) = carried(&line?, from, &crs)
+                        .map_err(|why| format!("main number {}: {why}", feature.number))?;
+                    sigma = sigma.max(fields.mains.sigma.hypot(shift));
+                    line
+                }
+            };
+            main(feature, line, &fields.mains)
+        });
         let mains: Vec<Main> = mains.collect::<Result<_, _>>().map_err(broken)?;
         let places = mains.iter().flat_map(|main| &main.line);
         let extent =
@@ -108,7 +121,10 @@ impl Mains {
             crs,
             mains,
             extent,
-            fields: fields.mains.clone(),
+            fields: MainFields {
+                sigma,
+                ..fields.mains.clone()
+            },
         })
     }
 
@@ -188,23 +204,75 @@ fn bounds<'a>(mut places: impl Iterator<Item = &'a Coord<f64>>) -> Option<Rect<f
     }))
 }
 
-/// A main from a feature; `None` for what is no line.
-fn main(feature: &RawFeature, fields: &MainFields, metres: f64) -> Result<Option<Main>, String> {
-    let mut line: Vec<Coord<f64>> = match &feature.geometry {
-        Geometry::LineString(line) => line.coords_iter().collect(),
-        // GDAL writes single lines as collections of one where a table mixes them.
-        Geometry::MultiLineString(lines) if lines.0.len() == 1 => lines.coords_iter().collect(),
-        Geometry::MultiLineString(_) => {
-            return Err(format!(
-                "main number {} is in several pieces: one line a main",
-                feature.number
-            ));
-        }
-        _ => return Ok(None),
+/// The system that laterals and mains are held against each other in, and that of the mains' coordinates where they are longitude and
+/// latitude. `own` is what the map says of itself; the field file beats it.
+fn systems(own: Option<&str>, fields: &Fields) -> Result<(Crs, Option<Datum>), String> {
+    let said = fields.mains.crs.as_deref();
+    let code = said.or(own).ok_or(
+        "the map of the mains does not say its coordinate system: give `crs` under [mains] in the field file",
+    )?;
+    let geographic = |code: &str| {
+        let crs = Crs::new(code, LengthUnit::Metre);
+        matches!(
+            crs,
+            Err(CrsError::NotProjected {
+                kind: GEOGRAPHIC,
+                ..
+            })
+        )
     };
-    for place in &mut line {
-        *place = *place * metres;
+    let from = [own, said]
+        .into_iter()
+        .flatten()
+        .find(|code| geographic(code));
+    let onto = match from {
+        Some(from) if geographic(code) => fields.delivery.crs.as_deref().ok_or_else(|| {
+            format!(
+                "the map of the mains is in longitude and latitude ({from}), and lengths are measured on a grid: give `crs` under \
+                 [mains] in the field file, the projected coordinate system to bring them to, such as a state plane or UTM zone"
+            )
+        })?,
+        _ => code,
+    };
+    let crs = Crs::new(onto, LengthUnit::Metre).map_err(|why| why.to_string())?;
+    Ok((crs, from.map(|from| Datum::Named(from.to_owned()))))
+}
+
+/// A line in longitude and latitude on the grid, metres, with the one-sigma of the shift that the operation leaves in doubt.
+fn carried(
+    line: &[Coord<f64>],
+    from: &Datum,
+    onto: &Crs,
+) -> Result<(Vec<Coord<f64>>, f64), CrsError> {
+    let radians = |place: &Coord<f64>| (place.x.to_radians(), place.y.to_radians());
+    let lonlat: Vec<_> = line.iter().map(radians).collect();
+    let (places, by) = onto.to_grid(from, &lonlat)?;
+    let places = places.into_iter().map(|(x, y)| Coord { x, y });
+    Ok((places.collect(), shift_sigma(&by)))
+}
+
+/// The line of a feature in its own coordinates; `None` for what is none.
+fn line(feature: &RawFeature) -> Result<Option<Vec<Coord<f64>>>, String> {
+    match &feature.geometry {
+        Geometry::LineString(line) => Ok(Some(line.coords_iter().collect())),
+        // GDAL writes single lines as collections of one where a table mixes them.
+        Geometry::MultiLineString(lines) if lines.0.len() == 1 => {
+            Ok(Some(lines.coords_iter().collect()))
+        }
+        Geometry::MultiLineString(_) => Err(format!(
+            "main number {} is in several pieces: one line a main",
+            feature.number
+        )),
+        _ => Ok(None),
     }
+}
+
+/// A main from a feature and its line on the grid, metres.
+fn main(
+    feature: &RawFeature,
+    mut line: Vec<Coord<f64>>,
+    fields: &MainFields,
+) -> Result<Main, String> {
     if !fields.downstream {
         line.reverse();
     }
@@ -229,7 +297,7 @@ fn main(feature: &RawFeature, fields: &MainFields, metres: f64) -> Result<Option
     };
     let [up, down] = &fields.inverts;
     let (column, plain) = &fields.diameter;
-    Ok(Some(Main {
+    Ok(Main {
         id: text(&fields.id)
             .or_else(|| feature.id.clone())
             .unwrap_or_else(|| feature.number.to_string()),
@@ -244,7 +312,7 @@ fn main(feature: &RawFeature, fields: &MainFields, metres: f64) -> Result<Option
         manholes: [text(&fields.manholes[0]), text(&fields.manholes[1])],
         inverts: [read(up, fields.plain)?, read(down, fields.plain)?],
         diameter: read(column, *plain)?,
-    }))
+    })
 }
 
 fn foot(main: &Main, at: Coord<f64>) -> Option<Foot<'_>> {
