@@ -1,7 +1,29 @@
 //! Every adjustable threshold and every default one-sigma: unit, default, source.
 //!
 //! `job.toml` may change any of them by name, in `[accuracy]` and `[limits]`; the values in force go into the
-//! record. Nothing else in the crate holds a threshold.
+//! record.
+//!
+//! **What is fixed stands where it is used**, with its reason, and no job can change it. Of those figures, some reach a sigma:
+//!
+//! | figure | where |
+//! | --- | --- |
+//! | shift that a ballpark operation leaves, 2 m | [`crate::crs::shift_sigma`] |
+//! | a signal's own scatter, 3 % | `transmitter/tilt.rs`, `SIGNAL_FRACTION` |
+//! | axis above the invert where none is given, 25 mm | [`crate::run::AXIS_ABOVE_INVERT`] |
+//! | how pipe and ground depart from the straight between known levels, 1 % and 2 % | `profile/inverts.rs`, `profile/sights.rs`, `run/ground.rs` |
+//! | what is taken of a drain's slope before any invert is looked at | `run/slope.rs` |
+//! | depth taken for placing a mark that has none, 1.5 m | `run/locate.rs`, `USUAL_DEPTH` |
+//! | a common point of a site plan, 10 mm | [`crate::plan::tie::SIGMA`] |
+//!
+//! and some decide what is said:
+//!
+//! | figure | where |
+//! | --- | --- |
+//! | tilt from which automatic readings are doubted, 10° | [`crate::transmitter::depth::STEEP`] |
+//! | how far a camera observation is placed beyond the marks, 3 m | `run/camera.rs`, `EXTRAPOLATED` |
+//! | shares and counts of single rules | `findings/rules/`, `advice/` |
+//! | comparisons from which a job counts as tested, 3, and from which there is a figure, 20 | `record/build/accuracy.rs` |
+//! | when a common point is wrong, when a plan lies far off, what counts as near | `plan/tie.rs`, [`crate::plan::far::FAR`], [`crate::plan::layers::NEAR`] |
 
 use crate::sources::Source;
 

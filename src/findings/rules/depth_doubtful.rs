@@ -9,9 +9,7 @@ use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
 use crate::job::model::{Attitude, ReadBy};
 use crate::transmitter::TiltFrom;
-
-/// Radians.
-const STEEP: f64 = 10.0 * std::f64::consts::PI / 180.0;
+use crate::transmitter::depth::STEEP;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.located()
