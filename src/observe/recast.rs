@@ -22,8 +22,8 @@ pub enum RecastError {
     ToLocal(String),
     /// The job lies where the other system is not to be used.
     #[error(
-        "{row} lies at latitude {latitude:.4}°, longitude {longitude:.4}°, outside the area of use of {name} ({area}): name a \
-         system that is used there, or leave out --crs"
+        "{row} lies at latitude {latitude:.4}°, longitude {longitude:.4}°, outside the area of use of {name}: name a system that is \
+         used there, or leave out --crs"
     )]
     Outside {
         /// A row of the job.
@@ -34,8 +34,6 @@ pub enum RecastError {
         longitude: f64,
         /// The other system.
         name: String,
-        /// Its area of use.
-        area: String,
     },
     /// Distances that are on the job's own grid.
     #[error(
@@ -121,10 +119,6 @@ impl Moved<'_> {
                     latitude: lat.to_degrees(),
                     longitude: lon.to_degrees(),
                     name: format!("{} ({})", self.to.code(), self.to.name()),
-                    area: self
-                        .to
-                        .area()
-                        .map_or_else(String::new, |area| area.name.clone()),
                 });
             }
         }
