@@ -3,9 +3,9 @@
 //! The byte-order mark is our choice: without it the commonest spreadsheet reads UTF-8 as its own code page and
 //! mangles every accent.
 //!
-//! **Inert.** A spreadsheet executes a cell that begins like a formula. Text whose first character, after any leading
-//! apostrophes, is one of [`FORMULA_STARTS`] is written with one more apostrophe before it; [`unguard`] takes it off
-//! again. Numbers are never touched, and no text is lost: see [`guard`].
+//! **Inert.** A spreadsheet executes a cell that begins like a formula. Text whose first character is one of
+//! [`FORMULA_STARTS`], or an apostrophe, is written with one more apostrophe before it; [`unguard`] takes it off again.
+//! Numbers are never touched, and no text is lost: see [`guard`].
 
 use std::borrow::Cow;
 use std::io::{self, Write};
@@ -210,10 +210,16 @@ fn cell<'v>(value: &'v Value<'_>) -> Cow<'v, str> {
     }
 }
 
-/// Text made inert: one apostrophe before it, if it begins like a formula.
+/// Text made inert: one apostrophe before it, if it begins like a formula. Text that begins with an apostrophe gets one too, so that
+/// whoever reads the file takes one leading apostrophe away, whatever follows.
 #[must_use]
 pub fn guard(text: &str) -> Cow<'_, str> {
-    if begins_like_a_formula(text) {
+    // Most texts begin with a letter or a digit, which one look tells.
+    let plain = text
+        .as_bytes()
+        .first()
+        .is_none_or(u8::is_ascii_alphanumeric);
+    if !plain && (text.starts_with('\'') || text.starts_with(FORMULA_STARTS)) {
         Cow::Owned(format!("'{text}"))
     } else {
         Cow::Borrowed(text)
@@ -223,18 +229,7 @@ pub fn guard(text: &str) -> Cow<'_, str> {
 /// The text as it was before [`guard`].
 #[must_use]
 pub fn unguard(cell: &str) -> &str {
-    cell.strip_prefix('\'')
-        .filter(|rest| begins_like_a_formula(rest))
-        .unwrap_or(cell)
-}
-
-// Leading apostrophes are looked through, so that a text that begins with one itself comes back whole.
-fn begins_like_a_formula(text: &str) -> bool {
-    let plain = text
-        .as_bytes()
-        .first()
-        .is_none_or(u8::is_ascii_alphanumeric);
-    !plain && text.trim_start_matches('\'').starts_with(FORMULA_STARTS)
+    cell.strip_prefix('\'').unwrap_or(cell)
 }
 
 #[cfg(test)]
@@ -253,8 +248,16 @@ mod tests {
     }
 
     #[test]
+    fn an_apostrophe_at_the_beginning_is_doubled_whatever_follows() {
+        for (text, written) in [("'tis", "''tis"), ("'", "''"), ("''", "'''")] {
+            assert_eq!(guard(text), written);
+            assert_eq!(unguard(written), text);
+        }
+    }
+
+    #[test]
     fn other_text_is_left_alone() {
-        for text in ["", "'", "''", "'tis", "a=b", " =1", "12'-6 1/2\"", "é"] {
+        for text in ["", "a=b", "it's", " =1", "12'-6 1/2\"", "é"] {
             assert_eq!(guard(text), text);
             assert_eq!(unguard(text), text);
         }

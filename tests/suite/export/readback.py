@@ -60,9 +60,7 @@ def same(found, wanted, where, step=STEP):
 
 def unguard(cell):
     """The documented rule, the other way round."""
-    if cell.startswith("'") and cell.lstrip("'")[:1] in tuple("=+-@\t\r\n＝＋－＠"):
-        return cell[1:]
-    return cell
+    return cell[1:] if cell.startswith("'") else cell
 
 
 def check_csv(file, names, items, more=()):

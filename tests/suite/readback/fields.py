@@ -80,7 +80,7 @@ for found, wanted in zip(table, WANTED["run"] + WANTED["mark"], strict=True):
 with open(folder / "points.csv", newline="", encoding="utf-8-sig") as handle:
     reader = csv.DictReader(handle)
     for found, wanted in zip(reader, WANTED["mark"], strict=True):
-        cells = {k: v[1:] if v[:1] == "'" and v.lstrip("'")[:1] in tuple("=+-@\t\r\n") else v for k, v in found.items()}
+        cells = {k: v[1:] if v[:1] == "'" else v for k, v in found.items()}
         check(cells, wanted, "points.csv", reader.fieldnames)
 
 features = json.loads((folder / "asbuilt.geojson").read_text(encoding="utf-8"))["features"]
