@@ -31,6 +31,6 @@ pub mod template;
 
 pub use discover::{JobPath, discover};
 pub use read::{Reading, read};
-pub use schema::schema;
+pub use schema::{is_column, schema, table_of};
 pub(crate) use table::near;
 pub use table::{Table, Tables};

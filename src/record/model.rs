@@ -1143,6 +1143,25 @@ pub struct Note {
     pub text: String,
 }
 
+impl AsBuilt {
+    /// Whether a further column of `marks.csv` may leave the record.
+    #[must_use]
+    pub fn publishes(&self, column: &str) -> bool {
+        self.published.iter().any(|name| name == column)
+    }
+}
+
+impl Note {
+    /// The note with its place before it.
+    #[must_use]
+    pub fn line(&self) -> String {
+        match &self.source {
+            Some(source) => format!("{source}: {}", self.text),
+            None => self.text.clone(),
+        }
+    }
+}
+
 /// A row that took no part.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct LeftOut {

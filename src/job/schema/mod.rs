@@ -3,6 +3,8 @@
 //! Reading, `aslaid new`, the JSON Schema and the advice on misspelt columns are all driven from here: a further
 //! column is one line, a further cell form one variant of [`Form`].
 
+use super::table::{normal, numbered};
+
 mod form;
 mod json;
 mod settings;
@@ -60,6 +62,25 @@ pub(super) static TABLES: [&TableSpec; 7] = [
     &camera::TABLE,
     &levels::TABLE,
 ];
+
+/// The table that a row's place (`marks.csv:14`, `book.xlsx!marks:14`) lies in.
+#[must_use]
+pub fn table_of(source: &str) -> Option<&'static str> {
+    let file = source.rsplit_once(':').map_or(source, |(file, _)| file);
+    let name = match file.rsplit_once('!') {
+        Some((_, sheet)) => normal(sheet).name,
+        None => file.to_lowercase().strip_suffix(".csv")?.to_owned(),
+    };
+    let mut all = TABLES.iter().map(|spec| spec.name);
+    all.find(|table| *table == name)
+}
+
+/// Whether a table has a column of this name. All others are the job's own, and nobody else's business.
+#[must_use]
+pub fn is_column(table: &str, column: &str) -> bool {
+    let mut all = TABLES.iter().filter(|spec| spec.name == table);
+    all.any(|spec| spec.position(column).is_some() || numbered(column, spec).is_some())
+}
 
 /// Declares a table: a constant for each column's index, and the table as data.
 macro_rules! table {

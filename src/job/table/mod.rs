@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 pub(super) use csv::{decode, plain, read as read_csv, read_points, read_rows};
 pub(crate) use heading::near;
-pub(super) use heading::normal;
+pub(super) use heading::{normal, numbered};
 pub(super) use layout::{Heading, Layout, lay_out};
 pub(super) use workbook::read as read_workbook;
 

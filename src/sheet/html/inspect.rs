@@ -25,11 +25,13 @@ impl Groups {
         }
     }
 
-    fn attributes(&mut self, attributes: &BTreeMap<String, String>) {
+    /// Further columns of a mark that the job publishes; the rest stay in the record, whoever gets the page.
+    fn published(&mut self, record: &AsBuilt, attributes: &BTreeMap<String, String>) {
         self.add(
             "Further columns, as entered",
             attributes
                 .iter()
+                .filter(|(column, _)| record.publishes(column))
                 .map(|(k, v)| (k.as_str(), Some(v.clone())))
                 .collect(),
         );
@@ -190,7 +192,7 @@ fn mark(record: &AsBuilt, m: &Mark) -> Groups {
             ),
         ],
     );
-    groups.attributes(&m.attributes);
+    groups.published(record, &m.attributes);
     groups
 }
 
@@ -294,8 +296,7 @@ fn camera(record: &AsBuilt, c: &Camera) -> Groups {
             ("95 % ellipse", ellipse(c.ellipse, unit)),
             (
                 "Extrapolated",
-                c.extrapolated
-                    .then(|| "yes: beyond the last mark".to_owned()),
+                c.extrapolated.then(|| "yes: outside the marks".to_owned()),
             ),
             ("Top of pipe at least", long(c.cover_least)),
             ("Invert below ground", long(c.invert_depth)),
@@ -304,7 +305,6 @@ fn camera(record: &AsBuilt, c: &Camera) -> Groups {
             ("± invert", long(c.invert_95)),
         ],
     );
-    groups.attributes(&c.attributes);
     groups
 }
 
@@ -333,7 +333,6 @@ fn reference(record: &AsBuilt, r: &Reference) -> Groups {
             ("Row", r.source.clone()),
         ],
     );
-    groups.attributes(&r.attributes);
     groups
 }
 

@@ -181,7 +181,7 @@ fn depths(seen: &Camera, unit: &str, width: f64, fonts: &Fonts) -> Vec<Piece> {
     );
     if seen.extrapolated {
         pieces.extend(paragraph(
-            "It lies beyond the last mark: its place is extrapolated.",
+            "It lies outside the marks: its place is extrapolated.",
             width,
             true,
             fonts,

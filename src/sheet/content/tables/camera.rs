@@ -44,7 +44,7 @@ fn row(record: &AsBuilt, i: usize, c: &Camera) -> Row {
         remarks.push("no place: too far from any mark".to_owned());
     }
     if c.extrapolated {
-        remarks.push("beyond the last mark".to_owned());
+        remarks.push("outside the marks".to_owned());
     }
     if let Some(until) = &c.until {
         remarks.push(format!(

@@ -1,7 +1,9 @@
 //! Advice, notes, rows left out, input files.
 
 use super::{Names, Row, Table, figures, words};
+use crate::job::{is_column, table_of};
 use crate::record::AsBuilt;
+use crate::record::model::LeftOut;
 use crate::sheet::content::figures as f;
 
 pub fn advice(record: &AsBuilt) -> Option<Table> {
@@ -30,17 +32,27 @@ pub fn notes(record: &AsBuilt) -> Option<Table> {
     )
 }
 
+/// Whether a cell of a row that took no part may leave the record: one in a column of ours, or in one that the job publishes.
+fn may_leave(record: &AsBuilt, source: &str, column: &str) -> bool {
+    let table = table_of(source);
+    let ours = table.is_some_and(|table| is_column(table, column));
+    ours || table == Some("marks") && record.publishes(column)
+}
+
 pub fn left_out(record: &AsBuilt) -> Option<Table> {
     let columns = vec![words("Row"), words("Why"), words("Its cells")];
-    let row = |l: &crate::record::model::LeftOut| {
-        let cells: Vec<String> = l.cells.iter().map(|(k, v)| format!("{k} = {v}")).collect();
-        Row::new(vec![l.source.clone(), l.reason.clone(), cells.join("; ")])
+    let row = |l: &LeftOut| {
+        let shown = |column: &str| may_leave(record, &l.source, column);
+        let cells = l.cells.iter().filter(|(column, _)| shown(column));
+        let cells: Vec<String> = cells.map(|(k, v)| format!("{k} = {v}")).collect();
+        let row = || Row::new(vec![l.source.clone(), l.reason.clone(), cells.join("; ")]);
+        (!cells.is_empty()).then(row)
     };
     let table = Table::new(
         "left-out",
         "Rows that took no part",
         columns,
-        record.left_out.iter().map(row).collect(),
+        record.left_out.iter().filter_map(row).collect(),
     )?;
     Some(table.page_only().folded())
 }
