@@ -137,6 +137,7 @@ pub fn workbook(book: &Path, tally: &mut Tally) -> Result<Raw, Error> {
         } else if let Some(spec) = TABLES.iter().find(|spec| spec.name == wanted) {
             tables.push((*spec, table));
         } else if !OWN_SHEETS.contains(&wanted.as_str()) {
+            misnamed(&title, &wanted, &table.file, tally);
             keep_sheet(&table, tally);
         }
     }
@@ -169,6 +170,17 @@ pub fn workbook(book: &Path, tally: &mut Tally) -> Result<Raw, Error> {
 
 /// Sheets that `aslaid` writes into workbooks for people, and does not read back.
 const OWN_SHEETS: [&str; 2] = ["findings", "how_to_fill_in"];
+
+/// Says of a sheet that is none of ours which of them its name looks like.
+fn misnamed(title: &str, name: &str, file: &Arc<str>, tally: &mut Tally) {
+    let mut ours = TABLES.iter().map(|spec| spec.name).chain(["job"]);
+    if let Some(like) = ours.find(|ours| near(ours, name)) {
+        let message = format!("The sheet {title} is not read. Did you mean {like}?");
+        tally
+            .findings
+            .push(Finding::new(Code::UnusedColumn, message).at(&whole(file)));
+    }
+}
 
 /// A sheet that is none of ours goes into the record row by row.
 fn keep_sheet(table: &Table, tally: &mut Tally) {
@@ -258,5 +270,32 @@ fn add_log(
         Err(error) => tally
             .findings
             .push(Finding::new(Code::Unreadable, error.to_string()).at(&whole(&Arc::from(name)))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sheet_whose_name_is_misspelt_is_named() {
+        for (title, like) in [
+            ("Camra", Some("camera")),
+            ("marcs", Some("marks")),
+            ("jobs", Some("job")),
+            ("photos", None),
+        ] {
+            let mut tally = Tally::default();
+            let file: Arc<str> = Arc::from(format!("b.xlsx!{title}"));
+            misnamed(title, &normal(title).name, &file, &mut tally);
+            let said: Vec<&str> = tally.findings.iter().map(|f| f.message.as_str()).collect();
+            match like {
+                Some(like) => assert!(
+                    said[0].ends_with(&format!("Did you mean {like}?")),
+                    "{said:?}"
+                ),
+                None => assert!(said.is_empty(), "{said:?}"),
+            }
+        }
     }
 }

@@ -227,6 +227,9 @@ pub struct Run {
     pub axis_above_invert: Option<f64>,
     /// Run that this one joins.
     pub joins: Option<Arc<str>>,
+    /// Its own row, or `[run_default]`, can't be used and was left out: what is missing here may stand there, and which way it
+    /// flows is not known.
+    pub lost: bool,
     /// Where it was said.
     pub source: Source,
 }

@@ -6,11 +6,11 @@ use std::sync::Arc;
 
 use super::files::Raw;
 use super::model::{Input, Job, Note, Source};
-use super::row::Tally;
+use super::row::{Tally, aside};
 use super::rows::{self, Names, Refers, Runs};
-use super::schema::{TableSpec, marks};
+use super::schema::marks;
 use super::settings::{self, CrsUnit, Settings};
-use super::table::{Sheet, Table, Tables, lay_out};
+use super::table::{Sheet, Tables, lay_out};
 use super::{JobPath, files, nmea, points};
 use crate::error::Error;
 use crate::findings::{Code, Finding, Level};
@@ -69,15 +69,11 @@ pub(super) fn understand(
         &mut raw.inputs,
         &mut tally,
     ));
-    let is_marks = |(spec, table): &(&TableSpec, Table)| spec.name == "marks" && table.height() > 0;
     // A file of marks that can't be read was named already.
     let named = tally
         .findings
         .iter()
         .any(|finding| finding.source.as_deref() == Some(&*raw.marks_file));
-    if !named && !raw.tables.iter().any(is_marks) {
-        files::missing_marks(&raw.marks_file, &mut tally);
-    }
     for (spec, table) in raw.tables {
         for note in &table.notes {
             tally.notes.push(Note {
@@ -99,6 +95,9 @@ pub(super) fn understand(
         });
     }
     let tables = Tables { sheets };
+    if !named && !tables.sheets.iter().any(holds_marks) {
+        files::missing_marks(&raw.marks_file, &mut tally);
+    }
     unpublished(&tables, &settings.publish, &mut tally);
     let logs = raw
         .logs
@@ -113,6 +112,16 @@ pub(super) fn understand(
         tables,
         usable,
     }
+}
+
+/// Whether a table is of marks and has rows, or rows that can't be used as was said of its heading.
+fn holds_marks(sheet: &Sheet) -> bool {
+    let marks = sheet.spec.name == "marks" && !sheet.settings;
+    let Some(heading) = sheet.layout.heading.filter(|_| marks) else {
+        return false;
+    };
+    let mut rows = heading + 1..sheet.table.height();
+    sheet.layout.unusable || rows.any(|row| aside(sheet, row, heading).is_none())
 }
 
 /// Where the files of a job stand.
@@ -180,11 +189,12 @@ fn assemble(
     for sheet in all("marks") {
         rows::mentioned(sheet, marks::RUN, &mut runs);
     }
+    runs.check_marks(tally);
     runs.check_joins(tally);
     let mut names = Names::default();
     let pushes = table("pushes").map(|sheet| rows::pushes(sheet, typing, tally, &runs, &mut names));
-    let pushes = pushes.unwrap_or_default();
-    let refers = Refers::new(&runs, &pushes);
+    let rows::Pushes { list: pushes, lost } = pushes.unwrap_or_default();
+    let refers = Refers::new(&runs, &pushes, lost);
     let mut control = rows::control(&all("control"), typing, tally, &mut names);
     let mut marks = rows::marks(&all("marks"), typing, tally, &refers, &mut names);
     points::adopt(&settings.points, &mut control, &mut marks, &mut tally.notes);

@@ -91,7 +91,7 @@ impl Gathering {
             let datum = datum_of_mark(gnss.datum.as_deref(), gnss.fix);
             self.fixing(Owner::Mark(i), of_mark(row), place, datum);
         }
-        if let Some(times) = row.placing.window {
+        if let Some(times) = row.placing.window.filter(|_| !job.logs.is_empty()) {
             let mean = window::mean(job, times);
             let epochs = mean.map_or(0, |mean| mean.epochs);
             if (epochs as f64) < job.limits.log_epochs {
@@ -120,6 +120,13 @@ pub(super) fn gather(job: &Job, crs: &Crs, problems: &mut Vec<Problem>) -> Given
     }
     for (i, row) in job.marks.iter().enumerate() {
         gathering.mark(i, row, job, problems);
+    }
+    if job.logs.is_empty() {
+        let timed = job.marks.iter().filter(|row| row.placing.window.is_some());
+        let subjects: Vec<Subject> = timed.map(of_mark).collect();
+        if !subjects.is_empty() {
+            problems.push(Problem::NoLog { subjects });
+        }
     }
     let conversion = convert(job, crs, &gathering.fixings, problems);
     let mut all = GivenAll {

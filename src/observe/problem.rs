@@ -98,6 +98,11 @@ pub enum Problem {
         /// Usable epochs in it.
         epochs: usize,
     },
+    /// Rows give times of a receiver log, and the job has none.
+    NoLog {
+        /// The rows.
+        subjects: Vec<Subject>,
+    },
     /// A row kept out to be compared has nothing to be compared with.
     NothingToCompare {
         /// Whose.

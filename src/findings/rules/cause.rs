@@ -1,6 +1,6 @@
 //! Which points lack a place for a reason that another finding states: the cause is said once, its consequences not at all.
 //!
-//! Coordinates that could not be used (`outside-crs`, a datum that can't be brought in) or a job that nothing ties
+//! Coordinates that could not be used (`outside-crs`, a datum that can't be brought in, times without a receiver log) or a job that nothing ties
 //! (`no-datum`) leave every point without a place that hangs on them. Telling each of these to be measured anew would send
 //! people out for nothing: mending the cause gives them their places.
 
@@ -19,10 +19,14 @@ pub(super) fn coordinates_refused(survey: &Survey<'_>) -> bool {
 /// The rows whose coordinates could not be used.
 fn refused<'a>(survey: &Survey<'a>) -> impl Iterator<Item = &'a Source> + use<'a> {
     let problems = survey.observed.problems.iter();
-    problems.filter_map(|problem| match problem {
-        Problem::Outside { subject, .. } | Problem::Datum { subject, .. } => Some(&subject.source),
-        _ => None,
-    })
+    let subjects = problems.flat_map(|problem| match problem {
+        Problem::Outside { subject, .. } | Problem::Datum { subject, .. } => {
+            std::slice::from_ref(subject)
+        }
+        Problem::NoLog { subjects } => subjects,
+        _ => &[],
+    });
+    subjects.map(|subject| &subject.source)
 }
 
 /// Points without a place whose cause another finding states.

@@ -1,10 +1,11 @@
-//! `counter-order`: the counter goes back, or repeats at another place.
+//! `counter-order`: the counter goes back, repeats at another place, or is less than at the push's opening.
 //!
-//! *Why*: a misread counter misplaces everything that the camera saw. *Limit*: the rows of one push, in their order. *Example*:
-//! 24.8, then 13.0.
+//! *Why*: a misread counter misplaces everything that the camera saw. *Limit*: the rows of one push, in their order; none of them
+//! under `counter_at_start`. *Example*: 24.8, then 13.0; 30.0 where the push starts at 200.
 
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
+use crate::job::model::Source;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     let job = pipe.inputs.job;
@@ -12,7 +13,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
         .traced
         .iter()
         .flat_map(|traced| traced.issues.iter().map(move |issue| (traced, issue)));
-    issues
+    let goes_back = issues
         .filter_map(|(traced, issue)| {
             let (before, row) = (job.marks.get(issue.before)?, job.marks.get(issue.row)?);
             let (first, second) = (before.counter?, row.counter?);
@@ -42,6 +43,58 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
                 .mark(&*row.mark)
                 .column("counter");
             Some(pipe.figures(finding, second, Some(first)))
+        });
+    goes_back.chain(before_openings(pipe)).collect()
+}
+
+/// A row with a counter.
+struct Counted<'a> {
+    push: Option<usize>,
+    counter: f64,
+    mark: Option<&'a str>,
+    source: &'a Source,
+}
+
+/// Rows whose lens would lie behind the opening that their push was made from.
+fn before_openings(pipe: &Pipe<'_>) -> Vec<Finding> {
+    let job = pipe.inputs.job;
+    let marks = job.marks.iter().filter_map(|row| {
+        Some(Counted {
+            push: row.push,
+            counter: row.counter?,
+            mark: Some(&row.mark),
+            source: &row.source,
         })
-        .collect()
+    });
+    let camera = job.camera.iter().map(|row| Counted {
+        push: row.push,
+        counter: row.counter,
+        mark: None,
+        source: &row.source,
+    });
+    let before = |row: Counted<'_>| {
+        let push = job.pushes.get(row.push?)?;
+        // A counter is read to the millimetre at best.
+        if row.counter > push.counter_at_start - 0.0005 {
+            return None;
+        }
+        let message = format!(
+            "The counter is {} here, and push {} ({}) starts at {} (counter_at_start): the lens would lie behind the opening. \
+             Check both figures, or name the push that this row belongs to.",
+            pipe.length(row.counter),
+            push.id,
+            push.source,
+            pipe.length(push.counter_at_start),
+        );
+        let finding = Finding::new(Code::CounterOrder, message)
+            .at(row.source)
+            .run(pipe.run_name(push.run))
+            .column("counter");
+        let finding = match row.mark {
+            Some(mark) => finding.mark(mark),
+            None => finding,
+        };
+        Some(pipe.figures(finding, row.counter, Some(push.counter_at_start)))
+    };
+    marks.chain(camera).filter_map(before).collect()
 }

@@ -6,9 +6,9 @@
 
 use super::survey::Survey;
 use crate::crs::shift_sigma;
-use crate::findings::{Code, Finding};
-use crate::job::model::Fix;
-use crate::observe::Problem;
+use crate::findings::{Code, Finding, Level};
+use crate::job::model::{Fix, Source};
+use crate::observe::{PointRole, Problem, Subject};
 
 fn word(fix: Option<Fix>) -> &'static str {
     match fix {
@@ -96,6 +96,40 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
                     .figures(survey.unit.of(*sigma), Some(survey.unit.of(limit))),
             )
         }
+        Problem::NoLog { subjects } => no_log(survey, subjects),
         _ => None,
     }
+}
+
+/// Times of a log that the job has not: said once, and an error where a mark has no place without it.
+fn no_log(survey: &Survey<'_>, subjects: &[Subject]) -> Option<Finding> {
+    let (first, further) = subjects.split_first()?;
+    let others = match further.len() {
+        0 => String::new(),
+        1 => " and 1 more mark".to_owned(),
+        more => format!(" and {more} more marks"),
+    };
+    let message = format!(
+        "{}{others}: from_time and to_time are given, and there is no receiver log in the job. Put the .nmea file beside \
+         job.toml (beside a workbook with the workbook's name), or give the position itself.",
+        first.name
+    );
+    let finding = Finding::new(Code::GnssFix, message).column("from_time");
+    let placeless = |source: &Source| {
+        let points = &survey.observed.observations.points;
+        let mut open = survey.adjusted.undetermined.iter();
+        open.any(
+            |open| match points.get(open.point.0 as usize).map(|point| point.role) {
+                Some(PointRole::Mark(row)) => survey
+                    .job
+                    .marks
+                    .get(row)
+                    .is_some_and(|row| row.source == *source),
+                _ => false,
+            },
+        )
+    };
+    let lost = subjects.iter().any(|subject| placeless(&subject.source));
+    let level = if lost { Level::Error } else { Level::Warning };
+    Some(survey.subject(finding.level(level), first))
 }

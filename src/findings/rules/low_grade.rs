@@ -12,9 +12,7 @@ use crate::profile::{Figure, Profile, minimum};
 use crate::run::Traced;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
-    pipe.traced
-        .iter()
-        .zip(pipe.profiles)
+    pipe.graded()
         .flat_map(|(traced, profile)| of_run(pipe, traced, profile))
         .collect()
 }

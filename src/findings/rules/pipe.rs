@@ -134,6 +134,14 @@ impl<'a> Pipe<'a> {
         }
     }
 
+    /// Every run with its profile, but for those whose own row could not be used: which way they flow and what is asked of them
+    /// stands in that row, and a finding says so.
+    pub(super) fn graded(&self) -> impl Iterator<Item = (&'a Traced, &'a Profile)> + use<'a> {
+        let runs = &self.inputs.job.runs;
+        let all = self.traced.iter().zip(self.profiles);
+        all.filter(|(traced, _)| runs.get(traced.run).is_none_or(|run| !run.lost))
+    }
+
     /// Name of the run.
     pub(super) fn run_name(&self, run: usize) -> &'a str {
         self.inputs.job.runs.get(run).map_or("?", |run| &run.id)

@@ -9,9 +9,9 @@ use crate::findings::{Code, Finding};
 use crate::math::stats::NORMAL_95;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
-    let runs = pipe.traced.iter().zip(pipe.profiles);
-    let rises =
-        runs.flat_map(|(traced, profile)| profile.rises.iter().map(move |rise| (traced, rise)));
+    let rises = pipe
+        .graded()
+        .flat_map(|(traced, profile)| profile.rises.iter().map(move |rise| (traced, rise)));
     rises
         .filter(|(_, rise)| rise.low_point)
         .map(|(traced, rise)| {

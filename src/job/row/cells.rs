@@ -126,8 +126,11 @@ impl<'a> Row<'a> {
             })
     }
 
+    /// What became of a cell. One that a finding names stays so, whatever it is read for besides.
     pub(super) fn set(&mut self, place: usize, state: State) {
-        if let Some(slot) = self.states.get_mut(place) {
+        if let Some(slot) = self.states.get_mut(place)
+            && *slot != State::Named
+        {
             *slot = state;
         }
     }

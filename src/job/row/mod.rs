@@ -6,7 +6,7 @@ mod verdict;
 mod walk;
 
 pub use cells::Row;
-pub(super) use walk::is_total;
+pub(super) use walk::{aside, is_total};
 pub use walk::rows;
 
 use super::model::{CellCount, LeftOut, Note};

@@ -82,6 +82,11 @@ impl Row<'_> {
         Some(value)
     }
 
+    /// Loses the row without a word: it hangs on another row that can't be used, and that row's finding says why.
+    pub fn forgo(&mut self) {
+        self.failed = true;
+    }
+
     /// Adds a finding; an error loses the row.
     pub(super) fn report(&mut self, finding: Finding) {
         self.failed |= finding.level == Level::Error;

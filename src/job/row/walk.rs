@@ -179,8 +179,8 @@ fn set_aside(sheet: &Sheet, row: usize, reason: &str, tally: &mut Tally) {
     );
 }
 
-/// Why a row takes no part, if it takes none.
-fn aside(sheet: &Sheet, row: usize, heading: usize) -> Option<&'static str> {
+/// Why a row takes no part whatever its `use` says, if it takes none.
+pub(in crate::job) fn aside(sheet: &Sheet, row: usize, heading: usize) -> Option<&'static str> {
     let table = &sheet.table;
     if Layout::is_comment(table, row) {
         return Some("comment");

@@ -11,7 +11,7 @@ use crate::job::table::Sheet;
 pub fn read(sheet: &Sheet, typing: Typing, tally: &mut Tally, refers: &Refers) -> Vec<CameraRow> {
     let mut list = Vec::new();
     rows(sheet, typing, tally, |row, _| {
-        let place = refers.place(row, camera::RUN, camera::PUSH);
+        let place = refers.place(row, (camera::RUN, camera::PUSH), true);
         for column in [camera::COUNTER, camera::WHAT] {
             if !row.has(column) {
                 row.lacks(
@@ -29,12 +29,13 @@ pub fn read(sheet: &Sheet, typing: Typing, tally: &mut Tally, refers: &Refers) -
         let dig = row.flag(camera::DIG).unwrap_or(false);
         if until
             .zip(counter)
-            .is_some_and(|(until, counter)| (until - counter).abs() < f64::EPSILON)
+            .is_some_and(|(until, counter)| until <= counter)
         {
             row.refuse(
                 Code::Unreadable,
                 &[camera::COUNTER, camera::UNTIL],
-                "until is the counter at the end of a stretch; leave it blank for a spot",
+                "until is the counter at the end of a stretch, so it is more than the counter at its beginning; leave it blank for a \
+                 spot",
             );
         }
         let (Some((run, push)), Some(counter), Some(what), false) =

@@ -1,15 +1,15 @@
 //! `marks.csv`.
 
-use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use super::{Names, Refers, placing, usage};
 use crate::findings::Code;
 use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Role, Signals, Use};
-use crate::job::row::{Row, Tally, quoted, rows};
+use crate::job::row::{Row, Tally, aside, quoted, rows};
 use crate::job::schema::{Typing, marks};
-use crate::job::table::Sheet;
+use crate::job::table::{Sheet, normal};
 
 /// The rows of located points, from all of the job's tables of them.
 pub fn read(
@@ -21,14 +21,25 @@ pub fn read(
 ) -> Vec<MarkRow> {
     let mut list: Vec<MarkRow> = Vec::new();
     let mut known = Known::default();
+    let mut centres = None;
     let mut each = |row: &mut Row<'_>, _: &mut Tally| {
         let mark: Option<Arc<str>> = row.name(marks::MARK).map(Arc::from);
         if mark.is_none() && !row.failed() {
             row.lacks(marks::MARK, "a mark has a name");
         }
-        let place = refers.place(row, marks::RUN, marks::PUSH);
-        let (run, push) = place.unwrap_or((0, None));
-        let found = read_mark(row, mark.unwrap_or_else(|| Arc::from("")), run, push, names);
+        let role = read_role(row);
+        // The rows beside a centre row are of its push, and a pipe that was seen is of none.
+        let needed = role == Role::Centre || row.has(marks::COUNTER);
+        let place = refers.place(row, (marks::RUN, marks::PUSH), needed);
+        let beside = matches!(role, Role::EndAhead | Role::EndBehind | Role::Peak);
+        if let Some(mark) = mark.as_deref().filter(|_| beside && !row.failed()) {
+            let centres = centres.get_or_insert_with(|| self::centres(sheets));
+            if !centres.contains(mark) {
+                without_centre(row, mark, &list);
+            }
+        }
+        let mark = mark.unwrap_or_else(|| Arc::from(""));
+        let found = read_mark(row, (mark, role), place.unwrap_or((0, None)), names);
         if place.is_some() && !row.failed() {
             known.check(row, &list, &found);
         }
@@ -41,6 +52,48 @@ pub fn read(
         rows(sheet, typing, tally, &mut each);
     }
     list
+}
+
+/// Marks with a row of their centre: any row that takes part and does not say that it is another. A role that can't be read may be
+/// that.
+fn centres<'a>(sheets: &[&'a Sheet]) -> HashSet<&'a str> {
+    let mut centres = HashSet::new();
+    for sheet in sheets {
+        let (table, layout) = (&sheet.table, &sheet.layout);
+        let place = |column: usize| layout.places.get(column).copied().flatten();
+        let usage = sheet.spec.position("use").and_then(place);
+        let (Some(heading), Some(mark)) = (layout.heading, place(marks::MARK)) else {
+            continue;
+        };
+        let others = ["end_ahead", "end_behind", "peak", "exposed"];
+        for row in heading + 1..table.height() {
+            let other = place(marks::ROLE)
+                .is_some_and(|role| others.contains(&normal(table.cell(row, role)).name.as_str()));
+            let idle = usage.is_some_and(|usage| table.cell(row, usage).eq_ignore_ascii_case("no"))
+                || aside(sheet, row, heading).is_some();
+            if !other && !idle {
+                centres.insert(table.cell(row, mark));
+            }
+        }
+    }
+    centres
+}
+
+/// A row that belongs to the centre row of its mark, of which there is none.
+fn without_centre(row: &mut Row<'_>, mark: &str, above: &[MarkRow]) {
+    let last = above.iter().rev().find(|row| row.role == Role::Centre);
+    let last = last.map_or_else(String::new, |row| {
+        format!("; the last centre row above is of {}", quoted(&row.mark))
+    });
+    let message = format!(
+        "mark {} has no centre row that this one could belong to{last}. Mend the name, or add the mark's centre row",
+        quoted(mark)
+    );
+    row.refuse(
+        Code::UnknownReference,
+        &[marks::MARK, marks::ROLE],
+        &message,
+    );
 }
 
 /// Which rows bear which mark's name: one hash a row, since a job may hold a million.
@@ -97,12 +150,10 @@ impl Known {
 
 fn read_mark(
     row: &mut Row<'_>,
-    mark: Arc<str>,
-    run: usize,
-    push: Option<usize>,
+    (mark, role): (Arc<str>, Role),
+    (run, push): (usize, Option<usize>),
     names: &mut Names,
 ) -> MarkRow {
-    let role = read_role(row);
     let tilt = row.number(marks::TILT);
     let quality = (row.text(marks::QUALITY_LEVEL), row.text(marks::QUALITY_BY));
     check_mark(row, role, tilt, &quality);

@@ -40,6 +40,24 @@ impl Names {
     }
 }
 
+/// The rows of `pushes.csv`.
+#[derive(Default)]
+pub struct Pushes {
+    /// Pushes.
+    pub list: Vec<Push>,
+    /// What is known of those that can't be used.
+    pub lost: Vec<Lost>,
+}
+
+/// A push whose row can't be used; what is not known of it may be anything.
+#[derive(Default)]
+pub struct Lost {
+    /// Index of its run.
+    pub run: Option<usize>,
+    /// Its name.
+    pub id: Option<Arc<str>>,
+}
+
 /// What marks and camera rows refer to.
 pub struct Refers {
     /// Runs by name.
@@ -48,18 +66,25 @@ pub struct Refers {
     pub pushes: HashMap<(usize, Arc<str>), usize>,
     /// Runs by the name of a push, where only one run has a push of that name.
     pub pushed: HashMap<Arc<str>, Option<usize>>,
+    /// By run, its pushes' indices and names.
+    of_run: HashMap<usize, Vec<(usize, Arc<str>)>>,
+    lost: Vec<Lost>,
 }
 
 impl Refers {
     /// The indices behind the names.
-    pub fn new(runs: &Runs, pushes: &[Push]) -> Self {
+    pub fn new(runs: &Runs, pushes: &[Push], lost: Vec<Lost>) -> Self {
         let mut refers = Self {
             runs: runs.index.clone(),
             pushes: HashMap::new(),
             pushed: HashMap::new(),
+            of_run: HashMap::new(),
+            lost,
         };
         for (at, push) in pushes.iter().enumerate() {
             refers.pushes.insert((push.run, Arc::clone(&push.id)), at);
+            let of_run = refers.of_run.entry(push.run).or_default();
+            of_run.push((at, Arc::clone(&push.id)));
             let only = refers
                 .pushed
                 .entry(Arc::clone(&push.id))
@@ -83,12 +108,13 @@ impl Refers {
         found
     }
 
-    /// The run and push of a row; a finding if the names are not defined.
+    /// The run and push of a row, read from the columns `run` and `push`; a finding if the names are not defined, or if the push is
+    /// `needed`, blank, and the run has several. Where the run has one, that is it.
     pub fn place(
         &self,
         row: &mut Row<'_>,
-        run: usize,
-        push: usize,
+        (run, push): (usize, usize),
+        needed: bool,
     ) -> Option<(usize, Option<usize>)> {
         let named = row.name(run);
         let push_name = row.name(push);
@@ -105,18 +131,57 @@ impl Refers {
                 None
             }
         }?;
-        let Some(name) = push_name else {
-            return Some((at, None));
+        let found = match push_name {
+            Some(name) => self.pushes.get(&(at, Arc::from(name))).copied(),
+            None => self.only_push(at),
         };
-        let found = self.pushes.get(&(at, Arc::from(name))).copied();
-        if found.is_none() {
-            row.refuse(
+        match push_name {
+            _ if found.is_some() => {}
+            Some(name) if self.is_lost(at, Some(name)) => row.forgo(),
+            Some(name) => row.refuse(
                 Code::UnknownReference,
                 &[push],
                 &format!("push {} of this run is not in pushes.csv", quoted(name)),
-            );
+            ),
+            None if !needed || row.failed() => {}
+            None => self.without_push(row, push, at),
         }
         Some((at, found))
+    }
+
+    /// The push of a run that has one and no other.
+    fn only_push(&self, run: usize) -> Option<usize> {
+        match self.of_run.get(&run).map(Vec::as_slice) {
+            Some([(only, _)]) if !self.is_lost(run, None) => Some(*only),
+            _ => None,
+        }
+    }
+
+    /// Whether a push's row may be one that can't be used; without a name, whether any of the run's may.
+    fn is_lost(&self, run: usize, name: Option<&str>) -> bool {
+        self.lost.iter().any(|lost| {
+            let named = lost.id.as_deref().zip(name);
+            lost.run.is_none_or(|of| of == run) && named.is_none_or(|(id, name)| id == name)
+        })
+    }
+
+    /// A row that needs a push and names none, on a run that has not just one.
+    fn without_push(&self, row: &mut Row<'_>, column: usize, run: usize) {
+        let known = self.of_run.get(&run).into_iter().flatten();
+        let lost = self.lost.iter().filter(|lost| lost.run == Some(run));
+        let known = known
+            .map(|(_, id)| id)
+            .chain(lost.filter_map(|lost| lost.id.as_ref()));
+        let names: Vec<String> = known.map(|id| quoted(id)).collect();
+        if names.len() > 1 {
+            let why = format!(
+                "the run has several pushes ({}), so each row names its own",
+                names.join(", ")
+            );
+            row.lacks(column, &why);
+        } else if self.is_lost(run, None) {
+            row.forgo();
+        }
     }
 }
 

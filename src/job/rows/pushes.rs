@@ -4,22 +4,26 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::runs::stream;
-use super::{Names, Runs, once};
+use super::{Lost, Names, Pushes, Runs, once};
 use crate::findings::Code;
 use crate::job::model::{Push, Stream};
 use crate::job::row::{Tally, quoted, rows};
 use crate::job::schema::{Typing, pushes};
 use crate::job::table::Sheet;
 
-/// The pushes of the job; their names are unique within a run.
+/// The pushes of the job; their names are unique within a run. Rows that can't be used are remembered, so that what names them is
+/// not said to name nothing.
 pub fn read(
     sheet: &Sheet,
     typing: Typing,
     tally: &mut Tally,
     runs: &Runs,
     names: &mut Names,
-) -> Vec<Push> {
-    let mut list = Vec::new();
+) -> Pushes {
+    let mut all = Pushes::default();
+    if sheet.layout.unusable {
+        all.lost.push(Lost::default());
+    }
     let mut seen = HashMap::new();
     rows(sheet, typing, tally, |row, tally| {
         let id = row.name(pushes::PUSH);
@@ -47,21 +51,26 @@ pub fn read(
         let start = row.name(pushes::START).map(|name| names.share(name));
         let note = row.text(pushes::NOTE);
         row.keep_rest(&[], tally);
-        let (Some(id), Some(run)) = (id, run) else {
+        if let (Some(id), Some(run)) = (id, run) {
+            once(
+                &mut seen,
+                (run, id.to_owned()),
+                row,
+                pushes::PUSH,
+                &format!("push {} of this run", quoted(id)),
+            );
+        }
+        let (Some(id), Some(run), false) = (id, run, row.failed()) else {
+            // A name that stands twice is defined by its first row.
+            let known = |push: &Push| Some(push.run) == run && Some(&*push.id) == id;
+            if !all.list.iter().any(known) {
+                let id = id.map(Arc::from);
+                all.lost.push(Lost { run, id });
+            }
             return;
         };
-        once(
-            &mut seen,
-            (run, id.to_owned()),
-            row,
-            pushes::PUSH,
-            &format!("push {} of this run", quoted(id)),
-        );
-        if row.failed() {
-            return;
-        }
         let default = runs.list.get(run).map_or(Stream::Down, |run| run.pushed);
-        list.push(Push {
+        all.list.push(Push {
             id: Arc::from(id),
             run,
             pushed: pushed.unwrap_or(default),
@@ -71,5 +80,5 @@ pub fn read(
             source: row.source(),
         });
     });
-    list
+    all
 }

@@ -1,14 +1,14 @@
 //! `[[run]]`, `runs.csv`, and runs that only other tables name.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 
 use super::once;
-use crate::findings::{Code, Finding};
+use crate::findings::{Code, Finding, Level};
 use crate::job::model::{MinGrade, Run, Source, Stream};
-use crate::job::row::{Row, Tally, quoted, rows};
+use crate::job::row::{Row, Tally, aside, quoted, rows};
 use crate::job::schema::{Cell, Form, Typing, run};
-use crate::job::table::Sheet;
+use crate::job::table::{Sheet, near};
 
 /// Runs in the order of first mention, with their index by name.
 #[derive(Default)]
@@ -20,20 +20,36 @@ pub struct Runs {
     default: Option<Run>,
     seen: HashMap<Arc<str>, Source>,
     joins_at: HashMap<usize, Source>,
+    /// How many of the list have a row of their own; the rest are only mentioned.
+    given: usize,
+    /// Names of runs whose own row can't be used.
+    lost: HashSet<Arc<str>>,
+    /// A row that can't be used has no name that can be read, or all rows are such: it may be any run's.
+    lost_nameless: bool,
+    /// `[run_default]` can't be used.
+    lost_default: bool,
+    /// Runs that marks name.
+    marked: HashSet<usize>,
+    /// Some mark names no run: it may be any run's.
+    marked_nameless: bool,
 }
 
 /// Adds the runs of a sheet: `[run_default]` first, then `[[run]]` and `runs.csv`.
 pub fn read(sheet: &Sheet, typing: Typing, tally: &mut Tally, runs: &mut Runs) {
     let is_default = sheet.spec.name == "run_default";
+    runs.lost_nameless |= sheet.layout.unusable;
     rows(sheet, typing, tally, |row, tally| {
         let base = runs
             .default
             .clone()
             .unwrap_or_else(|| blank(Arc::from(""), row.source()));
-        let run = read_run(row, base);
+        let mut run = read_run(row, base);
+        run.lost |= runs.lost_default;
         row.keep_rest(&[], tally);
         if is_default {
-            if !row.failed() {
+            if row.failed() {
+                runs.lost_default = true;
+            } else {
                 runs.default = Some(run);
             }
             return;
@@ -48,11 +64,15 @@ pub fn read(sheet: &Sheet, typing: Typing, tally: &mut Tally, runs: &mut Runs) {
             run::ID,
             &format!("run {}", quoted(&run.id)),
         );
-        if !row.failed() {
+        if row.failed() {
+            runs.lost_nameless |= run.id.is_empty();
+            runs.lost.insert(run.id);
+        } else {
             runs.index.insert(Arc::clone(&run.id), runs.list.len());
             runs.joins_at
                 .insert(runs.list.len(), row.source_of(run::JOINS));
             runs.list.push(run);
+            runs.given = runs.list.len();
         }
     });
 }
@@ -70,23 +90,30 @@ pub fn mentioned(sheet: &Sheet, column: usize, runs: &mut Runs) {
         .position("use")
         .and_then(|column| layout.places.get(column).copied().flatten());
     let key = layout.places.get(sheet.spec.key).copied().flatten();
-    let mut last = "";
+    let mut last = None;
     for row in heading + 1..table.height() {
         let name = table.cell(row, place);
         // Rows of a run mostly follow each other.
-        if name == last {
+        if last == Some(name) {
             continue;
         }
-        last = name;
         let idle = usage.is_some_and(|usage| table.cell(row, usage).eq_ignore_ascii_case("no"))
             || key.is_some_and(|key| table.cell(row, key).is_empty())
-            || table.cell(row, 0).starts_with('#');
+            || aside(sheet, row, heading).is_some();
         let fits = crate::job::schema::name(Cell {
             text: name,
             kind: table.kind(row, place),
         })
         .is_ok();
-        if name.is_empty() || idle || !fits || runs.index.contains_key(name) {
+        if idle {
+            continue;
+        }
+        last = Some(name);
+        runs.marked_nameless |= name.is_empty() || !fits;
+        if let Some(known) = runs.index.get(name) {
+            runs.marked.insert(*known);
+        }
+        if name.is_empty() || !fits || runs.index.contains_key(name) {
             continue;
         }
         let id: Arc<str> = Arc::from(name);
@@ -94,16 +121,71 @@ pub fn mentioned(sheet: &Sheet, column: usize, runs: &mut Runs) {
             .default
             .clone()
             .unwrap_or_else(|| blank(Arc::clone(&id), table.source(row)));
+        let lost = runs.lost.contains(name) || runs.lost_nameless || runs.lost_default;
         runs.index.insert(Arc::clone(&id), runs.list.len());
+        runs.marked.insert(runs.list.len());
         runs.list.push(Run {
             id,
             source: table.source(row),
+            lost,
             ..base
         });
     }
 }
 
 impl Runs {
+    /// Where some runs are defined: those that only marks name, and those that no mark names. A letter that is wrong brings both,
+    /// and the run loses all that its row says of it.
+    pub fn check_marks(&self, tally: &mut Tally) {
+        if self.given == 0 {
+            return;
+        }
+        let (given, mentioned) = self.list.split_at(self.given);
+        let bare: Vec<&Run> = given
+            .iter()
+            .enumerate()
+            .filter(|(at, _)| !self.marked.contains(at) && !self.marked_nameless)
+            .map(|(_, run)| run)
+            .collect();
+        for run in mentioned.iter().filter(|run| !run.lost) {
+            let like = given
+                .iter()
+                .find(|of| alike(&of.id, &run.id))
+                .or(match bare[..] {
+                    [only] => Some(only),
+                    _ => None,
+                });
+            // What [run_default] says is enough for a run that has no row of its own.
+            if like.is_none() && self.default.is_some() {
+                continue;
+            }
+            let meant = like.map_or_else(String::new, |of| {
+                format!(" Did you mean {}?", quoted(&of.id))
+            });
+            let message = format!(
+                "{}: run {} is defined nowhere, so that its diameter, wall and min_grade are not known.{meant} Mend the name, or \
+                 add the run to job.toml or runs.csv",
+                run.source,
+                quoted(&run.id)
+            );
+            let finding = Finding::new(Code::UnknownReference, message)
+                .level(Level::Warning)
+                .at(&run.source);
+            tally.findings.push(finding.run(&*run.id).column("run"));
+        }
+        for run in bare.into_iter().filter(|_| !self.marked.is_empty()) {
+            let message = format!(
+                "{}: run {} has no marks: no row of the marks names it, so it is in no result but the record",
+                run.source,
+                quoted(&run.id)
+            );
+            let finding = Finding::new(Code::UnknownReference, message)
+                .level(Level::Note)
+                .at(&run.source);
+            tally.findings.push(finding.run(&*run.id).column("id"));
+        }
+    }
+
     /// Names of runs that `joins` gives and nothing defines, and rings of runs that join each other.
     pub fn check_joins(&mut self, tally: &mut Tally) {
         let rings: Vec<bool> = (0..self.list.len())
@@ -161,6 +243,11 @@ impl Runs {
     }
 }
 
+/// Whether two names of runs differ by a slip: in letter case, or by a letter or two.
+fn alike(known: &str, name: &str) -> bool {
+    known.to_lowercase() == name.to_lowercase() || near(known, name)
+}
+
 /// Largest plain figures that are believed to be in the job's unit, metres: a lateral is seldom over 12 in (0.3 m), so that
 /// feet or metres are a slip far above it. Our choice.
 const DIAMETER: f64 = 0.75;
@@ -178,6 +265,7 @@ fn blank(id: Arc<str>, source: Source) -> Run {
         station_from: Stream::Up,
         axis_above_invert: None,
         joins: None,
+        lost: false,
         source,
     }
 }
@@ -216,6 +304,7 @@ fn read_run(row: &mut Row<'_>, base: Run) -> Run {
             .small(run::AXIS_ABOVE_INVERT, AXIS)
             .or(base.axis_above_invert),
         joins: row.name(run::JOINS).map(Arc::from).or(base.joins),
+        lost: base.lost,
         source: row.source(),
     }
 }

@@ -38,7 +38,7 @@ fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
         let names: Vec<&str> = job
             .runs
             .iter()
-            .filter(|run| missing(run))
+            .filter(|run| !run.lost && missing(run))
             .take(6)
             .map(|run| run.id.as_ref())
             .collect();

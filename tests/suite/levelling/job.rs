@@ -26,6 +26,7 @@ pub fn empty(crs: &str) -> Job {
         station_from: Stream::Up,
         axis_above_invert: None,
         joins: None,
+        lost: false,
         source: source("job.toml", 20),
     };
     Job {

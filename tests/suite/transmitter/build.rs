@@ -65,6 +65,7 @@ pub fn run(id: &str, pushed: Stream) -> Run {
         station_from: Stream::Up,
         axis_above_invert: None,
         joins: None,
+        lost: false,
         source: source(0),
     }
 }
