@@ -65,6 +65,48 @@ pub(crate) fn unread(error: &io::Error) -> String {
     match error.kind() {
         io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
         io::ErrorKind::PermissionDenied => "there is no permission to read it".to_owned(),
-        _ => error.to_string(),
+        _ => plain(error),
+    }
+}
+
+/// What is wrong with a TOML file that the user named, in one line: its place, the line, and why.
+pub(crate) fn toml_wrong(name: &str, text: &str, error: &toml::de::Error) -> Error {
+    let start = error.span().map_or(0, |span| span.start.min(text.len()));
+    let before = text.get(..start).unwrap_or_default();
+    let number = 1 + before.matches('\n').count();
+    let line = text.lines().nth(number - 1).unwrap_or_default().trim();
+    let why = toml_why(error);
+    Error::Usage(if line.is_empty() {
+        format!("{name}:{number}: {why}")
+    } else {
+        format!("{name}:{number}: in `{line}`: {why}")
+    })
+}
+
+/// Why a value or key of a TOML file can't be used, with the words that can.
+pub(crate) fn toml_why(error: &toml::de::Error) -> String {
+    let message = error.message().trim_end();
+    let known = |what: &str| {
+        let (wrong, known) = message.strip_prefix(what)?.split_once(", expected ")?;
+        Some((
+            wrong.to_owned(),
+            known.trim_start_matches("one of ").to_owned(),
+        ))
+    };
+    if let Some((wrong, known)) = known("unknown variant ") {
+        return format!("{wrong} is not known; write {known}");
+    }
+    match known("unknown field ") {
+        Some((wrong, known)) => format!("the key {wrong} is not known; known are {known}"),
+        None => message.to_owned(),
+    }
+}
+
+/// The system's own words without its number for them.
+pub(crate) fn plain(error: &io::Error) -> String {
+    let text = error.to_string();
+    match text.split_once(" (os error ") {
+        Some((words, _)) => words.to_lowercase(),
+        None => text,
     }
 }

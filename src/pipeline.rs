@@ -60,7 +60,8 @@ pub struct Outcome {
     pub file: Option<Vec<u8>>,
     /// All findings, errors first.
     pub findings: Vec<Finding>,
-    /// What reading the files has to say besides: how they were read, and the columns that are kept and not used.
+    /// The record's notes but for those of site plans, which come later; without a record, how the files were read. Then the columns
+    /// that are kept and not used.
     pub remarks: Vec<String>,
     /// What became of every filled cell.
     pub cells: model::Cells,
@@ -102,11 +103,10 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     watch::begin();
     let reading = job::read(&JobPath::of(path), &|code| crs_unit(code))?;
     let (mut job, mut findings) = (reading.job, reading.findings);
-    let mut remarks = remarks(&job, &reading.kept);
     let tables = options
         .corrections
         .then_some(&reading.tables)
-        .filter(|tables| mendable(tables, &mut remarks));
+        .filter(|tables| mendable(tables));
     watch::end("reading");
     let (record, file, corrections) = if reading.usable {
         let own =
@@ -121,8 +121,14 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         findings.clone_from(&built.record.findings);
         (Some(built.record), built.file, built.corrections)
     } else {
-        (None, None, corrections(tables, Ok(None), &findings))
+        (None, None, corrections(tables, Ok(None), &findings, None))
     };
+    let notes = match &record {
+        Some(record) => record.notes.clone(),
+        None => job.notes.iter().map(note).collect(),
+    };
+    let mut remarks = remarks(&notes, &reading.kept);
+    remarks.extend((options.corrections && tables.is_none()).then(|| unmended(&reading.tables)));
     let cells = model::Cells {
         used: job.cells.used,
         kept: job.cells.kept,
@@ -140,35 +146,35 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     })
 }
 
-/// The workbook of corrections, where there is something to correct; begun already, or not.
+/// The workbook of corrections, where there is something to correct; begun already, or not; with the draft's words, if it is one.
 fn corrections(
     tables: Option<&Tables>,
     begun: Result<Option<Begun<'_>>, Error>,
     findings: &[Finding],
+    draft: Option<&str>,
 ) -> Option<Result<Vec<u8>, Error>> {
     let tables = tables.filter(|_| !findings.is_empty())?;
     watch::begin();
     let book = begun.and_then(|begun| begun.map_or_else(|| Begun::new(tables), Ok));
-    let bytes = book.and_then(|book| book.finish(findings));
+    let bytes = book.and_then(|book| book.finish(findings, draft));
     Some(after("corrections", bytes))
 }
 
-/// Whether a workbook of corrections is worth making; a remark where it is not.
-fn mendable(tables: &Tables, remarks: &mut Vec<String>) -> bool {
-    let (rows, most) = (tables.rows(), job::corrections::MOST_ROWS);
-    if rows > most {
-        remarks.push(format!(
-            "no corrections.xlsx: the job has {rows} rows, and a workbook to be mended by hand is made for up to {most}; findings.csv names every row concerned"
-        ));
-    }
-    rows <= most
+/// Whether a workbook of corrections is worth making.
+fn mendable(tables: &Tables) -> bool {
+    tables.rows() <= job::corrections::MOST_ROWS
 }
 
-fn remarks(job: &Job, kept: &[String]) -> Vec<String> {
-    let notes = job.notes.iter().map(|note| match &note.source {
-        Some(source) => format!("{source}: {}", note.text),
-        None => note.text.clone(),
-    });
+/// Why none is made.
+fn unmended(tables: &Tables) -> String {
+    let (rows, most) = (tables.rows(), job::corrections::MOST_ROWS);
+    format!(
+        "no corrections.xlsx: the job has {rows} rows, and a workbook to be mended by hand is made for up to {most}; findings.csv names every row concerned"
+    )
+}
+
+fn remarks(notes: &[model::Note], kept: &[String]) -> Vec<String> {
+    let notes = notes.iter().map(model::Note::line);
     let kept = kept
         .iter()
         .map(|columns| format!("kept for the record and not used: {columns}"));
@@ -294,9 +300,9 @@ fn compute(
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
         checks: survey.checks(inputs, &traced),
         advice,
-        draft: options.draft && findings.iter().any(|finding| finding.level == Level::Error),
+        draft: draft(job, options, &findings),
         findings,
-        notes: observed.notes.iter().map(note).collect(),
+        notes: notes(job, &observed),
     };
     build(parts, options, (tables, begun))
 }
@@ -326,9 +332,10 @@ fn build(
 ) -> std::io::Result<Computed> {
     // A section has no tables.
     let findings = tables.map_or_else(Vec::new, |_| parts.findings.clone());
+    let draft = parts.draft.as_ref().map(model::Draft::words);
     let (record, corrections) = rayon::join(
         || seal(after("record", record::build(parts)), options),
-        || corrections(tables, begun, &findings),
+        || corrections(tables, begun, &findings, draft.as_deref()),
     );
     let (record, file) = record?;
     Ok(Computed {
@@ -462,6 +469,20 @@ fn all_findings(
     findings.sort_by(|a, b| b.level.cmp(&a.level).then(a.code.cmp(&b.code)));
     watch::end("rules");
     findings
+}
+
+/// What a draft leaves out; `None` where none is asked for, or nothing is left out.
+fn draft(job: &Job, options: &Options, findings: &[Finding]) -> Option<model::Draft> {
+    let wrong = findings.iter().any(|finding| finding.level == Level::Error);
+    (options.draft && wrong).then_some(model::Draft {
+        left_out: job.dropped,
+    })
+}
+
+/// Remarks of the stages.
+fn notes(job: &Job, observed: &Observed) -> Vec<model::Note> {
+    let unused = height::unused(job);
+    observed.notes.iter().chain(&unused).map(note).collect()
 }
 
 fn note(note: &Note) -> model::Note {

@@ -198,6 +198,20 @@ pub(super) fn advise(known: &Known<'_>) -> Option<Advice> {
             known.length(then)
         ),
     };
+    // Someone who has the height need not go there again.
+    let waits = || {
+        let points = known.inputs.observations.marks.get(mark.mark)?;
+        let (row, _) = points.centre.or(points.exposed)?;
+        let row = known.job().marks.get(row)?;
+        crate::height::waits_for_separation(known.job(), row).then_some(())
+    };
+    let text = if matches!(best, Reading::Ground) && waits().is_some() {
+        format!(
+            "{text} Its GNSS height would do as well, once `geoid_separation` is given in [grid]."
+        )
+    } else {
+        text
+    };
     let worth = now.is_none_or(|now| super::worth(now, then));
     worth.then(|| known.advice(name, "invert", text, now, Some(then)))
 }

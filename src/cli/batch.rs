@@ -69,12 +69,16 @@ pub fn run(
     Ok(reports)
 }
 
-/// An id belongs to the first job that has it; a file system may not tell upper from lower case.
+/// An id belongs to the first job that has it; a file system may not tell upper from lower case. A job whose id can't be read has no
+/// results that could stand in another's place.
 fn claim<'a>(
     taken: &mut BTreeMap<String, &'a Path>,
     job: &'a Path,
     outcome: Outcome,
 ) -> Result<Outcome, Error> {
+    if outcome.job.is_empty() {
+        return Ok(outcome);
+    }
     match taken.insert(outcome.job.to_lowercase(), job) {
         None => Ok(outcome),
         Some(first) => {

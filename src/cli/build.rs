@@ -9,13 +9,14 @@ use super::{Status, batch, jobs, times};
 use crate::error::Error;
 use crate::export::deliver::{Delivered, Delivering, Delivery, deliver_later};
 use crate::export::fields::Fields;
-use crate::export::{self, Format, sections};
+use crate::export::{Format, sections};
+use crate::findings::Level;
 use crate::job::corrections::MOST_ROWS;
 use crate::pipeline::{self, Large, Options, Outcome, Seal};
 use crate::sheet::SheetOptions;
 
 pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
-    let formats = args.plans.formats(export::select(&args.formats)?);
+    let formats = args.plans.formats(&args.formats)?;
     let fields = args.fields.as_deref().map(Fields::read).transpose()?;
     let jobs = jobs::named(&args.paths)?;
     let sheet = args.sheet_options();
@@ -60,10 +61,11 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
                 }
             };
         }
+        let further = named(path, &outcome).and_then(|()| args.plans.lay_under(&mut outcome));
         let report = Report::of(path, &outcome, errors_only);
         let blocked = outcome.blocked() && !args.draft;
-        let delivered = root(args.out.as_ref(), path).and_then(|root| {
-            let further = args.plans.lay_under(&mut outcome)?;
+        let delivered = further.and_then(|further| {
+            let root = root(args.out.as_ref(), path)?;
             let further = further.iter().map(AsRef::as_ref);
             let formats: Vec<&dyn Format> = formats.iter().copied().chain(further).collect();
             write(&root, outcome, blocked, &formats, fields.as_ref(), &sheet)
@@ -74,6 +76,20 @@ pub fn run(args: &BuildArgs, output: &mut Output) -> Result<Status, Error> {
     let reports = batch::run(&jobs, &args.common, &options, &finish)?;
     times::print();
     report::print_all(&reports, args.common.quiet, args.common.json, output)
+}
+
+/// An error where the job's id is not known: its results have no folder then. It says the first thing that is wrong, most likely why.
+fn named(path: &Path, outcome: &Outcome) -> Result<(), Error> {
+    if !outcome.job.is_empty() {
+        return Ok(());
+    }
+    let mut errors = outcome.findings.iter();
+    let first = errors.find(|finding| finding.level == Level::Error);
+    let why = first.map_or("[job] id is missing", |finding| finding.message.as_str());
+    Err(Error::Read {
+        path: path.to_owned(),
+        why: format!("nothing is written, since the job's id can't be read: {why}"),
+    })
 }
 
 /// Writes a large job section by section; `None` if it has to be computed whole.

@@ -5,15 +5,16 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use crate::error::{Error, MOST_SAID, read_text};
-use crate::export::Format;
 use crate::export::csv::CROSSINGS;
 use crate::export::dxf::merge::{InPlan, Merged};
 use crate::export::in_plan::Points;
+use crate::export::{Format, select};
 use crate::pipeline::Outcome;
 use crate::plan::layers::Layers;
 use crate::plan::tie::Tie;
 use crate::plan::{OwnSystem, Plan, PlanFile, Request, Site, attach, read};
 use crate::record::AsBuilt;
+use crate::record::model::Note;
 
 /// Options about site plans.
 #[derive(Debug, Args)]
@@ -41,16 +42,39 @@ impl PlanArgs {
         self.files.is_empty()
     }
 
-    /// The formats asked for; without a plan there are no crossings to write.
-    pub fn formats(&self, mut formats: Vec<&'static dyn Format>) -> Vec<&'static dyn Format> {
-        formats.retain(|format| format.file() != CROSSINGS.file() || !self.files.is_empty());
-        formats
+    /// The formats that the words ask for. Without a plan there are no crossings to write.
+    ///
+    /// # Errors
+    /// A word that names no format; crossings asked for by name, and no plan.
+    pub fn formats(&self, words: &[String]) -> Result<Vec<&'static dyn Format>, Error> {
+        let mut formats = select(words)?;
+        if self.none() {
+            let names = [CROSSINGS.name(), CROSSINGS.file()];
+            let asked = |word: &&String| {
+                names
+                    .iter()
+                    .any(|name| word.trim().eq_ignore_ascii_case(name))
+            };
+            if let Some(word) = words.iter().find(asked) {
+                return Err(Error::Usage(format!(
+                    "--formats {word}: crossings are with what a site plan shows; name one with --plan"
+                )));
+            }
+            formats.retain(|format| format.file() != CROSSINGS.file());
+        }
+        Ok(formats)
     }
 
-    /// Lays the plans under a job's record, if it has one; gives the formats in the plan's coordinates that are asked for.
+    /// Lays the plans under a job's record, if it has one, and adds what they have to say to its remarks; gives the formats in the plan's coordinates that are asked for.
     pub fn lay_under(&self, outcome: &mut Outcome) -> Result<Vec<Box<dyn Format>>, Error> {
         match &mut outcome.record {
-            Some(record) if !self.files.is_empty() => self.attach(record),
+            Some(record) if !self.files.is_empty() => {
+                let before = record.notes.len();
+                let formats = self.attach(record)?;
+                let notes = record.notes.get(before..).unwrap_or_default();
+                outcome.remarks.extend(notes.iter().map(Note::line));
+                Ok(formats)
+            }
             _ => Ok(Vec::new()),
         }
     }
@@ -86,9 +110,12 @@ impl PlanArgs {
         if self.merge {
             let drawings: Vec<&PlanFile> = plan.files.iter().filter(|file| drawn(file)).collect();
             let [only] = drawings[..] else {
+                let found = match drawings.len() {
+                    0 => "none of them is".to_owned(),
+                    several => format!("{several} of them are"),
+                };
                 return Err(Error::Usage(format!(
-                    "--merge-plan: one of the plans is to be a DXF whose layers are in use, and {} of them are",
-                    drawings.len()
+                    "--merge-plan: one of the plans, and no more, is to be a DXF whose layers are in use; {found}"
                 )));
             };
             formats.push(Box::new(Merged(own(only))));

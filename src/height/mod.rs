@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::job::model::{Job, Source};
+use crate::job::model::{Job, MarkRow, Note, Source};
 use crate::limits::Limits;
 use crate::math::solution::Solution;
 use crate::observe::{Observations, PointId};
@@ -115,6 +115,33 @@ pub struct Heights {
 #[must_use]
 pub fn heights(job: &Job, observations: &Observations, limits: &Limits) -> Heights {
     gather::heights(job, observations, limits)
+}
+
+/// What to say where heights above the ellipsoid serve no purpose, because nothing relates them to the job's height datum.
+#[must_use]
+pub fn unused(job: &Job) -> Option<Note> {
+    let of_control = job.control.iter().find_map(|control| {
+        let height = control.geographic.as_ref()?.height;
+        let waits = height.is_some() && control.elevation.is_none();
+        (waits && job.grid.geoid_separation.is_none()).then_some(&control.source)
+    });
+    let of_mark = job.marks.iter().find(|row| waits_for_separation(job, row));
+    let source = of_control.or(of_mark.map(|row| &row.source))?;
+    Some(Note {
+        source: None,
+        text: format!(
+            "GNSS heights ({source} is the first) are not used: they are above the ellipsoid. Give `geoid_separation` in [grid] (height above \
+             the ellipsoid minus elevation, as the geoid model has it at the site), and they give the ground."
+        ),
+    })
+}
+
+/// Whether a row has a GNSS height that would give its ground if the job gave `geoid_separation`.
+#[must_use]
+pub fn waits_for_separation(job: &Job, row: &MarkRow) -> bool {
+    let height = row.placing.gnss.as_ref().and_then(|gnss| gnss.height);
+    let otherwise = row.ground.or(row.placing.elevation);
+    height.is_some() && otherwise.is_none() && job.grid.geoid_separation.is_none()
 }
 
 impl Grounds for Heights {

@@ -46,7 +46,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use crate::error::Error;
+use crate::error::{Error, toml_wrong};
 use crate::limits::Limits;
 use crate::units::{FOOT, LengthUnit, Plain, parse_length};
 
@@ -179,6 +179,24 @@ pub struct MainFields {
     pub reach: f64,
 }
 
+impl MainFields {
+    /// The columns that are named, each with the key that names it.
+    pub fn columns(&self) -> impl Iterator<Item = (&'static str, &str)> {
+        let [up, down] = &self.manholes;
+        let [up_invert, down_invert] = &self.inverts;
+        let all = [
+            ("id", &self.id),
+            ("upstream_manhole", up),
+            ("downstream_manhole", down),
+            ("upstream_invert", up_invert),
+            ("downstream_invert", down_invert),
+            ("diameter", &self.diameter.0),
+        ];
+        all.into_iter()
+            .filter_map(|(key, column)| Some((key, column.as_deref()?)))
+    }
+}
+
 /// The field file, read.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fields {
@@ -200,8 +218,7 @@ impl Fields {
     /// # Errors
     /// What can't be read.
     pub fn parse(text: &str, name: &str) -> Result<Self, Error> {
-        let written: Written =
-            toml::from_str(text).map_err(|why| Error::Usage(format!("{name}: {why}")))?;
+        let written: Written = toml::from_str(text).map_err(|why| toml_wrong(name, text, &why))?;
         Self::resolve(written).map_err(|why| Error::Usage(format!("{name}: {why}")))
     }
 

@@ -1,5 +1,6 @@
 //! The map of the mains: which one a lateral meets, where along it, and how high above its invert.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use geo::{Coord, CoordsIter, Geometry, Rect};
@@ -8,7 +9,8 @@ use super::fields::{Fields, MainFields};
 use super::lateral::{Lateral, Spot};
 use crate::crs::{Crs, CrsError, Datum, GEOGRAPHIC, shift_sigma};
 use crate::error::Error;
-use crate::maps::{self, RawFeature, System};
+use crate::job::near;
+use crate::maps::{self, RawFeature, RawPlan, System};
 use crate::math::stats::NORMAL_95;
 use crate::plan::Site;
 use crate::units::{LengthUnit, parse_length};
@@ -95,6 +97,7 @@ impl Mains {
             _ => None,
         });
         let (crs, from) = systems(own, fields).map_err(broken)?;
+        missing(&raw, &fields.mains).map_or(Ok(()), |why| Err(broken(why)))?;
         let features = raw.layers.iter().flat_map(|layer| &layer.features);
         let lines = features.filter_map(|feature| Some((feature, line(feature).transpose()?)));
         let mut sigma = fields.mains.sigma;
@@ -202,6 +205,27 @@ fn bounds<'a>(mut places: impl Iterator<Item = &'a Coord<f64>>) -> Option<Rect<f
             (high.x.max(place.x), high.y.max(place.y)),
         )
     }))
+}
+
+/// What is wrong if the field file names a column that is blank or absent in every main: a misspelt name would leave all of them
+/// without what it holds.
+fn missing(raw: &RawPlan, fields: &MainFields) -> Option<String> {
+    let features = raw.layers.iter().flat_map(|layer| &layer.features);
+    let have: BTreeSet<&str> = features
+        .flat_map(|feature| feature.attributes.keys().map(String::as_str))
+        .collect();
+    let (key, column) = fields
+        .columns()
+        .find(|(_, column)| !have.contains(column))?;
+    let meant = have
+        .iter()
+        .find(|name| near(&name.to_lowercase(), &column.to_lowercase()))
+        .map_or_else(String::new, |name| format!(" Did you mean \"{name}\"?"));
+    let have: Vec<&str> = have.into_iter().collect();
+    Some(format!(
+        "the field file names the column \"{column}\" for `{key}` under [mains], and no main has anything in it.{meant} The mains have {}",
+        have.join(", ")
+    ))
 }
 
 /// The system that laterals and mains are held against each other in, and that of the mains' coordinates where they are longitude and
@@ -354,4 +378,36 @@ fn foot(main: &Main, at: Coord<f64>) -> Option<Foot<'_>> {
         before += length;
     }
     best
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test that can't go on has failed")]
+
+    use super::*;
+
+    #[test]
+    fn a_column_that_no_main_has_is_named() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("mains.geojson");
+        let map = r#"{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"MAIN_ID":"M1","US_INV":"3.1"},
+            "geometry":{"type":"LineString","coordinates":[[500000,5700000],[500100,5700000]]}}]}"#;
+        std::fs::write(&path, map).unwrap();
+        let read = |column: &str| {
+            let text = format!(
+                "[mains]\ncrs = \"EPSG:25832\"\nid = \"MAIN_ID\"\nupstream_invert = \"{column}\""
+            );
+            Mains::read(&path, &Fields::parse(&text, "fields.toml").unwrap())
+        };
+        let said = read("US_INVT").unwrap_err().to_string();
+        for part in [
+            "\"US_INVT\"",
+            "`upstream_invert`",
+            "Did you mean \"US_INV\"?",
+            "The mains have MAIN_ID, US_INV",
+        ] {
+            assert!(said.contains(part), "{part} in {said}");
+        }
+        assert_eq!(read("US_INV").unwrap().mains.len(), 1);
+    }
 }

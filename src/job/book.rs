@@ -20,11 +20,10 @@ pub struct Formats {
 
 /// A workbook without a clock in it: its date of making is always the same day, so that equal jobs give equal bytes.
 pub fn start() -> Result<(Workbook, Formats), Error> {
-    let day = ExcelDateTime::from_ymd(2000, 1, 1).map_err(|error| refuse(&error))?;
     let mut book = Workbook::new();
     // At the usual level (6) half of the time is spent on 15 % fewer bytes.
     book.set_zip_compression_level(2);
-    book.set_properties(&DocProperties::new().set_creation_datetime(&day));
+    properties(&mut book, DocProperties::new()).map_err(|error| refuse(&error))?;
     let text = Format::new().set_num_format("@");
     let fill = |colour: u32| text.clone().set_background_color(Color::RGB(colour));
     let formats = Formats {
@@ -36,6 +35,17 @@ pub fn start() -> Result<(Workbook, Formats), Error> {
         text,
     };
     Ok((book, formats))
+}
+
+/// Gives the workbook a title.
+pub fn entitle(book: &mut Workbook, title: &str) -> Result<(), XlsxError> {
+    properties(book, DocProperties::new().set_title(title))
+}
+
+fn properties(book: &mut Workbook, properties: DocProperties) -> Result<(), XlsxError> {
+    let day = ExcelDateTime::from_ymd(2000, 1, 1)?;
+    book.set_properties(&properties.set_creation_datetime(&day));
+    Ok(())
 }
 
 /// The bytes of the workbook.

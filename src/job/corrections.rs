@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 
 use rust_xlsxwriter::{Workbook, Worksheet, XlsxError};
 
-use super::book::{Formats, comment, finish, refuse, start};
+use super::book::{Formats, comment, entitle, finish, refuse, start};
 use super::schema::{Column, TABLES, run, sections};
 use super::table::{Kind, Sheet, Tables, normal};
 use crate::error::Error;
@@ -44,7 +44,7 @@ struct Page<'a> {
 /// # Errors
 /// What a workbook can't hold.
 pub fn workbook(tables: &Tables, findings: &[Finding]) -> Result<Vec<u8>, Error> {
-    Begun::new(tables)?.finish(findings)
+    Begun::new(tables)?.finish(findings, None)
 }
 
 /// The workbook before its findings are known: most of the work of a large one.
@@ -102,20 +102,23 @@ impl<'a> Begun<'a> {
         Ok(())
     }
 
-    /// With the findings at their cells, packed.
+    /// With the findings at their cells, packed; with the draft's words, if it goes with one.
     ///
     /// # Errors
     /// What a workbook can't hold.
-    pub fn finish(mut self, findings: &[Finding]) -> Result<Vec<u8>, Error> {
-        self.mark(findings)
+    pub fn finish(mut self, findings: &[Finding], draft: Option<&str>) -> Result<Vec<u8>, Error> {
+        self.mark(findings, draft)
             .and_then(|()| finish(&mut self.book))
             .map_err(|error| refuse(&error))
     }
 
-    fn mark(&mut self, findings: &[Finding]) -> Result<(), XlsxError> {
+    fn mark(&mut self, findings: &[Finding], draft: Option<&str>) -> Result<(), XlsxError> {
+        if let Some(words) = draft {
+            entitle(&mut self.book, words)?;
+        }
         let mut sheets = self.book.worksheets_mut().iter_mut();
         if let Some(first) = sheets.next() {
-            list(first, &self.formats, findings)?;
+            list(first, &self.formats, findings, draft)?;
         }
         for (sheet, page) in sheets.zip(&self.pages) {
             page.mark(sheet, &self.formats, findings)?;
@@ -124,8 +127,17 @@ impl<'a> Begun<'a> {
     }
 }
 
-/// All findings, one a row.
-fn list(sheet: &mut Worksheet, formats: &Formats, findings: &[Finding]) -> Result<(), XlsxError> {
+/// All findings, one a row; the draft's words head a column of their own, as in findings.csv.
+fn list(
+    sheet: &mut Worksheet,
+    formats: &Formats,
+    findings: &[Finding],
+    draft: Option<&str>,
+) -> Result<(), XlsxError> {
+    if let Some(words) = draft {
+        sheet.write_string_with_format(0, 4, words, &formats.heading)?;
+        sheet.set_column_width(4, 28)?;
+    }
     for (column, (name, width)) in (0..).zip([
         ("level", 10),
         ("code", 20),

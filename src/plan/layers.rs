@@ -28,7 +28,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::role::Role;
-use crate::error::Error;
+use crate::error::{Error, toml_wrong};
 use crate::units::{LengthUnit, Plain, parse_length};
 
 /// Distance within which a feature is reported where nothing else is said, metres (our choice: 10 ft, the distance that rules of
@@ -341,7 +341,7 @@ impl Layers {
     /// What can't be read, with the line.
     pub fn parse(text: &str, name: &str, unit: LengthUnit) -> Result<Self, Error> {
         let written: LayersFile =
-            toml::from_str(text).map_err(|why| Error::Usage(format!("{name}: {why}")))?;
+            toml::from_str(text).map_err(|why| toml_wrong(name, text, &why))?;
         Self::resolve(&written, Plain::of(unit))
             .map_err(|why| Error::Usage(format!("{name}: {why}")))
     }

@@ -24,6 +24,7 @@ use geo::{Geometry, Rect};
 
 use crate::crs::Crs;
 use crate::error::Error;
+use crate::job::near;
 use crate::maps;
 use crate::record::AsBuilt;
 use crate::record::model::{Input, Note, Operation, PlanLayer};
@@ -255,6 +256,19 @@ pub fn read(request: &Request<'_>, site: &Site) -> Result<Plan, Error> {
             way: way.clone(),
         }));
         plan.inputs.extend(raw.inputs);
+    }
+    let layers: Vec<&str> = plan.layers.iter().map(|of| of.layer.as_str()).collect();
+    for name in request.layers.idle(&layers) {
+        let like = layers
+            .iter()
+            .find(|layer| near(&layer.to_lowercase(), &name.to_lowercase()));
+        let meant = like.map_or_else(String::new, |like| format!(" Did you mean \"{like}\"?"));
+        plan.notes.push(Note {
+            source: None,
+            text: format!(
+                "The layers file says something of the layer \"{name}\", and no plan has such a layer.{meant}"
+            ),
+        });
     }
     Ok(plan)
 }

@@ -175,7 +175,7 @@ impl Runs {
         }
         for run in bare.into_iter().filter(|_| !self.marked.is_empty()) {
             let message = format!(
-                "{}: run {} has no marks: no row of the marks names it, so it is in no result but the record",
+                "{}: run {} has no marks: no row of marks.csv names it, so nothing of it is drawn",
                 run.source,
                 quoted(&run.id)
             );

@@ -75,8 +75,8 @@ pub struct Parts<'a> {
     pub findings: Vec<Finding>,
     /// Remarks of the stages, beside the job's own.
     pub notes: Vec<Note>,
-    /// A draft.
-    pub draft: bool,
+    /// What it leaves out, if it is a draft.
+    pub draft: Option<Draft>,
 }
 
 /// Builds the record, without its hash.
@@ -103,9 +103,7 @@ pub fn build(parts: Parts<'_>) -> AsBuilt {
         schema: SCHEMA.to_owned(),
         generator: concat!("aslaid ", env!("CARGO_PKG_VERSION")).to_owned(),
         hash: None,
-        draft: parts.draft.then_some(Draft {
-            left_out: job.dropped,
-        }),
+        draft: parts.draft,
         job: head::head(job),
         frame: parts.frame,
         equipment: head::equipment(job, scale),

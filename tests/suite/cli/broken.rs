@@ -56,7 +56,7 @@ fn every_finding_of_reading_is_printed_and_nothing_panics() {
         let fits = match status {
             Some(0) => !errors,
             Some(1) => errors,
-            Some(2) => errors && super::err(&output).contains("job id"),
+            Some(2) => errors && super::err(&output).contains("the job's id can't be read"),
             _ => false,
         };
         if !fits || super::err(&output).contains("panicked") {

@@ -46,7 +46,7 @@ pub fn record(
         advice: Vec::new(),
         findings,
         notes: Vec::new(),
-        draft: false,
+        draft: None,
     }))
     .unwrap()
 }
