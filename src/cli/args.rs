@@ -153,7 +153,7 @@ pub struct BuildArgs {
 /// Options of `load`.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Everything goes in by one transaction, or nothing. A record is told by its supplier and job; another record in its place\nneeds a higher revision, or --replace, and the earlier one is kept in the tables whose names end in _history."
+    after_help = "Everything goes in by one transaction, or nothing.\nA record is told by its supplier and job. Another record in its place needs a higher revision, or --replace; the earlier\none is kept in the tables whose names end in _history."
 )]
 pub struct LoadArgs {
     /// Result folders, folders of them, or record.json files
@@ -198,7 +198,7 @@ impl BuildArgs {
 #[derive(Debug, Args)]
 pub struct Common {
     /// Worker threads [default: as many as the machine has]; the results are the same whatever it is
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = threads)]
     pub jobs: Option<NonZeroUsize>,
     /// Unit of the results: m, ft or us-ft [default: the job's]
     #[arg(long, value_name = "UNIT", value_parser = unit)]
@@ -223,6 +223,11 @@ impl Common {
             ..Options::default()
         }
     }
+}
+
+fn threads(word: &str) -> Result<NonZeroUsize, String> {
+    word.parse()
+        .map_err(|_| "a number of threads is a whole number from 1 on".to_owned())
 }
 
 fn paper(word: &str) -> Result<Paper, String> {

@@ -6,7 +6,7 @@ use clap::Args;
 
 use super::output::Output;
 use super::{Status, load};
-use crate::error::{Error, MOST_SAID, read_text};
+use crate::error::{Error, MOST_SAID, plain, read_text};
 use crate::export::load::Options;
 use crate::intake::fields::Fields;
 use crate::intake::ledger::{Database, Folder, Ledger};
@@ -101,7 +101,7 @@ fn fields(args: &IntakeArgs) -> Result<Fields, Error> {
 fn write_report(path: &PathBuf, rows: &[Row], fields: &Fields) -> Result<(), Error> {
     let failed = |why: std::io::Error| Error::Write {
         path: path.clone(),
-        why: why.to_string(),
+        why: plain(&why),
     };
     let mut bytes = Vec::new();
     report::write(rows, fields.unit, &mut bytes).map_err(failed)?;

@@ -92,7 +92,7 @@ fn line(loaded: &Loaded) -> String {
     } = loaded;
     let rows: Vec<String> = rows
         .iter()
-        .map(|(table, count)| format!("{count} {table}"))
+        .map(|(table, count)| counted(*count as usize, table))
         .collect();
     let what = match before {
         None => "new".to_owned(),
@@ -108,9 +108,29 @@ fn line(loaded: &Loaded) -> String {
     )
 }
 
+/// How many rows a table got, in words.
+fn counted(rows: usize, table: &str) -> String {
+    match (rows, table) {
+        (_, "camera") => super::report::count(rows, "camera observation"),
+        _ => super::report::count(rows, table),
+    }
+}
+
 fn revision(version: &Version) -> String {
     version.revision.map_or_else(
         || "without revision".to_owned(),
         |it| format!("revision {it}"),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::counted;
+
+    #[test]
+    fn rows_are_counted_in_words() {
+        assert_eq!(counted(1, "mark"), "1 mark");
+        assert_eq!(counted(4, "mark"), "4 marks");
+        assert_eq!(counted(0, "camera"), "0 camera observations");
+    }
 }

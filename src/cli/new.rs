@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::Status;
 use super::args::NewArgs;
 use super::output::Output;
-use crate::error::Error;
+use crate::error::{Error, plain};
 use crate::job::template;
 use crate::sheet::{self, Paper};
 
@@ -56,5 +56,5 @@ fn write_form(path: &Path, paper: Paper) -> Result<(), Error> {
         return Err(refuse("it is there already; name another".to_owned()));
     }
     let bytes = sheet::form(paper).map_err(|error| refuse(error.to_string()))?;
-    fs::write(path, bytes).map_err(|error| refuse(error.to_string()))
+    fs::write(path, bytes).map_err(|error| refuse(plain(&error)))
 }

@@ -203,7 +203,8 @@ fn superseded(folder: &Path) -> PathBuf {
     PathBuf::from(name)
 }
 
-fn count(number: usize, word: &str) -> String {
+/// `1 row`, `2 rows`.
+pub fn count(number: usize, word: &str) -> String {
     if number == 1 {
         format!("1 {word}")
     } else {

@@ -21,7 +21,7 @@ pub fn run(args: &VerifyArgs, output: &mut Output) -> Result<Status, Error> {
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, Error> {
-    fs::read(path).map_err(|error| unread(path, &error.to_string()))
+    fs::read(path).map_err(|error| unread(path, &crate::error::unread(&error)))
 }
 
 fn unread(path: &Path, why: &str) -> Error {

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::mains::Tap;
-use crate::error::Error;
+use crate::error::{Error, unread};
 use crate::export::load::intake::{self as load, Meets};
 use crate::export::load::{Options, Target};
 use crate::record::AsBuilt;
@@ -154,7 +154,7 @@ impl Ledger for Folder {
                     path: file.clone(),
                     why,
                 };
-                let text = fs::read_to_string(file).map_err(|why| broken(why.to_string()))?;
+                let text = fs::read_to_string(file).map_err(|why| broken(unread(&why)))?;
                 serde_json::from_str(&text).map_err(|why| broken(why.to_string()))
             })
             .collect()
@@ -183,7 +183,7 @@ impl Ledger for Folder {
 fn listed(folder: &Path) -> Result<Vec<PathBuf>, Error> {
     let failed = |why: std::io::Error| Error::Read {
         path: folder.to_owned(),
-        why: why.to_string(),
+        why: unread(&why),
     };
     let entries = fs::read_dir(folder).map_err(failed)?;
     let mut paths = entries

@@ -100,7 +100,7 @@ fn points(path: &Path, fields: &Fields) -> Result<(Crs, Vec<Point>), Refusal> {
 }
 
 fn table(path: &Path, fields: &Fields) -> Result<Vec<Point>, String> {
-    let text = std::fs::read_to_string(path).map_err(|why| why.to_string())?;
+    let text = std::fs::read_to_string(path).map_err(|why| crate::error::unread(&why))?;
     let text = text.trim_start_matches('\u{feff}');
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)

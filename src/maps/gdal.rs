@@ -152,8 +152,11 @@ fn convert(
     }
     if let Some(first) = errors.first() {
         remarks.push(format!(
-            "GDAL could not read everything in it: {} message(s), the first is \"{first}\".",
-            errors.len()
+            "GDAL could not read everything in it, and says \"{first}\"{}.",
+            match errors.len() - 1 {
+                0 => String::new(),
+                more => format!(" and {more} more"),
+            }
         ));
     }
     Ok(())

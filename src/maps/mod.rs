@@ -15,7 +15,7 @@ use std::path::Path;
 use geo::{CoordsIter, Geometry};
 use sha2::{Digest, Sha256};
 
-use crate::error::Error;
+use crate::error::{Error, unread};
 use crate::record::model::Input;
 
 /// Largest plan file, bytes (our choice: a city's parcels fit).
@@ -238,7 +238,7 @@ fn no_reader(ending: &str) -> String {
 
 /// Name, size and hash of a regular file.
 fn input(path: &Path, name: &str) -> Result<Input, String> {
-    let about = std::fs::metadata(path).map_err(|why| why.to_string())?;
+    let about = std::fs::metadata(path).map_err(|why| unread(&why))?;
     if !about.is_file() {
         return Err("this is no file".to_owned());
     }
@@ -248,9 +248,9 @@ fn input(path: &Path, name: &str) -> Result<Input, String> {
             MAX_BYTES >> 20
         ));
     }
-    let mut file = std::fs::File::open(path).map_err(|why| why.to_string())?;
+    let mut file = std::fs::File::open(path).map_err(|why| unread(&why))?;
     let mut hash = Sha256::new();
-    let bytes = std::io::copy(&mut file, &mut hash).map_err(|why| why.to_string())?;
+    let bytes = std::io::copy(&mut file, &mut hash).map_err(|why| unread(&why))?;
     let mut sha256 = String::new();
     for byte in hash.finalize() {
         // Writing to a string can't fail.

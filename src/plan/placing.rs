@@ -398,10 +398,11 @@ fn notes(raw: &RawPlan, layer: &RawLayer, role: Role, from: RoleFrom, used: bool
         RoleFrom::Given => {}
     }
     if let Some((number, why)) = layer.left_out.first().filter(|_| used) {
-        let count = layer.left_out.len();
-        notes.push(note(format!(
-            "{count} feature(s) left out; the first is number {number}: {why}."
-        )));
+        let which = match layer.left_out.len() {
+            1 => "1 feature left out,".to_owned(),
+            several => format!("{several} features left out; the first is"),
+        };
+        notes.push(note(format!("{which} number {number}: {why}.")));
     }
     notes
 }

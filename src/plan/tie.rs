@@ -93,9 +93,12 @@ impl Tie {
     /// Fewer than three, all in one place, or a misfit that nothing can be blamed for.
     pub fn fit(points: &[Common]) -> Result<Self, String> {
         if points.len() < 3 {
+            let found = match points.len() {
+                1 => "1 common point".to_owned(),
+                other => format!("{other} common points"),
+            };
             return Err(format!(
-                "{} common point(s): three or more are needed, so that they check each other",
-                points.len()
+                "{found}: three or more are needed, so that they check each other"
             ));
         }
         let mut used = vec![true; points.len()];

@@ -9,6 +9,7 @@ mod build;
 mod cells;
 mod new;
 pub mod site;
+mod slips;
 
 fn aslaid(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_aslaid"))

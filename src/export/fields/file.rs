@@ -8,6 +8,7 @@ use serde_json::Value as Json;
 use toml::Spanned;
 
 use super::{Constant, Problem, Section, Wanted};
+use crate::error::toml_why;
 use crate::export::table;
 use crate::export::value::Kind;
 use crate::units::LengthUnit;
@@ -134,10 +135,8 @@ pub fn schema() -> Json {
 
 pub(super) fn parse(text: &str) -> Result<BTreeMap<String, Section>, Problem> {
     let line = |at: usize| 1 + text.bytes().take(at).filter(|byte| *byte == b'\n').count();
-    let written: Written = toml::from_str(text).map_err(|e| {
-        let why = e.message().trim_end().to_owned();
-        Problem::new(e.span().map_or(1, |span| line(span.start)), why)
-    })?;
+    let written: Written = toml::from_str(text)
+        .map_err(|e| Problem::new(e.span().map_or(1, |span| line(span.start)), toml_why(&e)))?;
     let parts = [
         ("run", written.run),
         ("mark", written.mark),

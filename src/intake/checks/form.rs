@@ -6,9 +6,12 @@ use crate::units::parse_date;
 
 pub(super) fn draft(case: &Case<'_>) -> Option<String> {
     let draft = case.record.draft.as_ref()?;
+    let rows = match draft.left_out {
+        1 => "1 row of the job".to_owned(),
+        several => format!("{several} rows of the job"),
+    };
     Some(format!(
-        "It is a draft: {} row(s) of the job could not be used. Mend them and build it without --draft.",
-        draft.left_out
+        "It is a draft: {rows} could not be used. Mend what is wrong and build it without --draft."
     ))
 }
 
@@ -30,12 +33,11 @@ pub(super) fn findings(case: &Case<'_>) -> Option<String> {
         .filter(|finding| finding.level == Level::Error)
         .collect();
     let first = errors.first()?;
-    Some(format!(
-        "{} finding(s) of it are errors; the first is {}: {}",
-        errors.len(),
-        first.code,
-        first.message
-    ))
+    let what = match errors.len() {
+        1 => "One finding of it is an error".to_owned(),
+        several => format!("{several} findings of it are errors; the first is"),
+    };
+    Some(format!("{what}: {}: {}", first.code, first.message))
 }
 
 pub(super) fn identity(case: &Case<'_>) -> Option<String> {

@@ -6,8 +6,8 @@ mod verdict;
 mod walk;
 
 pub use cells::Row;
-pub(super) use walk::{aside, is_total};
 pub use walk::rows;
+pub(super) use walk::{aside, is_total};
 
 use super::model::{CellCount, LeftOut, Note};
 use crate::findings::Finding;

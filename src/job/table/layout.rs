@@ -249,10 +249,10 @@ fn missing(table: &Table, spec: &TableSpec, layout: &mut Layout, findings: &mut 
     }
     layout.unusable = true;
     let row = layout.heading.unwrap_or(0);
+    let source = table.source(row);
     let found: Vec<&str> = table.filled(row).map(|(_, text)| text).take(40).collect();
     let message = format!(
-        "{}: no column {}; found {}. Name the column in the heading; none of the rows can be used without it",
-        table.file,
+        "{source}: no column {}; found {}. Name the column in the heading; none of the rows can be used without it",
         lacking.join(", "),
         if found.is_empty() {
             "nothing".to_owned()
@@ -263,7 +263,7 @@ fn missing(table: &Table, spec: &TableSpec, layout: &mut Layout, findings: &mut 
     findings.push(
         Finding::new(Code::Unreadable, message)
             .level(Level::Error)
-            .at(&table.source(row)),
+            .at(&source),
     );
 }
 

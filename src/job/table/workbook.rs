@@ -9,31 +9,34 @@ use super::{Kind, Table, caps};
 /// Reads every sheet; `name` is the workbook's. An error says why it can't be read at all.
 pub fn read(name: &str, bytes: &[u8]) -> Result<Vec<(String, Table)>, String> {
     unpacks(bytes)?;
-    let broken = |error: calamine::XlsxError| format!("is no workbook that can be read: {error}");
-    let mut book: Xlsx<_> = calamine::open_workbook_from_rs(Cursor::new(bytes)).map_err(broken)?;
+    let mut book: Xlsx<_> =
+        calamine::open_workbook_from_rs(Cursor::new(bytes)).map_err(|_| broken())?;
     let mut tables = Vec::new();
     for sheet in book.sheet_names() {
         let mut table = Table::new(Arc::from(format!("{name}!{sheet}")));
         table.decimal_comma = true; // text cells: the separator is not a comma
-        fill(&mut book, &sheet, &mut table).map_err(broken)?;
+        fill(&mut book, &sheet, &mut table).map_err(|_| broken())?;
         tables.push((sheet, table));
     }
     Ok(tables)
 }
 
+/// What is said of a file that is no workbook. What the packed form lacks helps nobody who fills in sheets.
+fn broken() -> String {
+    "is no .xlsx workbook that can be read: it is damaged, or another kind of file with that ending. Open it in the spreadsheet and \
+     save it as .xlsx again"
+        .to_owned()
+}
+
 /// Refuses a workbook that unpacks to more than the limit: everything in it is unpacked once, into nothing, since the
 /// sizes that an archive states may be lies.
 fn unpacks(bytes: &[u8]) -> Result<(), String> {
-    let broken = |error: String| format!("is no workbook that can be read: {error}");
-    let mut archive =
-        zip::ZipArchive::new(Cursor::new(bytes)).map_err(|error| broken(error.to_string()))?;
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|_| broken())?;
     let mut left = caps::UNPACKED;
     for index in 0..archive.len() {
-        let entry = archive
-            .by_index(index)
-            .map_err(|error| broken(error.to_string()))?;
-        let taken = std::io::copy(&mut entry.take(left + 1), &mut std::io::sink())
-            .map_err(|error| broken(error.to_string()))?;
+        let entry = archive.by_index(index).map_err(|_| broken())?;
+        let taken =
+            std::io::copy(&mut entry.take(left + 1), &mut std::io::sink()).map_err(|_| broken())?;
         left = left.checked_sub(taken).ok_or_else(|| {
             format!(
                 "unpacks to more than {} bytes; at most that is read",

@@ -5,6 +5,16 @@ use crate::units::LengthUnit;
 /// What stands where nothing is known.
 pub const UNKNOWN: &str = "–";
 
+/// The unit of coordinates, by its name in the coordinate system, as a sentence has it: `metres`, `US survey feet`.
+#[must_use]
+pub fn units(name: &str) -> String {
+    match name.strip_suffix("foot") {
+        Some(before) => format!("{before}feet"),
+        None if name.ends_with("metre") => format!("{name}s"),
+        None => name.to_owned(),
+    }
+}
+
 /// A number with so many decimals, never `-0`.
 #[must_use]
 pub fn fixed(value: f64, decimals: usize) -> String {
@@ -128,6 +138,18 @@ pub fn declination(value: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn units_of_coordinates_in_a_sentence() {
+        for (name, words) in [
+            ("metre", "metres"),
+            ("foot", "feet"),
+            ("US survey foot", "US survey feet"),
+            ("unknown", "unknown"),
+        ] {
+            assert_eq!(units(name), words);
+        }
+    }
 
     #[test]
     fn nothing_is_ever_minus_zero() {

@@ -85,7 +85,10 @@ pub fn frame(record: &AsBuilt) -> Vec<Fact> {
             .trim()
             .to_owned()
     };
-    add("Coordinates", format!("{system}; in {}", frame.crs_unit));
+    add(
+        "Coordinates",
+        format!("{system}; in {}", figures::units(&frame.crs_unit)),
+    );
     add(
         "Height datum",
         frame

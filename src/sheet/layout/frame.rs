@@ -191,8 +191,8 @@ impl<'a> Frame<'a> {
             &frame.crs
         };
         let units = format!(
-            "Height datum: {datum}. Coordinates: {system}, {}. Lengths: {} ({}).",
-            frame.crs_unit,
+            "Height datum: {datum}. Coordinates: {system}, in {}. Lengths: {} ({}).",
+            figures::units(&frame.crs_unit),
             figures::unit_word(frame.unit),
             frame.unit
         );

@@ -17,7 +17,7 @@ pub fn table(record: &AsBuilt) -> Option<Table> {
     let note = format!(
         "Easting and northing are the pipe's axis at the transmitter, in {}; lengths in {unit}. “Least top” is the lower one-sided 95 % bound of the depth of the top \
          of the pipe; ± and the axes a, b of the ellipse (grid azimuth of a in degrees) hold 95 %.",
-        record.frame.crs_unit
+        f::units(&record.frame.crs_unit)
     );
     Some(Table::new("marks", "Marks", columns(record), rows)?.noted(note))
 }

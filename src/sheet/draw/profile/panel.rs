@@ -144,15 +144,44 @@ impl<'a> Panel<'a> {
 
     pub(super) fn scales(&self) -> String {
         let exaggeration = self.horizontal.ratio / self.vertical.ratio;
-        let factor = figures::plain((exaggeration * 100.0).round() / 100.0);
         if self.look.paper {
             let (h, v) = (self.horizontal.text(), self.vertical.text());
-            format!("Horizontal {h}, vertical {v}: heights {factor} times enlarged.")
+            let heights = enlarged((exaggeration * 100.0).round() / 100.0);
+            format!("Horizontal {h}, vertical {v}: heights {heights}.")
         } else {
-            format!(
-                "Heights are drawn {} times as large as lengths.",
-                figures::plain((exaggeration * 10.0).round() / 10.0)
-            )
+            let heights = as_large((exaggeration * 10.0).round() / 10.0);
+            format!("Heights are drawn {heights} as lengths.")
         }
+    }
+}
+
+fn enlarged(factor: f64) -> String {
+    if factor == 1.0 {
+        "not enlarged".to_owned()
+    } else {
+        format!("{} times enlarged", figures::plain(factor))
+    }
+}
+
+fn as_large(factor: f64) -> String {
+    if factor == 1.0 {
+        "as large".to_owned()
+    } else {
+        format!("{} times as large", figures::plain(factor))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn heights_as_large_as_lengths_are_not_enlarged_once() {
+        assert_eq!(
+            (enlarged(1.0), as_large(1.0)),
+            ("not enlarged".into(), "as large".into())
+        );
+        assert_eq!(enlarged(2.5), "2.5 times enlarged");
+        assert_eq!(as_large(10.0), "10 times as large");
     }
 }
