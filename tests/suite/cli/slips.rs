@@ -220,7 +220,7 @@ fn notes_of_the_record_are_printed() {
             &site,
             "camera.csv",
             &format!("run,counter,what\nA,{counter},root\n"),
-        )
+        );
     };
     camera("60");
     for arguments in [&["check", "job"][..], &["build", "job", "--out", "out"]] {
@@ -415,7 +415,7 @@ fn a_stretch_ends_beyond_its_beginning() {
             &site,
             "camera.csv",
             &format!("run,counter,until,what\nA,9,{until},roots\n"),
-        )
+        );
     };
     for until in ["8", "9"] {
         camera(until);
