@@ -17,7 +17,10 @@ mod station;
 
 pub use angle::{Axis, parse_angle, parse_bearing, parse_coordinate, parse_declination};
 pub use date::{Mangled, date_text, mangled, parse_date, parse_time};
-pub use format::{degrees_minutes_seconds, feet_inches, round_to, station_text};
+pub use format::{
+    counted, degrees_minutes_seconds, feet_inches, fixed, length_digits, length_text, rough,
+    round_to, station_text,
+};
 pub use length::{CellUnit, Plain, parse_length, plain_unit};
 pub use number::{parse_fraction, parse_number};
 pub use station::{parse_grade, parse_offset, parse_station};

@@ -10,6 +10,7 @@ use crate::profile::{self, Profile};
 use crate::record::model::Advice;
 use crate::run::{GroundAt, GroundOrigin, Located, Traced, Vertex, VertexKind};
 use crate::transmitter::{Basis, Depth, depth, shift};
+use crate::units::{fixed, rough};
 
 /// No more runs than this are spoken of, the most open questions first.
 const RUNS: usize = 3;
@@ -102,32 +103,30 @@ fn beyond(known: &Known<'_>, open: &Open<'_>, run: &str, then: f64) -> (String, 
     let depths = || open.traced.marks.iter().filter_map(|mark| mark.depth);
     let deep = depths().map(|depth| depth.value).sum::<f64>() / depths().count().max(1) as f64;
     let text = format!(
-        "Run {run}: at {:.1} {} deep over {:.0} {}, readings from the surface can't prove the least grade of {} %: it is {} ± \
+        "Run {run}: at {} {} deep over {} {}, readings from the surface can't prove the least grade of {} %: it is {} ± \
          {} %. ",
-        known.unit.of(deep),
+        fixed(known.unit.of(deep), 1),
         known.unit,
-        known.unit.of(open.traced.length()),
+        fixed(known.unit.of(open.traced.length()), 0),
         known.unit,
         percent(open.least),
         percent(open.grade),
         percent(open.bound)
     );
     if then > open.bound * (1.0 - super::WORTH) {
-        return (text + "It lies too near to be told.", None);
+        return (text + "Exposing both ends would hardly narrow that.", None);
     }
     let enough = if open.told_by(then) {
         ""
     } else {
-        ", which is still too near to tell"
+        ", which would still not tell"
     };
     let text = format!("{text}Expose both ends: ± {} %{enough}.", percent(then));
     (text, Some(then))
 }
 
 fn percent(ratio: f64) -> String {
-    let value = 100.0 * ratio;
-    let digits = if value.abs() < 0.1 { 3 } else { 2 };
-    format!("{value:.digits$}")
+    rough(100.0 * ratio)
 }
 
 /// The run with one further reading at one of its marks.

@@ -21,7 +21,7 @@ use crate::profile::Profile;
 use crate::record::model::Advice;
 use crate::run::{Inputs, Located, Traced};
 use crate::transmitter::Sensed;
-use crate::units::LengthUnit;
+use crate::units::{LengthUnit, rough};
 
 mod checked;
 mod grade;
@@ -133,9 +133,7 @@ impl<'a> Known<'a> {
 
     /// A length in the result unit without its unit, as fine as a bound is worth.
     fn bare(&self, metres: f64) -> String {
-        let value = self.unit.of(metres);
-        let digits = if value.abs() < 0.1 { 3 } else { 2 };
-        format!("{value:.digits$}")
+        rough(self.unit.of(metres))
     }
 
     fn length(&self, metres: f64) -> String {

@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::mains::Tap;
 use super::read::{Delivery, Refusal};
 use crate::export::csv::guard;
-use crate::units::LengthUnit;
+use crate::units::{LengthUnit, fixed};
 
 /// What became of a delivery.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -121,7 +121,7 @@ pub fn write(rows: &[Row], unit: LengthUnit, out: &mut dyn Write) -> io::Result<
     table.write_record(heads)?;
     let length = |metres: Option<f64>| {
         metres
-            .map(|metres| format!("{:.4}", unit.of(metres)))
+            .map(|metres| fixed(unit.of(metres), 4))
             .unwrap_or_default()
     };
     for row in rows {

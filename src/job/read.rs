@@ -15,6 +15,7 @@ use super::{JobPath, files, nmea, points};
 use crate::error::Error;
 use crate::findings::{Code, Finding, Level};
 use crate::record::model::NO_GEOREFERENCE;
+use crate::units::counted;
 
 /// A job, what reading it has to say, and its tables as typed.
 #[derive(Clone, Debug)]
@@ -270,10 +271,10 @@ fn read_log(name: &str, bytes: &[u8], located_on: Option<i64>, tally: &mut Tally
             String::new()
         };
         let message = format!(
-            "{name}: {} lines can't be used: {}{more}. The {} positions of the log that can be read are used",
-            log.broken.len(),
+            "{name}: {} can't be used: {}{more}. What can be read of the log is used: {}",
+            counted(log.broken.len(), "line"),
             named.join("; "),
-            log.epochs.len(),
+            counted(log.epochs.len(), "position"),
         );
         let source = Source {
             file: Arc::from(name),

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use crate::crs::Crs;
 use crate::job::model::{Job, Note, Source, Use};
 use crate::job::sections::Place;
+use crate::units::counted;
 
 mod cables;
 pub mod declination;
@@ -318,8 +319,9 @@ fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
         notes.push(Note {
             source: None,
             text: format!(
-                "{unreduced} lengths taped along the slope are taken as level, because the heights of their ends are not \
-                 known (20 m on 5 % is 25 mm too long, always the same way)."
+                "{} taped along the slope: taken as level, because the heights of the ends are not known (20 m on 5 % is 25 mm \
+                 too long, always the same way).",
+                counted(unreduced, "length")
             ),
         });
     }

@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 use crate::error::Error;
 use crate::math::similarity::Similarity;
 use crate::record::AsBuilt;
-use crate::units::{Plain, parse_number};
+use crate::units::{Plain, counted, fixed, parse_number};
 
 /// One-sigma of a common point, each axis, both systems together, metres (our choice: a well-marked point that both surveys set an
 /// instrument on; where the points are worse, the column `sigma` says so).
@@ -93,12 +93,9 @@ impl Tie {
     /// Fewer than three, all in one place, or a misfit that nothing can be blamed for.
     pub fn fit(points: &[Common]) -> Result<Self, String> {
         if points.len() < 3 {
-            let found = match points.len() {
-                1 => "1 common point".to_owned(),
-                other => format!("{other} common points"),
-            };
             return Err(format!(
-                "{found}: three or more are needed, so that they check each other"
+                "{}: three or more are needed, so that they check each other",
+                counted(points.len(), "common point")
             ));
         }
         let mut used = vec![true; points.len()];
@@ -169,11 +166,11 @@ impl Tie {
             format!("{} {size:.3} m{left_out}", point.common.point)
         });
         format!(
-            "The plan was tied by {} of {} common points: scale {:.8}, rotation {:.5}° clockwise; residuals {}.",
+            "The plan was tied by {} of {} common points: scale {:.8}, rotation {}° clockwise; residuals {}.",
             self.used(),
             self.points.len(),
             self.similarity.scale(),
-            self.similarity.rotation().to_degrees(),
+            fixed(self.similarity.rotation().to_degrees(), 5),
             residuals.collect::<Vec<_>>().join(", ")
         )
     }

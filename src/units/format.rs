@@ -8,6 +8,44 @@ pub fn round_to(value: f64, step: f64) -> f64 {
     (value / step).round() * step
 }
 
+/// A number with so many decimals, never `-0`.
+#[must_use]
+pub fn fixed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(rest) if rest.bytes().all(|b| b == b'0' || b == b'.') => rest.to_owned(),
+        _ => text,
+    }
+}
+
+/// A length with its unit, to the millimetre or a hundredth of a foot.
+#[must_use]
+pub fn length_text(metres: f64, unit: LengthUnit) -> String {
+    format!("{} {unit}", fixed(unit.of(metres), length_digits(unit)))
+}
+
+/// Decimals of a length in a sentence.
+#[must_use]
+pub const fn length_digits(unit: LengthUnit) -> usize {
+    if unit.is_foot() { 2 } else { 3 }
+}
+
+/// A figure as fine as a bound is worth: two decimals, three where it is small.
+#[must_use]
+pub fn rough(value: f64) -> String {
+    fixed(value, if value.abs() < 0.1 { 3 } else { 2 })
+}
+
+/// How many of a thing there are: `1 row`, `2 rows`.
+#[must_use]
+pub fn counted(count: usize, one: &str) -> String {
+    if count == 1 {
+        format!("1 {one}")
+    } else {
+        format!("{count} {one}s")
+    }
+}
+
 /// A length as feet and inches to the nearest `denominator`th of an inch: `12'-6 1/2"`. Empty if it is not finite.
 ///
 /// `foot` is the metres of the foot meant, [`super::FOOT`] or [`super::US_SURVEY_FOOT`].
@@ -94,6 +132,24 @@ mod tests {
         assert_eq!(feet_inches(-2.5 * FOOT, FOOT, 4), "-2'-6\"");
         assert_eq!(feet_inches(0.0, FOOT, 16), "0'-0\"");
         assert_eq!(feet_inches(f64::NAN, FOOT, 16), "");
+    }
+
+    #[test]
+    fn nothing_is_ever_minus_zero() {
+        assert_eq!(fixed(-0.001, 2), "0.00");
+        assert_eq!(fixed(-0.006, 2), "-0.01");
+        assert_eq!(fixed(-0.4, 0), "0");
+        assert_eq!(length_text(-0.000_1, LengthUnit::Metre), "0.000 m");
+        assert_eq!(length_text(-0.001, LengthUnit::Foot), "0.00 ft");
+        assert_eq!(rough(-0.000_4), "0.000");
+        assert_eq!(rough(-0.25), "-0.25");
+    }
+
+    #[test]
+    fn one_of_a_thing_is_no_plural() {
+        assert_eq!(counted(0, "row"), "0 rows");
+        assert_eq!(counted(1, "row"), "1 row");
+        assert_eq!(counted(2, "row"), "2 rows");
     }
 
     #[test]

@@ -394,7 +394,7 @@ fn what_the_surface_can_answer() {
         .cloned()
         .expect("open");
     assert!(
-        near_least.text.ends_with("still too near to tell."),
+        near_least.text.ends_with("which would still not tell."),
         "{}",
         near_least.text
     );

@@ -12,6 +12,7 @@ use crate::export::value::{Value, round};
 use crate::export::wkb;
 use crate::record::AsBuilt;
 use crate::record::model::{Draft, Run};
+use crate::units::fixed;
 
 /// Bytes of extended data that one entity gets; the limit is 16 383, and brackets and codes need room.
 const EXTENDED: usize = 15_000;
@@ -177,7 +178,7 @@ impl<'a> Drawing<'a> {
         self.write(name, x, y, place.z, &layer)?;
         if let (Item::Mark(_) | Item::Camera(_), Some(z)) = (row.item, place.z) {
             let below = y - 1.5 * self.text;
-            self.write(&format!("inv {z:.2}"), x, below, place.z, &layer)?;
+            self.write(&format!("inv {}", fixed(z, 2)), x, below, place.z, &layer)?;
         }
         Ok(())
     }

@@ -10,6 +10,7 @@ use crate::findings::{Code, Finding};
 use crate::height::{HeightResidual, HeightSuspect};
 use crate::observe::Observation;
 use crate::position::Suspect;
+use crate::units::fixed;
 
 /// Equally suspect measurements that are named in full; more would not be read.
 const NAMED: usize = 4;
@@ -39,8 +40,8 @@ fn figures(survey: &Survey<'_>, observation: &Observation, predicted: f64) -> (S
     if observation.kind.is_angular() {
         let turn = crate::observe::kinds::around(off).to_degrees();
         (
-            format!("{:.3}°", observation.measured.to_degrees()),
-            format!("{:.3}°", (observation.measured.to_degrees() - turn)),
+            format!("{}°", fixed(observation.measured.to_degrees(), 3)),
+            format!("{}°", fixed(observation.measured.to_degrees() - turn, 3)),
         )
     } else if matches!(
         observation.column,
@@ -48,8 +49,8 @@ fn figures(survey: &Survey<'_>, observation: &Observation, predicted: f64) -> (S
     ) {
         let unit = survey.crs.unit_metres();
         (
-            format!("{:.3}", observation.value / unit),
-            format!("{:.3}", predicted / unit),
+            fixed(observation.value / unit, 3),
+            fixed(predicted / unit, 3),
         )
     } else {
         (

@@ -8,6 +8,7 @@ use crate::findings::{Code, Finding, Level};
 use crate::math::stats::NORMAL_95;
 use crate::observe::Problem;
 use crate::position::check::{CheckShot, checks};
+use crate::units::fixed;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let nothing = survey
@@ -71,7 +72,12 @@ fn in_plane(survey: &Survey<'_>, shot: &CheckShot) -> Finding {
     };
     let (found, bound, value, limit) = if shot.angular {
         let (d, b) = (shot.difference.to_degrees(), shot.bound.to_degrees());
-        (format!("{d:.3}°"), format!("{b:.3}°"), d, b)
+        (
+            format!("{}°", fixed(d, 3)),
+            format!("{}°", fixed(b, 3)),
+            d,
+            b,
+        )
     } else {
         let (d, b) = (survey.length(shot.difference), survey.rough(shot.bound));
         (

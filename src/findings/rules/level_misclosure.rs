@@ -7,6 +7,7 @@
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
 use crate::height::Closure;
+use crate::units::counted;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let over =
@@ -14,12 +15,12 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let one = |closure: &Closure| {
         let tolerance = closure.tolerance(&survey.job.limits);
         let message = format!(
-            "The levels from {} to {} close with {} over {} set-ups, where {} are allowed. The misclosure is spread over \
+            "The levels from {} to {} close with {} over {}, where {} are allowed. The misclosure is spread over \
              the set-ups all the same; look for a misread staff, or level again.",
             closure.from,
             closure.to,
             survey.length(closure.misclosure),
-            closure.setups,
+            counted(closure.setups as usize, "set-up"),
             survey.length(tolerance)
         );
         Finding::new(Code::LevelMisclosure, message)

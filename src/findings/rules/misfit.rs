@@ -7,6 +7,7 @@
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
+use crate::units::counted;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let summary = survey.adjusted.summary;
@@ -17,10 +18,10 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         return Vec::new();
     }
     let message = format!(
-        "The measurements disagree more than their one-sigmas allow: variance factor {factor:.2}, where {} spare \
-         measurements keep it under {upper:.2}. Mend the blunders if there are any; else the sigmas in [accuracy] are \
-         too small by about {:.1} times, and so are the bounds.",
-        summary.redundancy,
+        "The measurements disagree more than their one-sigmas allow: variance factor {factor:.2}, where it stays under \
+         {upper:.2} with {}. Mend the blunders if there are any; else the sigmas in [accuracy] are too small by about \
+         {:.1} times, and so are the bounds.",
+        counted(summary.redundancy, "spare measurement"),
         factor.sqrt()
     );
     vec![Finding::new(Code::Misfit, message).figures(factor, Some(upper))]

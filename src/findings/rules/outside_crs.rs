@@ -7,6 +7,7 @@
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
 use crate::observe::{Explanation, Problem};
+use crate::units::fixed;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     survey
@@ -30,13 +31,21 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
     };
     let (given, columns) = if *geographic {
         (
-            format!("latitude {first:.6}, longitude {second:.6}"),
+            format!(
+                "latitude {}, longitude {}",
+                fixed(*first, 6),
+                fixed(*second, 6)
+            ),
             ["latitude", "longitude"],
         )
     } else {
         let unit = survey.crs.unit_name();
         (
-            format!("easting {first:.2}, northing {second:.2} ({unit})"),
+            format!(
+                "easting {}, northing {} ({unit})",
+                fixed(*first, 2),
+                fixed(*second, 2)
+            ),
             ["easting", "northing"],
         )
     };

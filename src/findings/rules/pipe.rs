@@ -8,7 +8,7 @@ use crate::observe::MarkPoints;
 use crate::profile::Profile;
 use crate::run::{Inputs, Located, Traced};
 use crate::transmitter::{Sensed, centre_row, exposed_row};
-use crate::units::LengthUnit;
+use crate::units::{LengthUnit, fixed, length_text};
 
 /// What the rules of this group read.
 #[derive(Clone, Copy)]
@@ -164,8 +164,7 @@ impl<'a> Pipe<'a> {
 
     /// A length in the result unit, to the millimetre or a hundredth of a foot.
     pub(super) fn length(&self, metres: f64) -> String {
-        let digits = if self.unit.is_foot() { 2 } else { 3 };
-        format!("{:.digits$} {}", self.unit.of(metres), self.unit)
+        length_text(metres, self.unit)
     }
 
     /// Figures of lengths in the result unit, for the finding's fields.
@@ -176,5 +175,5 @@ impl<'a> Pipe<'a> {
 
 /// A ratio in percent.
 pub(super) fn percent(ratio: f64) -> String {
-    format!("{:.1} %", 100.0 * ratio)
+    format!("{} %", fixed(100.0 * ratio, 1))
 }

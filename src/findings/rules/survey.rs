@@ -8,7 +8,7 @@ use crate::height::Heights;
 use crate::job::model::Job;
 use crate::observe::{Observation, Observed, PointId, PointRole, Subject};
 use crate::position::Adjusted;
-use crate::units::LengthUnit;
+use crate::units::{LengthUnit, length_text, rough};
 
 /// What the rules of this group read.
 #[derive(Clone, Copy)]
@@ -56,15 +56,12 @@ pub fn find(survey: &Survey<'_>) -> Vec<Finding> {
 impl Survey<'_> {
     /// A length in the result unit, to the millimetre or a hundredth of a foot.
     pub(super) fn length(&self, metres: f64) -> String {
-        let digits = if self.unit.is_foot() { 2 } else { 3 };
-        format!("{:.digits$} {}", self.unit.of(metres), self.unit)
+        length_text(metres, self.unit)
     }
 
     /// A length in the result unit, as large as a bound is worth.
     pub(super) fn rough(&self, metres: f64) -> String {
-        let value = self.unit.of(metres);
-        let digits = if value.abs() < 0.1 { 3 } else { 2 };
-        format!("{value:.digits$} {}", self.unit)
+        format!("{} {}", rough(self.unit.of(metres)), self.unit)
     }
 
     /// Name of a point.

@@ -10,6 +10,7 @@ use crate::job::model::{Source, Use};
 use crate::observe::kinds::Plane;
 use crate::observe::{PointId, PointRole};
 use crate::position::Why;
+use crate::units::counted;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let stated = super::cause::stated_elsewhere(survey);
@@ -109,12 +110,13 @@ fn why(survey: &Survey<'_>, why: &Why) -> String {
             let usable = usable.len();
             let rest = measured.saturating_sub(usable);
             let hang = if rest > 0 {
-                format!(" {rest} more name points that have no place themselves; fix those first.")
+                let rest = counted(rest, "measurement");
+                format!(" Besides, {rest} from points that have no place themselves; fix those first.")
             } else {
                 String::new()
             };
-            let plural = if usable == 1 { "" } else { "s" };
-            format!("{usable} usable measurement{plural} from known points; two that cross are needed, better three.{hang}")
+            let usable = counted(usable, "usable measurement");
+            format!("{usable} from known points; two that cross are needed, better three.{hang}")
         }
         Why::SeveralPlaces { places } => format!(
             "its measurements meet at {} places, {} apart. Say `side` (left or right of the line from the first reference to \

@@ -2,16 +2,13 @@
 
 use super::Case;
 use crate::findings::Level;
-use crate::units::parse_date;
+use crate::units::{counted, parse_date};
 
 pub(super) fn draft(case: &Case<'_>) -> Option<String> {
     let draft = case.record.draft.as_ref()?;
-    let rows = match draft.left_out {
-        1 => "1 row of the job".to_owned(),
-        several => format!("{several} rows of the job"),
-    };
     Some(format!(
-        "It is a draft: {rows} could not be used. Mend what is wrong and build it without --draft."
+        "It is a draft: {} of the job could not be used. Mend what is wrong and build it without --draft.",
+        counted(draft.left_out, "row")
     ))
 }
 

@@ -2,6 +2,8 @@
 
 use crate::units::LengthUnit;
 
+pub use crate::units::fixed;
+
 /// What stands where nothing is known.
 pub const UNKNOWN: &str = "–";
 
@@ -12,16 +14,6 @@ pub fn units(name: &str) -> String {
         Some(before) => format!("{before}feet"),
         None if name.ends_with("metre") => format!("{name}s"),
         None => name.to_owned(),
-    }
-}
-
-/// A number with so many decimals, never `-0`.
-#[must_use]
-pub fn fixed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    match text.strip_prefix('-') {
-        Some(rest) if rest.bytes().all(|b| b == b'0' || b == b'.') => rest.to_owned(),
-        _ => text,
     }
 }
 
@@ -153,8 +145,6 @@ mod tests {
 
     #[test]
     fn nothing_is_ever_minus_zero() {
-        assert_eq!(fixed(-0.001, 2), "0.00");
-        assert_eq!(fixed(-0.006, 2), "-0.01");
         assert_eq!(plain(-0.000_01), "0");
         assert_eq!(plain(0.015), "0.015");
         assert_eq!(plain(100.0), "100");
