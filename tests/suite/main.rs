@@ -30,6 +30,7 @@ mod readback;
 mod reading;
 mod recast;
 mod regression;
+mod rules;
 mod sampled;
 mod sheet;
 mod shows;

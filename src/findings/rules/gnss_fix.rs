@@ -9,6 +9,7 @@ use crate::crs::shift_sigma;
 use crate::findings::{Code, Finding, Level};
 use crate::job::model::{Fix, Source};
 use crate::observe::{PointRole, Problem, Subject};
+use crate::units::counted;
 
 fn word(fix: Option<Fix>) -> &'static str {
     match fix {
@@ -54,16 +55,26 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
             fix,
             sigma,
         } => {
+            let over = *sigma > limit;
+            let stated = survey.rough(*sigma);
+            let why = if over {
+                format!(
+                    "one-sigma {stated}, over the limit of {}",
+                    survey.rough(limit)
+                )
+            } else {
+                format!(
+                    "a kind that is metres off whatever one-sigma is given with it ({stated} here)"
+                )
+            };
             let message = format!(
-                "{}: GNSS position with {}, one-sigma {}, over the limit of {}. Occupy the point again with a better \
-                 fix, or tie it by tape.",
+                "{}: GNSS position with {}, {why}. Occupy the point again with a better fix, or tie it by tape.",
                 subject.name,
                 word(*fix),
-                survey.rough(*sigma),
-                survey.rough(limit)
             );
+            let limit = over.then(|| survey.unit.of(limit));
             let finding = Finding::new(Code::GnssFix, message)
-                .figures(survey.unit.of(*sigma), Some(survey.unit.of(limit)))
+                .figures(survey.unit.of(*sigma), limit)
                 .column("fix");
             Some(survey.subject(finding, subject))
         }
@@ -85,11 +96,11 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
             sigma,
         } => {
             let message = format!(
-                "Only a ballpark operation from {from} to {} is to be had: it leaves out the difference of the datums. \
-                 The {positions} positions concerned share a shift with a one-sigma of {}. Give them in the coordinate \
-                 system's own datum.",
+                "Only a ballpark operation from {from} to {} is to be had: it leaves out the difference of the datums, \
+                 a shift with a one-sigma of {}. It concerns {}: give coordinates in the coordinate system's own datum.",
                 survey.crs.name(),
-                survey.rough(*sigma)
+                survey.rough(*sigma),
+                counted(*positions, "position"),
             );
             Some(
                 Finding::new(Code::GnssFix, message)

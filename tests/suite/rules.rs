@@ -1,0 +1,73 @@
+//! What rules say of jobs made from the clean twins of `fixtures/jobs/codes` with a few cells changed, and that they say nothing
+//! of the twins.
+
+use std::fs;
+use std::path::Path;
+
+use aslaid::findings::Level::{Error, Warning};
+use aslaid::findings::{Code, Finding};
+use aslaid::pipeline::{Options, Outcome, run};
+
+/// A text of a job's file, and what is put in its place wherever it stands.
+
+type Swap<'a> = (&'a str, &'a str, &'a str);
+
+fn changed(code: &str, swaps: &[Swap<'_>]) -> Outcome {
+    let from = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures/jobs/codes")
+        .join(format!("{code}-clean"));
+    let folder = tempfile::tempdir().unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let name = entry.file_name().into_string().unwrap();
+        let mut text = fs::read_to_string(entry.path()).unwrap();
+        for (_, old, new) in swaps.iter().filter(|(file, ..)| *file == name) {
+            assert!(text.contains(old), "{old} in {name}");
+            text = text.replace(old, new);
+        }
+        fs::write(folder.path().join(name), text).unwrap();
+    }
+    run(folder.path(), &Options::default()).unwrap()
+}
+
+fn of(outcome: &Outcome, code: Code) -> Vec<&Finding> {
+    outcome.findings.iter().filter(|f| f.code == code).collect()
+}
+
+fn one(outcome: &Outcome, code: Code) -> &Finding {
+    let found = of(outcome, code);
+    assert_eq!(found.len(), 1, "{:#?}", outcome.findings);
+    found[0]
+}
+
+fn none(outcome: &Outcome, code: Code) {
+    assert!(of(outcome, code).is_empty(), "{:#?}", outcome.findings);
+}
+
+fn a_single_fix_is_told_for_what_it_is() {
+    let fix = |fix: &str| {
+        changed(
+            "gnss-fix",
+            &[("marks.csv", "9.00023026,rtk,", &format!("9.00023026,{fix}"))],
+        )
+    };
+    let found = fix("single,0.05");
+    let finding = one(&found, Code::GnssFix);
+    assert!(
+        !finding.message.contains("over the limit"),
+        "{}",
+        finding.message
+    );
+    assert!(
+        finding.message.contains("fix single, a kind"),
+        "{}",
+        finding.message
+    );
+    assert_eq!(finding.limit, None);
+    assert!(
+        one(&fix("single,0.15"), Code::GnssFix)
+            .message
+            .contains("over the limit of 0.10 m")
+    );
+    none(&fix("rtk,0.05"), Code::GnssFix);
+}
