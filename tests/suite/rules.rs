@@ -44,6 +44,27 @@ fn none(outcome: &Outcome, code: Code) {
     assert!(of(outcome, code).is_empty(), "{:#?}", outcome.findings);
 }
 
+fn a_scale_names_the_units_that_are_read() {
+    let control = [
+        ("control.csv", "108.00,218.01", "354.34,715.25"),
+        ("control.csv", "120.01,219.01", "393.73,718.53"),
+        ("control.csv", "131.01,217.01", "429.83,711.97"),
+        ("control.csv", "118.01,201.00", "387.16,659.45"),
+    ];
+    let message = one(&changed("scale-suspect", &control), Code::ScaleSuspect)
+        .message
+        .clone();
+    assert!(
+        message.contains("x, y look like feet where metres are read"),
+        "{message}"
+    );
+    assert!(
+        message.contains("(m)") && message.contains("(metre)"),
+        "{message}"
+    );
+    none(&changed("scale-suspect", &[]), Code::ScaleSuspect);
+}
+
 fn a_single_fix_is_told_for_what_it_is() {
     let fix = |fix: &str| {
         changed(
