@@ -92,3 +92,52 @@ fn a_single_fix_is_told_for_what_it_is() {
     );
     none(&fix("rtk,0.05"), Code::GnssFix);
 }
+
+fn lengths(message: &str) -> Vec<f64> {
+    let words: Vec<&str> = message.split_whitespace().collect();
+    let metres = |pair: &[&str]| pair[1].starts_with('m').then(|| pair[0].parse().ok())?;
+    words.windows(2).filter_map(metres).collect()
+}
+
+fn a_paths_figures_add_up() {
+    let short = changed(
+        "path-too-short",
+        &[("marks.csv", "A,A4,19.25", "A,A4,20.75")],
+    );
+    let message = &one(&short, Code::PathTooShort).message;
+    let figures = lengths(message);
+    assert!(
+        (figures[1] - figures[0] - figures[2]).abs() < 1e-9,
+        "{message}"
+    );
+    assert!(figures[2] > figures[3], "{message}");
+    let same = changed(
+        "path-too-short",
+        &[(
+            "marks.csv",
+            "P3,7.62,P4,13.46,P2,12.05",
+            "P2,9.22,P4,9.85,P3,11.41",
+        )],
+    );
+    let message = &one(&same, Code::PathTooShort).message;
+    let figures = lengths(message);
+    assert!(
+        (figures[1] - figures[0] - figures[2]).abs() < 1e-9,
+        "{message}"
+    );
+}
+
+fn a_wrong_ground_is_named_where_the_distance_is_height() {
+    let high = changed("path-too-long", &[("marks.csv", "49.98", "4998.00")]);
+    for finding in of(&high, Code::PathTooLong) {
+        assert!(finding.message.contains("`ground`"), "{}", finding.message);
+    }
+    assert_eq!(of(&high, Code::PathTooLong).len(), 2);
+    let far = changed(
+        "path-too-long",
+        &[("marks.csv", "A,A4,19.25", "A,A4,14.25")],
+    );
+    let message = &one(&far, Code::PathTooLong).message;
+    assert!(!message.contains("`ground`"), "{message}");
+    none(&changed("path-too-long", &[]), Code::PathTooLong);
+}
