@@ -93,6 +93,54 @@ fn a_single_fix_is_told_for_what_it_is() {
     none(&fix("rtk,0.05"), Code::GnssFix);
 }
 
+fn falling(depths: [&str; 4], min_grade: &str) -> Outcome {
+    let old = [
+        "50.10,1.20,1.21",
+        "50.04,1.26,1.27",
+        "49.98,1.32,1.33",
+        "49.92,1.38,1.39",
+    ];
+    let new: Vec<String> = depths.iter().map(|d| format!("50.00,{d},{d}")).collect();
+    let mut swaps: Vec<Swap<'_>> = vec![("job.toml", "1 %", min_grade)];
+    swaps.extend(
+        old.iter()
+            .zip(&new)
+            .map(|(old, new)| ("marks.csv", *old, new.as_str())),
+    );
+    changed("low-grade", &swaps)
+}
+
+fn a_rise_is_told_once_and_as_a_rise() {
+    let rising = falling(["3.0", "2.1", "1.2", "0.3"], "1 %");
+    none(&rising, Code::LowGrade);
+    let adverse = of(&rising, Code::AdverseGrade);
+    assert!(
+        adverse
+            .iter()
+            .any(|f| f.message.contains("as a whole rises")),
+        "{adverse:#?}"
+    );
+    let flat = falling(["1.5", "1.49", "1.48", "1.47"], "0.5 %");
+    let message = &one(&flat, Code::LowGrade).message;
+    assert!(message.contains("rises by 0.2 %"), "{message}");
+    assert!(message.contains("to settle it"), "{message}");
+    let level = falling(["1.5", "1.5", "1.5", "1.5"], "5 %");
+    let message = &one(&level, Code::LowGrade).message;
+    assert!(
+        message.contains("falls by 0.0 %") && !message.contains("settle"),
+        "{message}"
+    );
+    none(
+        &falling(["1.5", "1.6", "1.7", "1.8"], "1 %"),
+        Code::LowGrade,
+    );
+    for outcome in [rising, flat, level] {
+        for text in outcome.findings.iter().map(|f| &f.message) {
+            assert!(!text.contains("-0.0 %") && !text.contains("by -"), "{text}");
+        }
+    }
+}
+
 fn lengths(message: &str) -> Vec<f64> {
     let words: Vec<&str> = message.split_whitespace().collect();
     let metres = |pair: &[&str]| pair[1].starts_with('m').then(|| pair[0].parse().ok())?;

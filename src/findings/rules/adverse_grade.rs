@@ -9,7 +9,7 @@ use super::pipe::{Pipe, percent};
 use crate::findings::{Code, Finding, Level};
 use crate::math::stats::NORMAL_95;
 use crate::profile::Profile;
-use crate::run::Traced;
+use crate::run::{Line, Traced};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.graded()
@@ -35,16 +35,10 @@ fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
             .mark(pipe.vertex_name(traced, rise.from));
         found.push(pipe.figures(finding, rise.rise.value, Some(bound)));
     }
-    let covered = |from: usize, to: usize| {
-        profile
-            .rises
-            .iter()
-            .any(|rise| rise.from <= from && to <= rise.to)
-    };
     let bare = profile
         .legs
         .iter()
-        .filter(|leg| leg.fall.value < 0.0 && !covered(leg.from, leg.to));
+        .filter(|leg| leg.fall.value < 0.0 && !told(profile, leg.from, leg.to));
     found.extend(bare.map(|leg| {
         let bound = NORMAL_95 * leg.fall.sigma;
         let message = format!(
@@ -65,11 +59,22 @@ fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
     found
 }
 
+/// A stretch lies within a rise that is told.
+pub(super) fn told(profile: &Profile, from: usize, to: usize) -> bool {
+    let rises = &mut profile.rises.iter();
+    rises.any(|rise| rise.from <= from && to <= rise.to)
+}
+
+/// The run's line rises by more than an alarm's bound.
+pub(super) fn rises(pipe: &Pipe<'_>, line: &Line) -> bool {
+    line.grade < -pipe.inputs.job.limits.alarm * line.sigma
+}
+
 /// The run as a whole rises.
 fn whole(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Option<Finding> {
     let line = profile.line.as_ref()?;
     let bound = NORMAL_95 * line.sigma;
-    (line.grade < -pipe.inputs.job.limits.alarm * line.sigma).then(|| {
+    rises(pipe, line).then(|| {
         let message = format!(
             "Run {} as a whole rises with the flow, by {} ± {}. Was it pushed the way that `pushed` says? If so, read its \
              depths again.",

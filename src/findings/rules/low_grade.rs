@@ -3,12 +3,13 @@
 //! *Why*: a drain too flat does not clean itself; what is too flat is for local code to say, so that only a figure given, or a
 //! table named, is checked ([`crate::sources::Source::Ipc704`]). *Limit*: a warning where the grade's upper bound (1.96 of
 //! its one-sigma) lies under it; a note where the bare figure does, or where none was given. Legs only where a uniform
-//! grade is rejected. *Example*: 0.6 ± 0.3 % against 1.04 %.
+//! grade is rejected. Not what `adverse-grade` says to rise. *Example*: 0.6 ± 0.3 % against 1.04 %.
 
-use super::pipe::{Pipe, percent};
+use super::adverse_grade;
+use super::pipe::{Pipe, percent, slope};
 use crate::findings::{Code, Finding, Level};
 use crate::math::stats::NORMAL_95;
-use crate::profile::{Figure, Profile, minimum};
+use crate::profile::{Figure, Leg, Profile, minimum};
 use crate::run::Traced;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
@@ -34,9 +35,9 @@ fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
     let whole = format!("Run {}", pipe.run_name(traced.run));
     let Some(least) = least else {
         let message = format!(
-            "{whole} falls by {} ± {}; no minimum grade is given, so none was checked. Give `min_grade` (a figure, or \"IPC \
+            "{whole} {} ± {}; no minimum grade is given, so none was checked. Give `min_grade` (a figure, or \"IPC \
              704.1\" with the diameter) to have it checked; local code governs.",
-            percent(grade.value),
+            slope(grade.value),
             percent(NORMAL_95 * grade.sigma),
         );
         let finding = pipe.of_run(Code::LowGrade, traced, message);
@@ -46,11 +47,16 @@ fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
                 .figures(100.0 * grade.value, None),
         ];
     };
-    let mut found: Vec<Finding> = held(pipe, traced, &whole, grade, least, true)
+    // What is told to rise need not be told to fall too little.
+    let mut found: Vec<Finding> = (!adverse_grade::rises(pipe, line))
+        .then(|| held(pipe, traced, &whole, grade, least, true))
+        .flatten()
         .into_iter()
         .collect();
     if profile.uniform() == Some(false) {
-        found.extend(profile.legs.iter().filter_map(|leg| {
+        let legs = profile.legs.iter();
+        let told = |leg: &&Leg| !adverse_grade::told(profile, leg.from, leg.to);
+        found.extend(legs.filter(told).filter_map(|leg| {
             let (from, to) = (
                 pipe.vertex_name(traced, leg.from),
                 pipe.vertex_name(traced, leg.to),
@@ -76,14 +82,16 @@ fn held(
     if !(sure || bare && grade.value < least) {
         return None;
     }
-    let (level, verdict) = if sure {
-        (Level::Warning, "certainly under")
+    let (level, verdict, way_out) = if sure {
+        let way_out = "What is to be done about it, local code says.";
+        (Level::Warning, "certainly under", way_out)
     } else {
-        (Level::Note, "by the bare figure under")
+        let way_out = "Expose both ends to settle it; local code governs.";
+        (Level::Note, "by the bare figure under", way_out)
     };
     let message = format!(
-        "{what} falls by {} ± {}, {verdict} the minimum of {}. Expose both ends to settle it; local code governs.",
-        percent(grade.value),
+        "{what} {} ± {}, {verdict} the minimum of {}. {way_out}",
+        slope(grade.value),
         percent(bound),
         percent(least),
     );

@@ -173,6 +173,15 @@ impl<'a> Pipe<'a> {
     }
 }
 
+/// What a grade does with the flow: `falls by 2.0 %`, `rises by 0.4 %`.
+pub(super) fn slope(grade: f64) -> String {
+    let figure = percent(grade);
+    match figure.strip_prefix('-') {
+        Some(up) => format!("rises by {up}"),
+        None => format!("falls by {figure}"),
+    }
+}
+
 /// A ratio in percent.
 pub(super) fn percent(ratio: f64) -> String {
     format!("{} %", fixed(100.0 * ratio, 1))
