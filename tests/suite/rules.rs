@@ -44,6 +44,38 @@ fn none(outcome: &Outcome, code: Code) {
     assert!(of(outcome, code).is_empty(), "{:#?}", outcome.findings);
 }
 
+fn a_peak_is_stronger_than_all_about_it() {
+    let peak = |ahead: &str, found_by: &str| {
+        let heading = "signal_ahead,signal_behind,found_by";
+        let own = format!("61,{ahead},50,{found_by},0.3");
+        changed(
+            "not-peak",
+            &[
+                ("marks.csv", "signal_left,signal_right", heading),
+                (
+                    "marks.csv",
+                    "A,A2,peak,,,,,P1,11.18,P4,9.26,P2,9.93,,,,\n",
+                    "",
+                ),
+                ("marks.csv", "P2,13.46,,,,", "P2,13.46,,,,,"),
+                ("marks.csv", "P3,11.41,,,,", "P3,11.41,,,,,"),
+                ("marks.csv", "P2,12.05,,,,", "P2,12.05,,,,,"),
+                ("marks.csv", "61,52,50,0.3", &own),
+            ],
+        )
+    };
+    let found = peak("80", "peak");
+    let finding = one(&found, Code::NotPeak);
+    assert!(
+        finding.message.contains("80 ahead of it"),
+        "{}",
+        finding.message
+    );
+    none(&peak("52", "peak"), Code::NotPeak);
+    // A tilt of a few degrees does that beside a crossline.
+    none(&peak("80", "crossline"), Code::NotPeak);
+}
+
 fn a_scale_names_the_units_that_are_read() {
     let control = [
         ("control.csv", "108.00,218.01", "354.34,715.25"),
@@ -188,4 +220,16 @@ fn a_wrong_ground_is_named_where_the_distance_is_height() {
     let message = &one(&far, Code::PathTooLong).message;
     assert!(!message.contains("`ground`"), "{message}");
     none(&changed("path-too-long", &[]), Code::PathTooLong);
+}
+
+fn an_upright_transmitter_moves_no_mark() {
+    let upright = changed(
+        "depth-doubtful",
+        &[("marks.csv", "tilted,manual", "vertical,manual")],
+    );
+    let message = &one(&upright, Code::Tilted).message;
+    assert!(
+        message.contains("needed no move") && !message.contains("0.000"),
+        "{message}"
+    );
 }

@@ -2,12 +2,14 @@
 //!
 //! *Why*: the mark may stand over something else that carries the signal. *Limit*: any stronger signal to the left or right; ahead
 //! or behind beyond half the depth, since a tilt of a few degrees already moves the strongest total field a quarter of the depth
-//! along the pipe ([`crate::sources::Source::Griffiths`]). End points stronger than the mark are `tilted`. A peak
+//! along the pipe ([`crate::sources::Source::Griffiths`]). End points stronger than a crossline mark are `tilted`. A mark that was
+//! found by its peak: any stronger signal, wherever it was read. A peak
 //! marked beside the crossline: off the pipe's line, or farther along it than the tilt (any tilt, where none is known) explains, by
 //! more than 3.29 of its one-sigma. *Example*: 61 at the mark, 64 to its left.
 
 use super::pipe::{Pipe, Seen};
 use crate::findings::{Code, Finding};
+use crate::job::model::FoundBy;
 use crate::run::{Beside, Located};
 use crate::transmitter::{Tilt, TiltFrom, tilt};
 
@@ -76,13 +78,15 @@ fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
     let signals = seen.row.signals.as_deref()?;
     let at = signals.at?;
     let depth = seen.sensed.rough_depth();
-    let along = seen.sensed.ends.is_none()
-        && !matches!((signals.step, depth), (Some(step), Some(depth)) if step <= EXPLAINED * depth);
+    // No tilt makes the field stronger anywhere than at its own peak.
+    let along = seen.row.found_by == FoundBy::Peak
+        || seen.sensed.ends.is_none()
+            && !matches!((signals.step, depth), (Some(step), Some(depth)) if step <= EXPLAINED * depth);
     let sides = [
-        ("left", "signal_left", signals.left, true),
-        ("right", "signal_right", signals.right, true),
-        ("ahead", "signal_ahead", signals.ahead, along),
-        ("behind", "signal_behind", signals.behind, along),
+        ("to its left", "signal_left", signals.left, true),
+        ("to its right", "signal_right", signals.right, true),
+        ("ahead of it", "signal_ahead", signals.ahead, along),
+        ("behind it", "signal_behind", signals.behind, along),
     ];
     let stronger = sides
         .into_iter()
@@ -92,7 +96,7 @@ fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
         });
     let (side, column, signal) = stronger.max_by(|a, b| a.2.total_cmp(&b.2))?;
     let message = format!(
-        "At {} the signal is {at}, but {signal} to its {side}: the mark is not where the signal is strongest. Find the spot \
+        "At {} the signal is {at}, but {signal} {side}: the mark is not where the signal is strongest. Find the spot \
          again; if it stays so, something nearby carries the signal.",
         seen.called()
     );

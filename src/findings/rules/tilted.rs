@@ -2,14 +2,15 @@
 //!
 //! *Why*: the mark was moved for it, and a tilted transmitter hints at a joint, a fitting or a fall. *Limit*: the operator says
 //! so; or a tilt known at the mark differs from the run's slope by more than 3.29 of its one-sigma; or an end point's signal
-//! exceeds the mark's, which by the field sets in at about 11° ([`crate::sources::Source::CommonPractice`]). *Example*:
+//! exceeds that of a crossline mark, which by the field sets in at about 11° ([`crate::sources::Source::CommonPractice`]). *Example*:
 //! `tilt = 15` on a run of 2 %.
 
 use super::pipe::{Pipe, Seen};
 use crate::findings::{Code, Finding};
-use crate::job::model::{Attitude, Stream};
+use crate::job::model::{Attitude, FoundBy, Stream};
 use crate::run::{Located, Traced};
 use crate::transmitter::TiltFrom;
+use crate::units::fixed;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.located()
@@ -30,16 +31,19 @@ fn slope(pipe: &Pipe<'_>, traced: &Traced, located: &Located) -> f64 {
     }
 }
 
-/// An end point gives a stronger signal than the mark.
+/// An end point gives a stronger signal than the mark, which stands on the crossline: at a peak nothing but a misplaced mark does
+/// that.
 pub(super) fn stronger_end(seen: &Seen<'_>) -> bool {
     let Some(signals) = seen.row.signals.as_deref() else {
         return false;
     };
     let ends = seen.sensed.ends.is_some();
     let beside = [signals.ahead, signals.behind].into_iter().flatten();
-    ends && signals
-        .at
-        .is_some_and(|at| beside.into_iter().any(|signal| signal > at))
+    let crossline = seen.row.found_by == FoundBy::Crossline;
+    ends && crossline
+        && signals
+            .at
+            .is_some_and(|at| beside.into_iter().any(|signal| signal > at))
 }
 
 fn finding(
@@ -57,11 +61,16 @@ fn finding(
         return None;
     }
     let what = if known {
+        let moved = pipe.length(shift.along.abs());
+        let moved = if moved == pipe.length(0.0) {
+            "its mark needed no move for it".to_owned()
+        } else {
+            format!("its mark was moved {moved} along the pipe for it")
+        };
         format!(
-            "lies tilted by {:.0}° (lens end up positive; from: {}); its mark was moved {} along the pipe for it",
-            shift.tilt.angle.to_degrees(),
+            "lies tilted by {}° (lens end up positive; from: {}); {moved}",
+            fixed(shift.tilt.angle.to_degrees(), 0),
             shift.tilt.from.word(),
-            pipe.length(shift.along.abs()),
         )
     } else {
         "lies tilted, by how much is not known: its mark was moved for the pipe's own slope only. The tilt itself, or linear \
