@@ -44,6 +44,35 @@ fn none(outcome: &Outcome, code: Code) {
     assert!(of(outcome, code).is_empty(), "{:#?}", outcome.findings);
 }
 
+fn the_top_of_the_pipe_stays_below_the_ground() {
+    let depths = |a2: &str, lift: &str, diameter: &str| {
+        let (a2, lift) = (format!("50.04,{a2}"), format!("9.85,{lift}"));
+        let swaps = [
+            ("marks.csv", "50.04,1.36,1.37", a2.as_str()),
+            ("marks.csv", "9.85,0.10", &lift),
+            ("job.toml", "100 mm", diameter),
+        ];
+        changed("above-ground", &swaps)
+    };
+    let found = depths("0.05,0.05", "0", "150 mm");
+    let message = &one(&found, Code::AboveGround).message;
+    assert!(message.contains("top of the pipe at A2"), "{message}");
+    assert!(message.contains("0.150 m"), "{message}");
+    none(&depths("0.25,0.25", "0", "150 mm"), Code::AboveGround);
+    let level = depths("0,0", "0", "100 mm");
+    let message = &one(&level, Code::AboveGround).message;
+    assert!(message.contains("level with the ground"), "{message}");
+    assert!(!message.contains("-0"), "{message}");
+    // A negative depth is told as that, and its spread says nothing.
+    let negative = depths("0.20,0.24", "0.30", "100 mm");
+    one(&negative, Code::AboveGround);
+    none(&negative, Code::DepthDisagrees);
+    let half = depths("0.20,0.80", "0.30", "100 mm");
+    let message = &one(&half, Code::DepthDisagrees).message;
+    assert!(!message.contains('%'), "{message}");
+    assert!(message.contains("lies above the ground"), "{message}");
+}
+
 fn a_peak_is_stronger_than_all_about_it() {
     let peak = |ahead: &str, found_by: &str| {
         let heading = "signal_ahead,signal_behind,found_by";

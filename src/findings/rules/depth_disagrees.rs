@@ -1,7 +1,7 @@
 //! `depth-disagrees`: pairs of depth readings that differ too much.
 //!
 //! *Why*: a receiver turned half round that disagrees with itself is disturbed or not over the transmitter. *Limit*: `pair`,
-//! 10 % of their mean ([`crate::sources::Source::CommonPractice`]). *Example*: 4.42 ft, half a turn on 3.73 ft, no second
+//! 10 % of their mean ([`crate::sources::Source::CommonPractice`]); a mean above the ground is `above-ground` and not told here. *Example*: 4.42 ft, half a turn on 3.73 ft, no second
 //! pair.
 
 use super::pipe::{Pipe, Seen, percent};
@@ -14,7 +14,11 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
 }
 
 fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
-    let readings = seen.sensed.readings.filter(|readings| readings.disagree)?;
+    // A depth of nothing or less is `above-ground`, and part of such a mean tells nothing.
+    let readings = seen
+        .sensed
+        .readings
+        .filter(|readings| readings.disagree && readings.depth > 0.0)?;
     let figures: Vec<String> = readings
         .depths
         .iter()
@@ -30,12 +34,20 @@ fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
     };
     let spread = readings.spread.unwrap_or(0.0);
     let limit = pipe.inputs.job.limits.pair;
+    let above = readings.depths.iter().flatten().any(|depth| *depth < 0.0);
+    let how = if above {
+        "disagree, and one of them lies above the ground: check it, and `lift`, which is subtracted from it.".to_owned()
+    } else {
+        format!(
+            "spread over {} of their mean; {} is allowed.",
+            percent(spread),
+            percent(limit)
+        )
+    };
     let message = format!(
-        "The depth readings of {} ({}) spread over {} of their mean; {} is allowed. {way_out}",
+        "The depth readings of {} ({}) {how} {way_out}",
         seen.called(),
         figures.join(", "),
-        percent(spread),
-        percent(limit),
     );
     let mut finding = pipe.of_mark(Code::DepthDisagrees, seen, message);
     for (i, _) in readings
@@ -46,5 +58,8 @@ fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
     {
         finding = finding.column(format!("depth_{}", i + 1));
     }
-    Some(finding.figures(100.0 * spread, Some(100.0 * limit)))
+    Some(match above {
+        true => finding,
+        false => finding.figures(100.0 * spread, Some(100.0 * limit)),
+    })
 }
