@@ -73,6 +73,23 @@ fn the_top_of_the_pipe_stays_below_the_ground() {
     assert!(message.contains("lies above the ground"), "{message}");
 }
 
+fn a_plain_diameter_of_six_may_be_inches() {
+    let doubted = |diameter: &str| changed("above-ground", &[("job.toml", "\"100 mm\"", diameter)]);
+    let six = doubted("6");
+    let message = &one(&six, Code::Implausible).message;
+    assert!(
+        message.contains("\"6 mm\"") && message.contains("\"6 in\""),
+        "{message}"
+    );
+    let large = doubted("150");
+    let message = &one(&large, Code::Implausible).message;
+    assert!(
+        message.contains("\"150 mm\"") && !message.contains("150 in"),
+        "{message}"
+    );
+    none(&doubted("\"6 in\""), Code::Implausible);
+}
+
 fn a_peak_is_stronger_than_all_about_it() {
     let peak = |ahead: &str, found_by: &str| {
         let heading = "signal_ahead,signal_behind,found_by";

@@ -4,7 +4,20 @@ use super::Row;
 use super::cells::State;
 use crate::findings::{Code, Finding, Level};
 use crate::job::table::Heading;
-use crate::units::parse_number;
+use crate::units::{Plain, parse_number};
+
+/// The small units in which a figure would come to no more than `most` metres: inches, which pipes are named by everywhere, and
+/// millimetres, which nobody means who counts in feet unless inches are too much.
+fn meant(figure: f64, most: f64, plain: &Plain) -> Vec<&'static str> {
+    let fits = |metres: f64| figure * metres <= most;
+    let inches = fits(plain.foot / 12.0);
+    let millimetres = fits(0.001) && !(plain.feet && inches);
+    let units = [("mm", millimetres), ("in", inches)].into_iter();
+    units
+        .filter(|(_, fits)| *fits)
+        .map(|(unit, _)| unit)
+        .collect()
+}
 
 impl Row<'_> {
     /// Says that a required cell is blank.
@@ -56,23 +69,23 @@ impl Row<'_> {
     }
 
     /// A length that is small by its nature. Over `most` metres, as a plain number, it is doubted: it is probably in inches or
-    /// millimetres.
+    /// millimetres, and the message offers what fits.
     pub fn small(&mut self, column: usize, most: f64) -> Option<f64> {
         let value = self.number(column)?;
         let (place, cell) = self.filled(column)?;
         let plain = self.plain(place)?;
         let bare = !plain.named && parse_number(cell.text, plain.decimal_comma).is_ok();
         if value > most && bare {
-            let (read, meant) = if plain.feet {
-                ("ft", "in")
-            } else {
-                ("m", "mm")
-            };
-            let (source, name) = (self.source_of(column), self.column(column).name);
+            let (source, name, text) =
+                (self.source_of(column), self.column(column).name, cell.text);
+            let read = if plain.feet { "ft" } else { "m" };
+            let meant: String = meant(value / plain.metres, most, &plain)
+                .into_iter()
+                .map(|unit| format!("If {text} {unit} is meant, write \"{text} {unit}\". "))
+                .collect();
             let message = format!(
-                "{source}: {name}: {text} is taken as {text} {read}, the job's unit, and that is too much for it. If {text} \
-                 {meant} is meant, write \"{text} {meant}\"; else \"{text} {read}\"",
-                text = cell.text
+                "{source}: {name}: {text} is taken as {text} {read}, the job's unit, and that is too much for it. {meant}If it is \
+                 right, write \"{text} {read}\""
             );
             let doubt = Finding::new(Code::Implausible, message)
                 .at(&source)
