@@ -4,7 +4,7 @@ use super::locate::{USUAL_DEPTH, Work};
 use super::order::Entry;
 use super::slope::Slope;
 use super::{Beside, Located, Predicted};
-use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Stream};
+use crate::job::model::{FoundBy, MarkRow, ReadBy, Stream};
 use crate::math::block;
 use crate::transmitter::shift::{self, Expected};
 use crate::transmitter::{Basis, Depth, Sensed, Shift, Tilt, TiltFrom, depth, tilt};
@@ -35,8 +35,9 @@ impl Work<'_> {
             .and_then(|ends| ends.depth(expected.tilt.angle, spread, self.sensor_height()));
         located.depth = match (&sensed.readings, located.ends_depth) {
             (Some(readings), _) => {
-                // Manual readings over a transmitter seen to be tilted are taken at its peak.
-                let at_peak = row.read_by == ReadBy::Manual && row.attitude != Attitude::Level;
+                // Manual readings over a transmitter known to lie tilted are taken at its peak.
+                let at_peak =
+                    row.read_by == ReadBy::Manual && tilt::lies_tilted(row, Some(&expected.tilt));
                 let over_crossline = row.found_by == FoundBy::Crossline
                     && !at_peak
                     && expected.tilt.from != TiltFrom::Vertical;

@@ -159,7 +159,8 @@ impl Depth {
     }
 }
 
-/// Tilt from which readings over the crossline come out noticeably deep, radians.
+/// Tilt from which readings over the crossline come out noticeably deep ([`crate::sources::Source::OurChoice`]: where that reaches
+/// the 2 % of the shared depth scale).
 pub const STEEP: f64 = 10.0 * std::f64::consts::PI / 180.0;
 
 /// How much deeper than true readings over the crossline may come out, as a one-sigma: by the field 2, 8 and 19 % at 10, 20

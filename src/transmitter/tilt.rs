@@ -1,5 +1,6 @@
 //! The transmitter's tilt, where it is known better than from the pipe's slope.
 
+use super::depth::STEEP;
 use super::{Accepted, Sensed};
 use super::{dipole, shift};
 use crate::job::model::{Attitude, FoundBy, Job, MarkRow};
@@ -45,6 +46,23 @@ pub struct Tilt {
     pub by_paint: f64,
     /// Origin.
     pub from: TiltFrom,
+}
+
+impl Tilt {
+    /// Known at the mark, other than from the run's slope, and so steep that readings over the crossline come out deep.
+    #[must_use]
+    pub fn known_steep(&self) -> bool {
+        self.from != TiltFrom::Slope && self.angle.abs() > STEEP
+    }
+}
+
+/// The transmitter is known to lie tilted: the row says so, or a tilt known at the mark is steep. Whoever reads depths by hand
+/// over it reads them at its peak; a receiver that works them out by itself reads deep ([`Source::CommonPractice`]).
+///
+/// [`Source::CommonPractice`]: crate::sources::Source::CommonPractice
+#[must_use]
+pub fn lies_tilted(row: &MarkRow, tilt: Option<&Tilt>) -> bool {
+    row.attitude != Attitude::Level || tilt.is_some_and(Tilt::known_steep)
 }
 
 /// One-sigma of a signal reading, part of it: a figure read off a swinging display (our choice).

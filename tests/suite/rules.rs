@@ -44,6 +44,34 @@ fn none(outcome: &Outcome, code: Code) {
     assert!(of(outcome, code).is_empty(), "{:#?}", outcome.findings);
 }
 
+const A2_TIES: &str = "P1,11.32,P4,9.22,P2,9.85";
+
+fn depth_95(heading: &str, cell: &str) -> f64 {
+    let row = format!("{A2_TIES},{cell},manual");
+    let told = format!("{A2_TIES},tilted,manual");
+    let found = changed(
+        "depth-doubtful",
+        &[
+            ("marks.csv", "attitude", heading),
+            ("marks.csv", &told, &row),
+        ],
+    );
+    none(&found, Code::DepthDoubtful);
+    let record = found.record.unwrap();
+    let mark = record.marks.iter().find(|mark| mark.mark == "A2").unwrap();
+    mark.depth_95.unwrap()
+}
+
+fn a_manual_reading_over_a_known_tilt_is_taken_at_the_peak() {
+    let (said, known, level) = (
+        depth_95("attitude", "tilted"),
+        depth_95("tilt", "20"),
+        depth_95("tilt", "0"),
+    );
+    assert!((known - said).abs() < 1e-9, "{known} {said}");
+    assert!((level - said).abs() < 1e-9, "{level} {said}");
+}
+
 fn the_top_of_the_pipe_stays_below_the_ground() {
     let depths = |a2: &str, lift: &str, diameter: &str| {
         let (a2, lift) = (format!("50.04,{a2}"), format!("9.85,{lift}"));

@@ -7,17 +7,17 @@
 
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
-use crate::job::model::{Attitude, ReadBy};
-use crate::transmitter::TiltFrom;
+use crate::job::model::ReadBy;
 use crate::transmitter::depth::STEEP;
+use crate::transmitter::tilt::{Tilt, lies_tilted};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.located()
         .filter_map(|(_, located, seen)| {
             seen.sensed.readings?;
             let known = located.shift.map(|shift| shift.tilt);
-            let known = known.filter(|tilt| tilt.from != TiltFrom::Slope && tilt.angle.abs() > STEEP);
-            let tilted = seen.row.attitude != Attitude::Level || known.is_some();
+            let tilted = lies_tilted(seen.row, known.as_ref());
+            let known = known.filter(Tilt::known_steep);
             (tilted && seen.row.read_by == ReadBy::Automatic).then(|| {
                 let by = known.map_or_else(String::new, |tilt| {
                     format!(" by {:.0}°", tilt.angle.to_degrees().abs())
