@@ -150,6 +150,29 @@ fn a_peak_is_stronger_than_all_about_it() {
     none(&peak("80", "crossline"), Code::NotPeak);
 }
 
+fn metal_is_told_by_its_trade_names_and_not_where_it_is_denied() {
+    let found = |material: &str, note: &str| {
+        changed(
+            "signal-path",
+            &[
+                ("job.toml", "PVC", material),
+                ("marks.csv", "hedge beside it", note),
+            ],
+        )
+    };
+    for (material, note) in [
+        ("C.I.", "hedge"),
+        ("PVC with tracer wire", "hedge"),
+        ("PVC", "tracer tape"),
+    ] {
+        one(&found(material, note), Code::SignalPath);
+    }
+    none(
+        &found("PVC, no tracer wire", "no metal nearby"),
+        Code::SignalPath,
+    );
+}
+
 fn a_scale_names_the_units_that_are_read() {
     let control = [
         ("control.csv", "108.00,218.01", "354.34,715.25"),
