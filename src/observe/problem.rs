@@ -51,6 +51,13 @@ pub enum Problem {
         /// Row of the first.
         first: Source,
     },
+    /// A mark measured from itself.
+    FromItself {
+        /// The mark.
+        subject: Subject,
+        /// Column that names it.
+        column: String,
+    },
     /// Coordinates outside the CRS's area of use.
     Outside {
         /// Whose.

@@ -257,6 +257,27 @@ impl Rows<'_> {
         if let Some(polar) = &placing.polar {
             self.polar(&row, &subject, at, polar);
         }
+    /// The point that a mark is measured from; nothing where no point has the name, or where it is the mark's own.
+    fn reference(
+        &mut self,
+        name: &Arc<str>,
+        subject: &Subject,
+        column: &str,
+        at: PointId,
+    ) -> Option<PointId> {
+        let point = self
+            .names
+            .resolve(name, subject, column, &mut self.problems)?;
+        if point == at {
+            self.problems.push(Problem::FromItself {
+                subject: subject.clone(),
+                column: column.to_owned(),
+            });
+            return None;
+        }
+        Some(point)
+    }
+
         let a = &self.job.accuracy;
         let grid_sigma = placing.sigma.unwrap_or(a.grid);
         if let Some(place) = given.grid {
@@ -302,12 +323,8 @@ impl Rows<'_> {
         at: PointId,
         baseline: &BaselineOffset,
     ) {
-        let from = self
-            .names
-            .resolve(&baseline.from, subject, "baseline", &mut self.problems);
-        let to = self
-            .names
-            .resolve(&baseline.to, subject, "baseline", &mut self.problems);
+        let from = self.reference(&baseline.from, subject, "baseline", at);
+        let to = self.reference(&baseline.to, subject, "baseline", at);
         let (Some(from), Some(to)) = (from, to) else {
             return;
         };
@@ -344,10 +361,7 @@ impl Rows<'_> {
         let mut refs = Vec::with_capacity(ties.len());
         for tie in ties {
             let column = format!("tie_{}_ref", tie.number);
-            let Some(from) = self
-                .names
-                .resolve(&tie.from, subject, &column, &mut self.problems)
-            else {
+            let Some(from) = self.reference(&tie.from, subject, &column, at) else {
                 continue;
             };
             self.distance(row, tie_column(tie.number), (from, at), tie.length, None);
@@ -364,18 +378,12 @@ impl Rows<'_> {
     }
 
     fn polar(&mut self, row: &Row<'_>, subject: &Subject, at: PointId, polar: &Polar) {
-        let Some(setup) = self
-            .names
-            .resolve(&polar.setup, subject, "setup", &mut self.problems)
-        else {
+        let Some(setup) = self.reference(&polar.setup, subject, "setup", at) else {
             return;
         };
         match &polar.direction {
             Some(PolarDirection::Angle { backsight, angle }) => {
-                if let Some(from) =
-                    self.names
-                        .resolve(backsight, subject, "backsight", &mut self.problems)
-                {
+                if let Some(from) = self.reference(backsight, subject, "backsight", at) {
                     let kind = Kind::Angle {
                         at: setup,
                         from,

@@ -46,6 +46,44 @@ fn none(outcome: &Outcome, code: Code) {
 
 const A2_TIES: &str = "P1,11.32,P4,9.22,P2,9.85";
 
+const HEADING: &str = "tie_1_ref,tie_1,tie_2_ref,tie_2,tie_3_ref,tie_3";
+
+fn nothing_is_measured_from_itself() {
+    let angle = HEADING.replace("tie_1_ref,tie_1", "setup,backsight,angle,tie_1_ref,tie_1");
+    let rows = |a2: &'static str| -> Outcome {
+        let mut swaps: Vec<Swap<'_>> = vec![("marks.csv", HEADING, &angle)];
+        let others = [
+            ("P1,8.25,P4", ",,,P1,8.25,P4"),
+            ("P2,9.22,P4", ",,,P2,9.22,P4"),
+            ("P3,7.62,P4", ",,,P3,7.62,P4"),
+            (A2_TIES, a2),
+        ];
+        swaps.extend(others.map(|(old, new)| ("marks.csv", old, new)));
+        changed("unreadable", &swaps)
+    };
+    none(
+        &rows("P1,P2,50.0,P1,11.32,P4,9.22,P2,9.85"),
+        Code::Unreadable,
+    );
+    for (row, words) in [
+        ("P1,P1,50.0,P1,11.32,P4,9.22,P2,9.85", "same point"),
+        (",,,A2,11.32,P4,9.22,P2,9.85", "tie_1_ref names A2"),
+        ("A2,P1,50.0,P1,11.32,P4,9.22,P2,9.85", "setup names A2"),
+        ("P1,A2,50.0,P1,11.32,P4,9.22,P2,9.85", "backsight names A2"),
+    ] {
+        let found = rows(row);
+        let finding = one(&found, Code::Unreadable);
+        assert!(finding.message.contains(words), "{}", finding.message);
+        assert_eq!(finding.level, Error);
+    }
+}
+
+fn an_end_point_is_measured_from_its_mark() {
+    let end = "A,A3,end_ahead,,,,,A3,0.9,P2,9.5,P3,10.8,,,,\nA,A4,,19.25";
+    let found = changed("not-peak", &[("marks.csv", "A,A4,,19.25", end)]);
+    none(&found, Code::Unreadable);
+}
+
 fn depth_95(heading: &str, cell: &str) -> f64 {
     let row = format!("{A2_TIES},{cell},manual");
     let told = format!("{A2_TIES},tilted,manual");

@@ -43,6 +43,7 @@ mod tilted;
 mod unchecked;
 mod undetermined;
 mod unknown_reference;
+mod unreadable;
 mod weak;
 
 /// A name in a sentence: a bare number needs a word before it.

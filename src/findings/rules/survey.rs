@@ -31,6 +31,7 @@ pub struct Survey<'a> {
 
 /// Every rule of this group.
 const RULES: &[fn(&Survey<'_>) -> Vec<Finding>] = &[
+    super::unreadable::find,
     super::unknown_reference::find,
     super::duplicate::find,
     super::undetermined::find,

@@ -104,6 +104,13 @@ fn read_polar(row: &mut Row<'_>, names: &mut Names) -> Option<Polar> {
         let message = "an angle and a bearing in one row: put one of them into measures.csv, so that both are used";
         row.refuse(Code::Unreadable, &[marks::ANGLE, marks::BEARING], message);
     }
+    if setup.is_some() && setup == backsight {
+        row.refuse(
+            Code::Unreadable,
+            &[marks::SETUP, marks::BACKSIGHT],
+            "setup and backsight are the same point: an angle is turned from another one",
+        );
+    }
     if any && !row.has(marks::SETUP) {
         row.refuse(
             Code::Unreadable,
