@@ -11,7 +11,7 @@ use crate::job::sections::Sections;
 use crate::job::{self, JobPath, Tables};
 use crate::math::ellipse::Ellipse;
 use crate::math::stats::ELLIPSE_95;
-use crate::observe::{FrameFacts, Observed};
+use crate::observe::{FrameFacts, Observed, Problem};
 use crate::position::Adjusted;
 use crate::record::build::{Parts, Survey};
 use crate::record::{self, AsBuilt, model};
@@ -318,6 +318,12 @@ fn observe_and_adjust(
     if whole.is_some() && !observations.shifts.is_empty() {
         return Err(std::io::Error::other(
             "positions share a shift, and so all runs do",
+        ));
+    }
+    let undeclined = |problem: &Problem| matches!(problem, Problem::NoDeclination { .. });
+    if whole.is_some() && observed.problems.iter().any(undeclined) {
+        return Err(std::io::Error::other(
+            "a declination lacks the whole job, and is told once",
         ));
     }
     let adjusted = after("adjusting", position::adjust(observations, &job.limits));

@@ -17,9 +17,9 @@ pub struct FrameFacts {
     pub height_factor: Option<f64>,
     /// Radians: true azimuth = grid azimuth + convergence.
     pub convergence: Option<f64>,
-    /// Radians east, if a compass bearing needed it.
+    /// Radians east, where it is known.
     pub declination: Option<f64>,
-    /// Where it came from.
+    /// Where it came from; without a declination, that compass bearings had to do without one.
     pub declination_from: Option<String>,
     /// Datum operations by which positions came into the grid.
     pub operations: Vec<Operation>,
@@ -104,57 +104,31 @@ impl FrameFacts {
         all
     }
 
-    /// Finds the declination for whoever stands on the site with a compass, where no bearing needed it and it can be found.
-    pub(super) fn note_declination(&mut self, job: &Job, crs: &Crs) {
-        if self.declination.is_some() {
-            return;
-        }
-        let found = match job.grid.declination {
-            Some(given) => Some((given, "given".to_owned())),
-            None => modelled(self, job, crs).ok(),
-        };
-        if let Some((declination, from)) = found {
-            self.declination = Some(declination);
-            self.declination_from = Some(from);
-        }
-    }
-
-    /// Finds the declination, if it has not been found yet.
-    fn declination(&mut self, job: &Job, crs: &Crs, notes: &mut Vec<Note>) -> f64 {
-        if let Some(declination) = self.declination {
-            return declination;
-        }
+    /// Finds the declination: for compass bearings, and for whoever stands on the site with a compass. An error says why there is
+    /// none, and what to give.
+    pub(super) fn find_declination(&mut self, job: &Job, crs: &Crs) -> Result<(), String> {
         let (declination, from) = match job.grid.declination {
             Some(given) => (given, "given".to_owned()),
-            None => match modelled(self, job, crs) {
-                Ok(found) => found,
-                Err(why) => {
-                    notes.push(Note {
-                        source: None,
-                        text: format!("Compass bearings are taken as true bearings, without declination: {why}."),
-                    });
-                    (0.0, "none".to_owned())
-                }
-            },
+            None => modelled(self, job, crs)?,
         };
         self.declination = Some(declination);
         self.declination_from = Some(from);
-        declination
+        Ok(())
     }
 
-    /// Grid azimuth of a bearing, radians: grid = true − convergence = magnetic + declination − convergence.
-    pub(super) fn grid_azimuth(
-        &mut self,
-        bearing: f64,
-        north: North,
-        (job, crs): (&Job, &Crs),
-        notes: &mut Vec<Note>,
-    ) -> f64 {
+    /// Says that compass bearings were used although the declination is not known.
+    pub(super) fn without_declination(&mut self) {
+        self.declination_from = Some("compass bearings are taken without one".to_owned());
+    }
+
+    /// Grid azimuth of a bearing, radians: grid = true − convergence = magnetic + declination − convergence. A declination that is
+    /// not known counts as none.
+    pub(super) fn grid_azimuth(&self, bearing: f64, north: North) -> f64 {
         let convergence = self.convergence.unwrap_or(0.0);
         around(match north {
             North::Grid => bearing,
             North::True => bearing - convergence,
-            North::Magnetic => bearing + self.declination(job, crs, notes) - convergence,
+            North::Magnetic => bearing + self.declination.unwrap_or(0.0) - convergence,
         })
     }
 }
@@ -163,7 +137,9 @@ impl FrameFacts {
 fn modelled(facts: &FrameFacts, job: &Job, crs: &Crs) -> Result<(f64, String), String> {
     if crs.is_local() {
         return Err(
-            "a local grid has no place on the Earth; give `declination` in [grid]".to_owned(),
+            "a local grid has no place on the Earth; give `declination` in [grid], 0 where the grid's own north was taken from \
+             a compass"
+                .to_owned(),
         );
     }
     let date = window::date(job.head.located_on.as_deref())

@@ -248,10 +248,14 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
         None => frame::facts(job, crs, given.places(), &mut notes),
     };
     frame.operations.clone_from(&given.operations);
+    let declined = if frame.declination.is_none() {
+        frame.find_declination(job, crs)
+    } else {
+        Ok(())
+    };
     let heights = given::heights(job, &names);
     let mut rows = rows::Rows {
         job,
-        crs,
         names,
         frame,
         out: Observations {
@@ -263,6 +267,7 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
         notes,
         heights,
         unreduced: 0,
+        compass: rows::Compass::new(declined.err()),
     };
     let site_is_grid = given::site_is_grid(job, crs);
     for (control, given) in job.control.iter().zip(&given.control) {
@@ -274,9 +279,6 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
     for measure in &job.measures {
         rows.measure(measure);
     }
-    if whole.is_none() {
-        rows.frame.note_declination(job, crs);
-    }
     finish(job, rows)
 }
 
@@ -287,20 +289,26 @@ pub fn frame_of(job: &Job, crs: &Crs, places: &[Place]) -> Option<FrameFacts> {
     let (site, operations) = positions::mean(job, crs, places)?;
     let mut facts = frame::facts(job, crs, std::iter::once(site), &mut Vec::new());
     facts.operations = operations;
-    facts.note_declination(job, crs);
+    // Bearings say for themselves where it can't be found.
+    facts.find_declination(job, crs).ok();
     Some(facts)
 }
 
 fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
     let rows::Rows {
         names,
-        frame,
+        mut frame,
         mut out,
         mut problems,
         mut notes,
         unreduced,
+        compass,
         ..
     } = rows;
+    if let Some(problem) = compass.problem() {
+        frame.without_declination();
+        problems.push(problem);
+    }
     unknown_names(job, &names, &mut problems);
     out.points = names.points;
     out.marks = names.marks;

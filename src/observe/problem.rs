@@ -58,6 +58,17 @@ pub enum Problem {
         /// Column that names it.
         column: String,
     },
+    /// Compass bearings are used, and the declination is not known.
+    NoDeclination {
+        /// Whose is the first.
+        subject: Subject,
+        /// Column that holds it.
+        column: &'static str,
+        /// How many there are.
+        bearings: usize,
+        /// Why it is not known, and what to give.
+        why: String,
+    },
     /// Coordinates outside the CRS's area of use.
     Outside {
         /// Whose.

@@ -9,7 +9,6 @@ use super::positions::Fixed;
 use super::problem::{Problem, Subject};
 use super::window::WindowMean;
 use super::{Kind, Observation, Observations, PointId, SideHint};
-use crate::crs::Crs;
 use crate::job::model::{
     BaselineOffset, Control, Fix, Job, MarkRow, Measure, MeasureKind, North, Note, Polar,
     PolarDirection, Side, Source, Tie, Use,
@@ -32,7 +31,6 @@ pub(super) struct Given {
 /// The writer of equations.
 pub(super) struct Rows<'a> {
     pub(super) job: &'a Job,
-    pub(super) crs: &'a Crs,
     pub(super) names: Names,
     pub(super) frame: FrameFacts,
     pub(super) out: Observations,
@@ -42,6 +40,43 @@ pub(super) struct Rows<'a> {
     pub(super) heights: Vec<Option<f64>>,
     /// Taped slopes that could not be reduced.
     pub(super) unreduced: usize,
+    /// Compass bearings without a declination.
+    pub(super) compass: Compass,
+}
+
+/// Compass bearings that are used although the declination is not known.
+pub(super) struct Compass {
+    /// Why it is not known, and what to give.
+    lacking: Option<String>,
+    /// The first one, and the column that holds it.
+    first: Option<(Subject, &'static str)>,
+    count: usize,
+}
+
+impl Compass {
+    pub(super) fn new(lacking: Option<String>) -> Self {
+        Self {
+            lacking,
+            first: None,
+            count: 0,
+        }
+    }
+
+    fn used(&mut self, subject: &Subject, column: &'static str) {
+        self.count += 1;
+        self.first.get_or_insert_with(|| (subject.clone(), column));
+    }
+
+    /// What is to be said of them, once.
+    pub(super) fn problem(self) -> Option<Problem> {
+        let ((subject, column), why) = self.first.zip(self.lacking)?;
+        Some(Problem::NoDeclination {
+            subject,
+            column,
+            bearings: self.count,
+            why,
+        })
+    }
 }
 
 /// Where an equation comes from and goes to.
@@ -137,14 +172,15 @@ impl Rows<'_> {
     fn bearing(
         &mut self,
         row: &Row<'_>,
-        column: &'static str,
+        (subject, column): (&Subject, &'static str),
         (from, to): (PointId, PointId),
         (bearing, north): (f64, North),
         sigma: Option<f64>,
     ) {
-        let azimuth =
-            self.frame
-                .grid_azimuth(bearing, north, (self.job, self.crs), &mut self.notes);
+        let azimuth = self.frame.grid_azimuth(bearing, north);
+        if north == North::Magnetic {
+            self.compass.used(subject, column);
+        }
         let a = &self.job.accuracy;
         let default = if north == North::Magnetic {
             a.bearing
@@ -221,6 +257,27 @@ impl Rows<'_> {
         }
     }
 
+    /// The point that a mark is measured from; nothing where no point has the name, or where it is the mark's own.
+    fn reference(
+        &mut self,
+        name: &Arc<str>,
+        subject: &Subject,
+        column: &str,
+        at: PointId,
+    ) -> Option<PointId> {
+        let point = self
+            .names
+            .resolve(name, subject, column, &mut self.problems)?;
+        if point == at {
+            self.problems.push(Problem::FromItself {
+                subject: subject.clone(),
+                column: column.to_owned(),
+            });
+            return None;
+        }
+        Some(point)
+    }
+
     /// Coordinates on the site grid; exact without a sigma.
     fn site(&mut self, row: &Row<'_>, at: PointId, (x, y): Plane, sigma: Option<f64>) {
         if sigma.is_none() && row.usage == Use::Yes {
@@ -257,27 +314,6 @@ impl Rows<'_> {
         if let Some(polar) = &placing.polar {
             self.polar(&row, &subject, at, polar);
         }
-    /// The point that a mark is measured from; nothing where no point has the name, or where it is the mark's own.
-    fn reference(
-        &mut self,
-        name: &Arc<str>,
-        subject: &Subject,
-        column: &str,
-        at: PointId,
-    ) -> Option<PointId> {
-        let point = self
-            .names
-            .resolve(name, subject, column, &mut self.problems)?;
-        if point == at {
-            self.problems.push(Problem::FromItself {
-                subject: subject.clone(),
-                column: column.to_owned(),
-            });
-            return None;
-        }
-        Some(point)
-    }
-
         let a = &self.job.accuracy;
         let grid_sigma = placing.sigma.unwrap_or(a.grid);
         if let Some(place) = given.grid {
@@ -402,7 +438,8 @@ impl Rows<'_> {
                 }
             }
             Some(PolarDirection::Bearing { north, bearing }) => {
-                self.bearing(row, "bearing", (setup, at), (*bearing, *north), None);
+                let place = (subject, "bearing");
+                self.bearing(row, place, (setup, at), (*bearing, *north), None);
             }
             None => {}
         }
@@ -453,7 +490,7 @@ impl Rows<'_> {
             MeasureKind::Bearing { north } => {
                 self.bearing(
                     &row,
-                    "value",
+                    (&subject, "value"),
                     (from, to),
                     (measure.value, *north),
                     measure.sigma,

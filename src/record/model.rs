@@ -184,10 +184,10 @@ pub struct Frame {
     /// Grid convergence at the site, degrees: true azimuth = grid azimuth + convergence.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub convergence: Option<f64>,
-    /// Magnetic declination used, degrees east.
+    /// Magnetic declination, degrees east; absent where it is not known.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub declination: Option<f64>,
-    /// Where the declination came from.
+    /// Where the declination came from; where there is none, that compass bearings were taken without one.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub declination_from: Option<String>,
     /// Datum operations used.

@@ -9,9 +9,9 @@ use aslaid::findings::{Code, Finding};
 use aslaid::pipeline::{Options, Outcome, run};
 
 /// A text of a job's file, and what is put in its place wherever it stands.
-
 type Swap<'a> = (&'a str, &'a str, &'a str);
 
+/// The clean twin of a code with the swaps made.
 fn changed(code: &str, swaps: &[Swap<'_>]) -> Outcome {
     let from = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("fixtures/jobs/codes")
@@ -30,10 +30,12 @@ fn changed(code: &str, swaps: &[Swap<'_>]) -> Outcome {
     run(folder.path(), &Options::default()).unwrap()
 }
 
+/// The findings of a code.
 fn of(outcome: &Outcome, code: Code) -> Vec<&Finding> {
     outcome.findings.iter().filter(|f| f.code == code).collect()
 }
 
+/// The only finding of a code.
 fn one(outcome: &Outcome, code: Code) -> &Finding {
     let found = of(outcome, code);
     assert_eq!(found.len(), 1, "{:#?}", outcome.findings);
@@ -45,9 +47,89 @@ fn none(outcome: &Outcome, code: Code) {
 }
 
 const A2_TIES: &str = "P1,11.32,P4,9.22,P2,9.85";
-
 const HEADING: &str = "tie_1_ref,tie_1,tie_2_ref,tie_2,tie_3_ref,tie_3";
 
+/// A2 and A3 by bearing and distance from P1, and the cells of that.
+fn by_bearing<'a>(bearing_from: &'a str, toml: Swap<'a>) -> Vec<Swap<'a>> {
+    vec![
+        (
+            "marks.csv",
+            HEADING,
+            "setup,bearing,distance,bearing_from,tie_2_ref,tie_2,tie_3_ref,tie_3",
+        ),
+        (
+            "marks.csv",
+            "P1,8.25,P4,12.05,P2,13.46",
+            ",,,,P4,12.05,P2,13.46",
+        ),
+        (
+            "marks.csv",
+            "P3,7.62,P4,13.46,P2,12.05",
+            ",,,,P4,13.46,P2,12.05",
+        ),
+        (
+            "marks.csv",
+            "P2,9.22,P4,9.85,P3,11.41",
+            ",,,,P4,9.85,P3,11.41",
+        ),
+        ("marks.csv", A2_TIES, bearing_from),
+        toml,
+    ]
+}
+
+const COMPASS: &str = "P1,135,11.32,,P4,9.22,P2,9.85";
+const GRID: &str = "P1,135,11.32,grid,P4,9.22,P2,9.85";
+const DATE: Swap<'static> = ("job.toml", "located_on = 2026-05-14\n", "");
+
+#[test]
+fn a_compass_without_a_declination_is_told_once() {
+    let undated = changed("low-grade", &by_bearing(COMPASS, DATE));
+    let weak = of(&undated, Code::Weak);
+    let told: Vec<_> = weak
+        .iter()
+        .filter(|f| f.message.contains("declination"))
+        .collect();
+    assert_eq!(told.len(), 1, "{:#?}", undated.findings);
+    assert_eq!(
+        (told[0].level, told[0].mark.as_deref()),
+        (Warning, Some("A2"))
+    );
+    let message = &told[0].message;
+    for words in ["true north", "`located_on`", "`declination`", "20°"] {
+        assert!(message.contains(words), "{message}");
+    }
+    let frame = undated.record.unwrap().frame;
+    assert_eq!(frame.declination, None);
+    let said = aslaid::sheet::content::figures::declination_of(&frame);
+    assert_eq!(said.as_deref(), Some("not known"));
+
+    let early = ("job.toml", "2026-05-14", "2012-05-14");
+    let early = changed("low-grade", &by_bearing(COMPASS, early));
+    assert!(early.findings.iter().any(|f| f.message.contains("2012")));
+
+    let given = (
+        "job.toml",
+        "unit = \"m\"\n",
+        "unit = \"m\"\ndeclination = \"3.5\"\n",
+    );
+    for swaps in [
+        by_bearing(COMPASS, given),
+        by_bearing(COMPASS, ("job.toml", "unit", "unit")),
+        by_bearing(GRID, DATE),
+    ] {
+        let clean = changed("low-grade", &swaps);
+        assert!(
+            !clean
+                .findings
+                .iter()
+                .any(|f| f.message.contains("declination")),
+            "{:#?}",
+            clean.findings
+        );
+    }
+}
+
+#[test]
 fn nothing_is_measured_from_itself() {
     let angle = HEADING.replace("tie_1_ref,tie_1", "setup,backsight,angle,tie_1_ref,tie_1");
     let rows = |a2: &'static str| -> Outcome {
@@ -78,12 +160,15 @@ fn nothing_is_measured_from_itself() {
     }
 }
 
+/// A mark's end point may be measured from the mark: they are two points.
+#[test]
 fn an_end_point_is_measured_from_its_mark() {
     let end = "A,A3,end_ahead,,,,,A3,0.9,P2,9.5,P3,10.8,,,,\nA,A4,,19.25";
     let found = changed("not-peak", &[("marks.csv", "A,A4,,19.25", end)]);
     none(&found, Code::Unreadable);
 }
 
+/// The depth's bound of A2 with a tilt column in place of `attitude`, or with the attitude said.
 fn depth_95(heading: &str, cell: &str) -> f64 {
     let row = format!("{A2_TIES},{cell},manual");
     let told = format!("{A2_TIES},tilted,manual");
@@ -100,6 +185,7 @@ fn depth_95(heading: &str, cell: &str) -> f64 {
     mark.depth_95.unwrap()
 }
 
+#[test]
 fn a_manual_reading_over_a_known_tilt_is_taken_at_the_peak() {
     let (said, known, level) = (
         depth_95("attitude", "tilted"),
@@ -110,6 +196,7 @@ fn a_manual_reading_over_a_known_tilt_is_taken_at_the_peak() {
     assert!((level - said).abs() < 1e-9, "{level} {said}");
 }
 
+#[test]
 fn the_top_of_the_pipe_stays_below_the_ground() {
     let depths = |a2: &str, lift: &str, diameter: &str| {
         let (a2, lift) = (format!("50.04,{a2}"), format!("9.85,{lift}"));
@@ -139,6 +226,7 @@ fn the_top_of_the_pipe_stays_below_the_ground() {
     assert!(message.contains("lies above the ground"), "{message}");
 }
 
+#[test]
 fn a_plain_diameter_of_six_may_be_inches() {
     let doubted = |diameter: &str| changed("above-ground", &[("job.toml", "\"100 mm\"", diameter)]);
     let six = doubted("6");
@@ -156,6 +244,7 @@ fn a_plain_diameter_of_six_may_be_inches() {
     none(&doubted("\"6 in\""), Code::Implausible);
 }
 
+#[test]
 fn a_peak_is_stronger_than_all_about_it() {
     let peak = |ahead: &str, found_by: &str| {
         let heading = "signal_ahead,signal_behind,found_by";
@@ -188,6 +277,7 @@ fn a_peak_is_stronger_than_all_about_it() {
     none(&peak("80", "crossline"), Code::NotPeak);
 }
 
+#[test]
 fn metal_is_told_by_its_trade_names_and_not_where_it_is_denied() {
     let found = |material: &str, note: &str| {
         changed(
@@ -211,6 +301,7 @@ fn metal_is_told_by_its_trade_names_and_not_where_it_is_denied() {
     );
 }
 
+#[test]
 fn a_scale_names_the_units_that_are_read() {
     let control = [
         ("control.csv", "108.00,218.01", "354.34,715.25"),
@@ -232,6 +323,7 @@ fn a_scale_names_the_units_that_are_read() {
     none(&changed("scale-suspect", &[]), Code::ScaleSuspect);
 }
 
+#[test]
 fn a_single_fix_is_told_for_what_it_is() {
     let fix = |fix: &str| {
         changed(
@@ -260,6 +352,7 @@ fn a_single_fix_is_told_for_what_it_is() {
     none(&fix("rtk,0.05"), Code::GnssFix);
 }
 
+/// Depths in the order of flow, downstream deeper by nothing, or shallower.
 fn falling(depths: [&str; 4], min_grade: &str) -> Outcome {
     let old = [
         "50.10,1.20,1.21",
@@ -277,6 +370,7 @@ fn falling(depths: [&str; 4], min_grade: &str) -> Outcome {
     changed("low-grade", &swaps)
 }
 
+#[test]
 fn a_rise_is_told_once_and_as_a_rise() {
     let rising = falling(["3.0", "2.1", "1.2", "0.3"], "1 %");
     none(&rising, Code::LowGrade);
@@ -308,12 +402,14 @@ fn a_rise_is_told_once_and_as_a_rise() {
     }
 }
 
+/// Metres in a message, in order.
 fn lengths(message: &str) -> Vec<f64> {
     let words: Vec<&str> = message.split_whitespace().collect();
     let metres = |pair: &[&str]| pair[1].starts_with('m').then(|| pair[0].parse().ok())?;
     words.windows(2).filter_map(metres).collect()
 }
 
+#[test]
 fn a_paths_figures_add_up() {
     let short = changed(
         "path-too-short",
@@ -342,6 +438,7 @@ fn a_paths_figures_add_up() {
     );
 }
 
+#[test]
 fn a_wrong_ground_is_named_where_the_distance_is_height() {
     let high = changed("path-too-long", &[("marks.csv", "49.98", "4998.00")]);
     for finding in of(&high, Code::PathTooLong) {
@@ -357,6 +454,7 @@ fn a_wrong_ground_is_named_where_the_distance_is_height() {
     none(&changed("path-too-long", &[]), Code::PathTooLong);
 }
 
+#[test]
 fn an_upright_transmitter_moves_no_mark() {
     let upright = changed(
         "depth-doubtful",

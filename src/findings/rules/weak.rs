@@ -1,12 +1,18 @@
-//! `weak`: an error ellipse larger than the limit, or a place that hangs on two measurements that only touch.
+//! `weak`: an error ellipse larger than the limit, a place that hangs on two measurements that only touch, or one by a compass
+//! whose declination is not known.
 //!
-//! *Why*: tapes that cross at a flat angle, a poor fix. *Limit*: `semi_major`, 0.5 m
+//! *Why*: tapes that cross at a flat angle, a poor fix; a compass turns all that hangs on it by the declination, and no ellipse
+//! holds that. *Limit*: `semi_major`, 0.5 m
 //! ([`crate::sources::Source::OurChoice`]: about the half-width of a hand-dug hole). *Example*: a mark on the line between its
 //! two references: its tapes say how far along, hardly how far beside it.
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
-use crate::observe::PointRole;
+use crate::math::stats::NORMAL_95;
+use crate::observe::{PointRole, Problem};
+
+/// A bound beyond this, metres, is no figure that anyone could use (our choice: longer than a lateral).
+const USELESS: f64 = 100.0;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
@@ -17,11 +23,21 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         } else {
             "only just meet".to_owned()
         };
+        let bound = NORMAL_95 * touch.sigma;
+        let known = if bound > USELESS {
+            format!(
+                "its place along the touch is not usefully known (to no better than {})",
+                survey.rough(USELESS)
+            )
+        } else {
+            format!(
+                "it is known to ± {} along the touch (95 %)",
+                survey.rough(bound)
+            )
+        };
         let message = format!(
-            "{}: its two measurements {how}. They are taken as touching, so it is known to ± {} along the touch (95 %). \
-             Add a measurement across it.",
+            "{}: its two measurements {how}. They are taken as touching, so {known}. Add a measurement across it.",
             survey.called(touch.at),
-            survey.rough(crate::math::stats::NORMAL_95 * touch.sigma)
         );
         let finding =
             Finding::new(Code::Weak, message).figures(survey.unit.of(touch.gap.abs()), None);
@@ -36,6 +52,8 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
             None => finding,
         });
     }
+    let problems = survey.observed.problems.iter();
+    findings.extend(problems.filter_map(|problem| by_compass(survey, problem)));
     for (i, mark) in survey.observed.observations.marks.iter().enumerate() {
         let Some(size) = (survey.semi_major)(i).filter(|size| *size > limit) else {
             continue;
@@ -60,4 +78,35 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         findings.push(survey.in_run(finding, Some(mark.run)));
     }
     findings
+}
+
+/// Compass bearings without a declination.
+fn by_compass(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
+    let Problem::NoDeclination {
+        subject,
+        column,
+        bearings,
+        why,
+    } = problem
+    else {
+        return None;
+    };
+    let north = if survey.crs.is_local() {
+        "grid"
+    } else {
+        "true"
+    };
+    let first = if *bearings > 1 {
+        format!(" (the first of {bearings})")
+    } else {
+        String::new()
+    };
+    let message = format!(
+        "The compass bearing of {}{first} is taken as one from {north} north: the declination is not known, because {why}. It is up \
+         to 20° over most inhabited land and more near the poles; every degree moves a mark by 1.7 % of the distance, which \
+         is not in any bound. If the bearing was not taken by compass, say so in `bearing_from`.",
+        super::called(&subject.name),
+    );
+    let finding = Finding::new(Code::Weak, message).column(*column);
+    Some(survey.subject(finding, subject))
 }

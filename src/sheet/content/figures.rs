@@ -1,5 +1,6 @@
 //! Figures as people read them: rounded here and nowhere before.
 
+use crate::record::model::Frame;
 use crate::units::LengthUnit;
 
 pub use crate::units::fixed;
@@ -116,9 +117,18 @@ pub fn degrees(value: f64, positive: &str, negative: &str) -> String {
     .to_owned()
 }
 
-/// A declination to a tenth of a degree, `8.1° west`: the magnetic model is not better than that on the ground.
+/// A frame's declination, or that it is not known where bearings were taken by a compass; nothing where none needed it.
 #[must_use]
-pub fn declination(value: f64) -> String {
+pub fn declination_of(frame: &Frame) -> Option<String> {
+    match (frame.declination, &frame.declination_from) {
+        (Some(value), _) => Some(declination(value)),
+        (None, Some(_)) => Some("not known".to_owned()),
+        (None, None) => None,
+    }
+}
+
+/// A declination to a tenth of a degree, `8.1° west`: the magnetic model is not better than that on the ground.
+fn declination(value: f64) -> String {
     let text = fixed(value.abs(), 1);
     match text.as_str() {
         "0.0" => "0.0°".to_owned(),

@@ -113,16 +113,10 @@ pub fn frame(record: &AsBuilt) -> Vec<Fact> {
             format!("{text} of true north at the site"),
         );
     }
-    if let Some(declination) = frame.declination {
-        let from = frame
-            .declination_from
-            .as_deref()
-            .map(|f| format!(" ({f})"))
-            .unwrap_or_default();
-        add(
-            "Magnetic declination",
-            figures::declination(declination) + &from,
-        );
+    let from = frame.declination_from.as_deref();
+    if let Some(declination) = figures::declination_of(frame) {
+        let from = from.map(|f| format!(" ({f})")).unwrap_or_default();
+        add("Magnetic declination", declination + &from);
     }
     for operation in &frame.operations {
         let accuracy = operation

@@ -195,7 +195,7 @@ fn north(record: &AsBuilt) -> [String; 2] {
     };
     let lies = frame.convergence.map(side);
     let lies = lies.map(|text| format!("; it lies {text} of true north"));
-    let declination = frame.declination.map(figures::declination);
+    let declination = figures::declination_of(frame);
     let declination = declination.map(|text| format!("Magnetic declination {text}. "));
     [
         format!("{north}{}.", lies.unwrap_or_default()),
