@@ -13,7 +13,6 @@ use std::time::Duration;
 
 use super::dxf::Drawing;
 use super::{RawFeature, RawLayer, Reader, System, WITH_GDAL, gpkg, split};
-use crate::units::counted;
 
 /// The formats.
 pub struct Gdal;

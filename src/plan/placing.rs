@@ -13,7 +13,6 @@ use crate::crs::{Crs, CrsError, Datum, GEOGRAPHIC, shift_sigma};
 use crate::error::Error;
 use crate::maps::{RawFeature, RawLayer, RawPlan, System};
 use crate::record::model::{Note, Operation};
-use crate::units::counted;
 
 /// One way onto the job's grid.
 #[derive(Clone, Debug)]
