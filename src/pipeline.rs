@@ -173,8 +173,10 @@ fn unmended(tables: &Tables) -> String {
     )
 }
 
+/// What is to be told beside the findings; not what the job itself says.
 fn remarks(notes: &[model::Note], kept: &[String]) -> Vec<String> {
-    let notes = notes.iter().map(model::Note::line);
+    let ours = notes.iter().filter(|note| !note.entered);
+    let notes = ours.map(model::Note::line);
     let kept = kept
         .iter()
         .map(|columns| format!("kept for the record and not used: {columns}"));
@@ -492,10 +494,10 @@ fn notes(job: &Job, observed: &Observed) -> Vec<model::Note> {
 }
 
 fn note(note: &Note) -> model::Note {
-    model::Note {
-        source: note.source.as_ref().map(ToString::to_string),
-        text: note.text.clone(),
-    }
+    model::Note::new(
+        note.source.as_ref().map(ToString::to_string),
+        note.text.clone(),
+    )
 }
 
 /// Places in WGS 84, by the operation that is the best at the job's site ([`FrameFacts::to_wgs84`]).

@@ -142,7 +142,9 @@ impl Told {
             "  written to {folder}: {}",
             delivered.files.join(", ")
         ));
-        for (file, why) in &delivered.absent {
+        // What a note has said already is not said again.
+        let said = |why: &String| self.remarks.iter().any(|remark| remark.contains(why));
+        for (file, why) in delivered.absent.iter().filter(|(_, why)| !said(why)) {
             output.line(&format!("  no {file}: {why}"));
         }
         if let Some(rows) = self.draft {

@@ -241,10 +241,7 @@ impl Plan {
 /// A file that can't be read, says no coordinate system, lies far from the job, or holds a depth or size that can't be read.
 pub fn read(request: &Request<'_>, site: &Site) -> Result<Plan, Error> {
     let mut plan = Plan::default();
-    let tie = request.tie.map(|tie| Note {
-        source: None,
-        text: tie.words(),
-    });
+    let tie = request.tie.map(|tie| Note::new(None, tie.words()));
     plan.notes.extend(tie);
     for path in request.files {
         let raw = maps::file(path, request.layers.layer_column.as_deref())?;
@@ -263,12 +260,10 @@ pub fn read(request: &Request<'_>, site: &Site) -> Result<Plan, Error> {
             .iter()
             .find(|layer| near(&layer.to_lowercase(), &name.to_lowercase()));
         let meant = like.map_or_else(String::new, |like| format!(" Did you mean \"{like}\"?"));
-        plan.notes.push(Note {
-            source: None,
-            text: format!(
-                "The layers file says something of the layer \"{name}\", and no plan has such a layer.{meant}"
-            ),
-        });
+        let text = format!(
+            "The layers file says something of the layer \"{name}\", and no plan has such a layer.{meant}"
+        );
+        plan.notes.push(Note::new(None, text));
     }
     Ok(plan)
 }
@@ -293,13 +288,11 @@ pub fn attach(record: &mut AsBuilt, plan: &Plan, site: &Site) -> Result<(), Erro
         } else {
             ""
         };
-        record.notes.push(Note {
-            source: None,
-            text: format!(
-                "What is drawn in grey under the runs is from {}, and was not measured here.{more}",
-                plan.names()
-            ),
-        });
+        let text = format!(
+            "What is drawn in grey under the runs is from {}, and was not measured here.{more}",
+            plan.names()
+        );
+        record.notes.push(Note::new(None, text));
     }
     record.underlay = shapes;
     record.inputs.extend(plan.inputs.iter().cloned());

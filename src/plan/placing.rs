@@ -301,10 +301,9 @@ pub fn lay(
     plan: &mut Plan,
 ) -> Result<(), Error> {
     let before = plan.features.len();
-    plan.notes.extend(raw.remarks.iter().map(|text| Note {
-        source: Some(raw.file.clone()),
-        text: text.clone(),
-    }));
+    let remarks = raw.remarks.iter();
+    plan.notes
+        .extend(remarks.map(|text| Note::new(Some(raw.file.clone()), text.clone())));
     for (layer, (way, placed)) in raw.layers.iter().zip(&placing.ways) {
         let rule = layers.rule(&layer.name);
         let (role, role_from) = role(rule, &layer.name);
@@ -367,24 +366,26 @@ fn role(rule: Option<&Rule>, layer: &str) -> (Role, RoleFrom) {
 fn doubt(raw: &RawPlan, layer: &RawLayer, by: &Operation) -> Option<Note> {
     let text = format!(
         "Its coordinates come from {} to {} by the operation \"{}\", {}: a shift with a one-sigma of {} m, each axis, is in the bounds \
-         of every clearance and crossing.",
+         of every clearance and crossing.{}",
         by.from,
         by.to,
         by.name,
         by.worth()?,
-        shift_sigma(by)
+        shift_sigma(by),
+        if by.ballpark {
+            " Common points (--plan-tie) would do without it."
+        } else {
+            ""
+        }
     );
     let source = Some(format!("{}!{}", raw.file, layer.name));
-    Some(Note { source, text })
+    Some(Note::new(source, text))
 }
 
 /// What was guessed or left out of a layer.
 fn notes(raw: &RawPlan, layer: &RawLayer, role: Role, from: RoleFrom, used: bool) -> Vec<Note> {
     let source = Some(format!("{}!{}", raw.file, layer.name));
-    let note = |text: String| Note {
-        source: source.clone(),
-        text,
-    };
+    let note = |text: String| Note::new(source.clone(), text);
     let mut notes = Vec::new();
     match from {
         _ if !used => notes.push(note("Layer left out, as the layers file says.".to_owned())),

@@ -1139,8 +1139,11 @@ pub struct Note {
     /// Where, if at one place.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub source: Option<String>,
-    /// One sentence.
+    /// One sentence; or, where it is entered, the job's own words.
     pub text: String,
+    /// The job's own words: the note of a push or a further measurement.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub entered: bool,
 }
 
 impl AsBuilt {
@@ -1152,6 +1155,16 @@ impl AsBuilt {
 }
 
 impl Note {
+    /// A remark of ours.
+    #[must_use]
+    pub fn new(source: Option<String>, text: String) -> Self {
+        Self {
+            source,
+            text,
+            entered: false,
+        }
+    }
+
     /// The note with its place before it.
     #[must_use]
     pub fn line(&self) -> String {

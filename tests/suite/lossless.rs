@@ -41,19 +41,10 @@ fn record(
         .filter(|finding| finding.level == aslaid::findings::Level::Error)
         .collect();
     assert!(errors.is_empty(), "{errors:?}");
-    // Written and read again it says the same.
+    // Written, read and written again it is the same.
     let text = serde_json::to_string(&record).unwrap();
     let again: AsBuilt = serde_json::from_str(&text).unwrap();
-    assert_eq!(
-        (&again.pushes, &again.equipment),
-        (&record.pushes, &record.equipment)
-    );
-    for (a, b) in again.marks.iter().zip(&record.marks) {
-        assert_eq!(
-            (a.fix, &a.entered, &a.further),
-            (b.fix, &b.entered, &b.further)
-        );
-    }
+    assert_eq!(serde_json::to_string(&again).unwrap(), text);
     record
 }
 

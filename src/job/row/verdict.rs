@@ -3,6 +3,7 @@
 use super::Row;
 use super::cells::State;
 use crate::findings::{Code, Finding, Level};
+use crate::job::schema::Form;
 use crate::job::table::Heading;
 use crate::units::{Plain, parse_number};
 
@@ -23,12 +24,11 @@ impl Row<'_> {
     /// Says that a required cell is blank.
     pub fn lacks(&mut self, column: usize, why: &str) {
         let about = self.column(column);
-        let message = format!(
-            "{}: {} is blank: {why}. Accepted: {}",
-            self.source(),
-            about.name,
-            about.form.accepted()
-        );
+        let mut message = format!("{}: {} is blank: {why}", self.source(), about.name);
+        // That a name is any text helps nobody to find it.
+        if about.form != Form::Name {
+            message.push_str(&format!(". Accepted: {}", about.form.accepted()));
+        }
         let source = self.source();
         self.report(
             Finding::new(Code::Unreadable, message)

@@ -34,11 +34,11 @@ pub(super) fn accuracy(checks: &[Check], scale: Scale) -> Accuracy {
     );
     let tested = compared >= LEAST && plausible(compared, inside);
     let places = || checks.iter().filter(|check| check.what == "horizontal");
-    let heights = checks.iter().filter(|check| {
-        let what = check.what.as_str();
-        ["vertical", "depth"].contains(&what)
-    });
-    let vertical = rms(heights.map(|check| check.difference));
+    let heights = || {
+        let of_height = |check: &&Check| ["vertical", "depth"].contains(&check.what.as_str());
+        checks.iter().filter(of_height)
+    };
+    let vertical = rms(heights().map(|check| check.difference));
     let axes = [
         rms(places().filter_map(|check| check.east)),
         rms(places().filter_map(|check| check.north)),
@@ -56,7 +56,7 @@ pub(super) fn accuracy(checks: &[Check], scale: Scale) -> Accuracy {
     .flatten()
     .collect();
     if compared > 0 && figures.is_empty() {
-        sentences.push(format!("n = {compared}, too few for a figure."));
+        sentences.push(too_few(places().count(), heights().count()));
     }
     sentences.extend(figures);
     Accuracy {
@@ -97,6 +97,14 @@ fn borne_out(compared: usize, inside: usize, tested: bool) -> String {
             "{inside} of {n} comparisons with check shots and exposures lie inside their bounds."
         ),
     }
+}
+
+/// Of each kind how many there are, where none of them reaches [`NSSDA`].
+fn too_few(places: usize, heights: usize) -> String {
+    let kinds = [(places, "in place"), (heights, "in height")];
+    let kinds = kinds.iter().filter(|(n, _)| *n > 0);
+    let counts: Vec<String> = kinds.map(|(n, kind)| format!("{n} {kind}")).collect();
+    format!("n = {}, too few for a figure.", counts.join(" and "))
 }
 
 /// The standard's figure for places: 2.4477 of the mean of both axes' root mean squares, as long as the lesser is at least 0.6 of
@@ -174,7 +182,9 @@ mod tests {
         let two = accuracy(&checks("depth", 2, 0.1, 0.2), scale);
         assert!(
             two.basis == AccuracyBasis::Modelled
-                && two.statement.contains("n = 2, too few for a figure")
+                && two
+                    .statement
+                    .contains("n = 2 in height, too few for a figure")
         );
     }
 

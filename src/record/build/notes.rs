@@ -7,9 +7,9 @@ use crate::run::{Meets, NoPlace, Sight, Spot, Traced};
 /// The reader's remarks, the stages', and what this stage takes for granted.
 pub(super) fn notes(view: &View<'_>, stages: Vec<Note>) -> Vec<Note> {
     let job = view.inputs.job;
-    let read = job.notes.iter().map(|note| Note {
-        source: note.source.as_ref().map(ToString::to_string),
-        text: note.text.clone(),
+    let read = job.notes.iter().map(|note| {
+        let source = note.source.as_ref().map(ToString::to_string);
+        Note::new(source, note.text.clone())
     });
     let mut notes: Vec<Note> = read.chain(noted(view)).chain(stages).collect();
     notes.extend(taken_for_granted(view));
@@ -27,6 +27,7 @@ fn noted(view: &View<'_>) -> impl Iterator<Item = Note> {
         Some(Note {
             source: Some(source.to_string()),
             text: note.clone()?,
+            entered: true,
         })
     })
 }
@@ -54,16 +55,10 @@ fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
             .is_none()
     }) {
         let axis = view.scale.say(crate::run::AXIS_ABOVE_INVERT);
-        notes.push(Note {
-            source: None,
-            text: format!("axis_above_invert is not given (run {runs}): {axis} is taken, which shifts every invert by as much."),
-        });
+        notes.push(Note::new(None, format!("axis_above_invert is not given (run {runs}): {axis} is taken, which shifts every invert by as much.")));
     }
     if let Some(runs) = without(&|run| run.wall.is_none() && run.diameter.is_some()) {
-        notes.push(Note {
-            source: None,
-            text: format!("The pipe's wall is not given (run {runs}): cover is to the top of the bore, not of the pipe."),
-        });
+        notes.push(Note::new(None, format!("The pipe's wall is not given (run {runs}): cover is to the top of the bore, not of the pipe.")));
     }
     notes
 }
@@ -97,7 +92,7 @@ fn branch(view: &View<'_>, traced: &Traced) -> Option<Note> {
         ),
     };
     let source = (run.source.row > 0).then(|| run.source.to_string());
-    Some(Note { source, text })
+    Some(Note::new(source, text))
 }
 
 /// Camera observations without a place, or with one beyond the marks.
@@ -106,7 +101,7 @@ fn sights(view: &View<'_>, traced: &Traced) -> Vec<Note> {
         let row = view.inputs.job.camera.get(sight.row)?;
         let text = placing(view, traced, at, &view.scale.say(counter))?;
         let source = Some(row.source.to_string());
-        Some(Note { source, text })
+        Some(Note::new(source, text))
     };
     let notes = traced.sights.iter().flat_map(|sight| {
         let row = view.inputs.job.camera.get(sight.row);

@@ -132,7 +132,7 @@ fn empty(spec: &Spec) -> AsBuilt {
             then: Some(0.12),
         }],
         findings: Vec::new(),
-        notes: vec![Note { source: None, text: "No minimum grade given; not checked.".to_owned() }],
+        notes: vec![Note::new(None, "No minimum grade given; not checked.".to_owned())],
         left_out: vec![],
         inputs: vec![Input { file: "marks.csv".to_owned(), bytes: 1234, sha256: pretend_hash(99) }],
         cells: Cells { used: 120, kept: 4, named: 2 },

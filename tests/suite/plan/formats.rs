@@ -131,9 +131,12 @@ fn what_is_no_plan_is_an_error_that_names_the_file() {
         (write("f.gpkg", b""), "no GeoPackage"),
         (write("g.dwg", b""), "a plan is a GeoJSON"),
         (write("i.pdf", b""), "a plan is a GeoJSON"),
-        (folder.path().join("missing.geojson"), "No such file"),
+        (
+            folder.path().join("missing.geojson"),
+            "there is no such file",
+        ),
         (folder.path().to_owned(), "a plan is a GeoJSON"),
-        (PathBuf::from("/dev/zero.geojson"), "No such file"),
+        (PathBuf::from("/dev/zero.geojson"), "there is no such file"),
     ] {
         let error = read(&record, std::slice::from_ref(&path), "", None).unwrap_err();
         let name = path.file_name().unwrap().to_string_lossy().into_owned();

@@ -228,7 +228,7 @@ fn what_can_not_be_merged_is_said() {
     let map = map.to_str().unwrap();
     let (code, said) = build(&job, &out, &["--plan", map, "--merge-plan"]);
     assert!(
-        code == 2 && said.contains("--merge-plan: one of the plans is to be a DXF"),
+        code == 2 && said.contains("--merge-plan: one of the plans, and no more, is to be a DXF"),
         "{said}"
     );
     let (code, said) = build(&job, &out, &["--merge-plan"]);

@@ -129,7 +129,7 @@ fn a_record_is_there_once_and_its_revisions_follow_each_other() {
             [1, 2].map(|number| result(root.path(), &number.to_string(), revision(number)));
         let into = place.address();
         let said = loaded(&into, &[&one], &[]);
-        assert!(said.contains("LAT-2031 (Invented Locating), revision 1: 2 run, 9 mark, 3 camera, 3 reference; new"), "{said}");
+        assert!(said.contains("LAT-2031 (Invented Locating), revision 1: 2 runs, 9 marks, 3 camera observations, 3 references; new"), "{said}");
         let said = loaded(&into, &[&one], &[]);
         assert!(said.contains("the same record again"), "{said}");
         assert_eq!(place.count("SELECT count(*) FROM {mark}"), 9);
