@@ -191,7 +191,7 @@ fn north(record: &AsBuilt) -> [String; 2] {
     let (north, ticks) = if frame.local {
         ("Site north up", "Ticks: site grid.")
     } else {
-        ("Grid north up", "Ticks: grid of the coordinates.")
+        ("Grid north up", "Ticks: the grid.")
     };
     let lies = frame.convergence.map(side);
     let lies = lies.map(|text| format!("; it lies {text} of true north"));

@@ -14,9 +14,9 @@ text = open(sys.argv[1], encoding="utf-8").read()
 pages = text.split("\f")[:-1]
 expected = json.load(open(sys.argv[2], encoding="utf-8"))
 
-METRES = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937, "metre": 1.0, "foot": 0.3048, "US survey foot": 1200 / 3937}
+METRES = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937, "metres": 1.0, "feet": 0.3048, "US survey feet": 1200 / 3937}
 unit = METRES[re.search(r"Lengths: [^()]*\((m|ft|us-ft)\)", text).group(1)]
-crs_unit = METRES[re.search(r"Coordinates: [^,;]*[,;] (?:in )?(metre|foot|US survey foot)\.", text).group(1)]
+crs_unit = METRES[re.search(r"Coordinates: [^,;]*[,;] (?:in )?(metres|feet|US survey feet)\.", text).group(1)]
 factor = re.search(r"Grid / ground distance: ([\d.]+)", text)
 factor = float(factor.group(1)) if factor else 1.0
 
