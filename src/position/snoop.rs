@@ -31,6 +31,8 @@ const EQUAL: f64 = 0.02;
 
 /// More that seem equally suspect are not tried one by one: our choice.
 const TRIED: usize = 20;
+/// So many are tried in one search, so that a job of nothing but blunders ends: our choice.
+const TRIALS: usize = 1000;
 
 /// Group of measurements that influence each other: a part's number, or all coupled parts together.
 const COUPLED: u32 = u32::MAX;
@@ -209,6 +211,7 @@ pub(super) fn search(
         shared: network.has_shared(),
         limit: limits.alarm,
         suspects: Vec::new(),
+        trials: TRIALS,
     };
     let mut rows = search.rounds(network, solution, first, false);
     while !rows.is_empty() {
@@ -236,6 +239,8 @@ struct Search<'a> {
     shared: bool,
     limit: f64,
     suspects: Vec<Suspect>,
+    /// So many more are tried.
+    trials: usize,
 }
 
 impl<'a> Search<'a> {
@@ -328,11 +333,13 @@ impl<'a> Search<'a> {
     /// A small group's nominee as a suspect. Where others seem to be in its stead as well, each is left out in turn: a gross error bends
     /// the equations, and the group may then fit with one of them left out and with another not. The nominee becomes the one that
     /// it fits best without, unless it is as good itself.
-    fn told_apart(&self, round: &Round<'_>, nominee: &mut u32) -> Option<Suspect> {
+    fn told_apart(&mut self, round: &Round<'_>, nominee: &mut u32) -> Option<Suspect> {
         let suspect = round.suspect(*nominee)?;
-        if !(1..=TRIED).contains(&suspect.equals.len()) {
+        let seem = suspect.equals.len();
+        if !(1..=TRIED.min(self.trials)).contains(&seem) {
             return Some(suspect);
         }
+        self.trials -= seem;
         let members: Vec<u32> = round.members().collect();
         let without = |out: usize| {
             let rows = members.iter().filter(|&&row| row as usize != out);

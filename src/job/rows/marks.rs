@@ -21,7 +21,7 @@ pub fn read(
 ) -> Vec<MarkRow> {
     let mut list: Vec<MarkRow> = Vec::new();
     let mut known = Known::default();
-    let mut centres = None;
+    let (mut centres, mut last_centre): (_, Option<Arc<str>>) = (None, None);
     let mut each = |row: &mut Row<'_>, _: &mut Tally| {
         let mark: Option<Arc<str>> = row.name(marks::MARK).map(Arc::from);
         if mark.is_none() && !row.failed() {
@@ -35,7 +35,7 @@ pub fn read(
         if let Some(mark) = mark.as_deref().filter(|_| beside && !row.failed()) {
             let centres = centres.get_or_insert_with(|| self::centres(sheets));
             if !centres.contains(mark) {
-                without_centre(row, mark, &list);
+                without_centre(row, mark, last_centre.as_deref());
             }
         }
         let mark = mark.unwrap_or_else(|| Arc::from(""));
@@ -45,6 +45,9 @@ pub fn read(
         }
         if place.is_some() && !row.failed() {
             known.add(&found.mark, list.len());
+            if role == Role::Centre {
+                last_centre = Some(Arc::clone(&found.mark));
+            }
             list.push(found);
         }
     };
@@ -80,10 +83,9 @@ fn centres<'a>(sheets: &[&'a Sheet]) -> HashSet<&'a str> {
 }
 
 /// A row that belongs to the centre row of its mark, of which there is none.
-fn without_centre(row: &mut Row<'_>, mark: &str, above: &[MarkRow]) {
-    let last = above.iter().rev().find(|row| row.role == Role::Centre);
-    let last = last.map_or_else(String::new, |row| {
-        format!("; the last centre row above is of {}", quoted(&row.mark))
+fn without_centre(row: &mut Row<'_>, mark: &str, last: Option<&str>) {
+    let last = last.map_or_else(String::new, |last| {
+        format!("; the last centre row above is of {}", quoted(last))
     });
     let message = format!(
         "mark {} has no centre row that this one could belong to{last}. Mend the name, or add the mark's centre row",

@@ -40,22 +40,45 @@ impl Names {
     }
 }
 
+/// No more pushes are named in a message.
+const NAMED: usize = 6;
+
 /// The rows of `pushes.csv`.
 #[derive(Default)]
 pub struct Pushes {
     /// Pushes.
     pub list: Vec<Push>,
-    /// What is known of those that can't be used.
-    pub lost: Vec<Lost>,
+    /// Those that can't be used.
+    pub lost: Lost,
 }
 
-/// A push whose row can't be used; what is not known of it may be anything.
+/// Pushes whose rows can't be used; what is not known of one may be anything.
 #[derive(Default)]
 pub struct Lost {
-    /// Index of its run.
-    pub run: Option<usize>,
-    /// Its name.
-    pub id: Option<Arc<str>>,
+    known: HashSet<(Option<usize>, Option<Arc<str>>)>,
+    /// Names by run, no more than a message has.
+    by_run: HashMap<Option<usize>, Vec<Arc<str>>>,
+}
+
+impl Lost {
+    /// Adds one by what is known of it: the index of its run, and its name.
+    pub fn add(&mut self, run: Option<usize>, id: Option<&str>) {
+        let id: Option<Arc<str>> = id.map(Arc::from);
+        let names = self.by_run.entry(run).or_default();
+        names.extend(id.clone().filter(|_| names.len() < NAMED));
+        self.known.insert((run, id));
+    }
+
+    /// Whether a push may be one of them; without a name, whether any of the run's may.
+    fn may_be(&self, run: usize, name: Option<&str>) -> bool {
+        [Some(run), None].into_iter().any(|run| match name {
+            None => self.by_run.contains_key(&run),
+            Some(name) => {
+                self.known.contains(&(run, None))
+                    || self.known.contains(&(run, Some(Arc::from(name))))
+            }
+        })
+    }
 }
 
 /// What marks and camera rows refer to.
@@ -68,12 +91,12 @@ pub struct Refers {
     pub pushed: HashMap<Arc<str>, Option<usize>>,
     /// By run, its pushes' indices and names.
     of_run: HashMap<usize, Vec<(usize, Arc<str>)>>,
-    lost: Vec<Lost>,
+    lost: Lost,
 }
 
 impl Refers {
     /// The indices behind the names.
-    pub fn new(runs: &Runs, pushes: &[Push], lost: Vec<Lost>) -> Self {
+    pub fn new(runs: &Runs, pushes: &[Push], lost: Lost) -> Self {
         let mut refers = Self {
             runs: runs.index.clone(),
             pushes: HashMap::new(),
@@ -137,7 +160,7 @@ impl Refers {
         };
         match push_name {
             _ if found.is_some() => {}
-            Some(name) if self.is_lost(at, Some(name)) => row.forgo(),
+            Some(name) if self.lost.may_be(at, Some(name)) => row.forgo(),
             Some(name) => row.refuse(
                 Code::UnknownReference,
                 &[push],
@@ -152,34 +175,28 @@ impl Refers {
     /// The push of a run that has one and no other.
     fn only_push(&self, run: usize) -> Option<usize> {
         match self.of_run.get(&run).map(Vec::as_slice) {
-            Some([(only, _)]) if !self.is_lost(run, None) => Some(*only),
+            Some([(only, _)]) if !self.lost.may_be(run, None) => Some(*only),
             _ => None,
         }
-    }
-
-    /// Whether a push's row may be one that can't be used; without a name, whether any of the run's may.
-    fn is_lost(&self, run: usize, name: Option<&str>) -> bool {
-        self.lost.iter().any(|lost| {
-            let named = lost.id.as_deref().zip(name);
-            lost.run.is_none_or(|of| of == run) && named.is_none_or(|(id, name)| id == name)
-        })
     }
 
     /// A row that needs a push and names none, on a run that has not just one.
     fn without_push(&self, row: &mut Row<'_>, column: usize, run: usize) {
         let known = self.of_run.get(&run).into_iter().flatten();
-        let lost = self.lost.iter().filter(|lost| lost.run == Some(run));
-        let known = known
-            .map(|(_, id)| id)
-            .chain(lost.filter_map(|lost| lost.id.as_ref()));
-        let names: Vec<String> = known.map(|id| quoted(id)).collect();
+        let lost = self.lost.by_run.get(&Some(run)).into_iter().flatten();
+        let all = known.map(|(_, id)| id).chain(lost);
+        let mut names: Vec<String> = all.take(NAMED).map(|id| quoted(id)).collect();
+        if names.len() == NAMED {
+            names.truncate(NAMED - 1);
+            names.push("\u{2026}".to_owned());
+        }
         if names.len() > 1 {
             let why = format!(
                 "the run has several pushes ({}), so each row names its own",
                 names.join(", ")
             );
             row.lacks(column, &why);
-        } else if self.is_lost(run, None) {
+        } else if self.lost.may_be(run, None) {
             row.forgo();
         }
     }

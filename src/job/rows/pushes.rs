@@ -1,10 +1,10 @@
 //! `pushes.csv`.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use super::runs::stream;
-use super::{Lost, Names, Pushes, Runs, once};
+use super::{Names, Pushes, Runs, once};
 use crate::findings::Code;
 use crate::job::model::{Push, Stream};
 use crate::job::row::{Tally, quoted, rows};
@@ -22,9 +22,10 @@ pub fn read(
 ) -> Pushes {
     let mut all = Pushes::default();
     if sheet.layout.unusable {
-        all.lost.push(Lost::default());
+        all.lost.add(None, None);
     }
     let mut seen = HashMap::new();
+    let mut defined = HashSet::new();
     rows(sheet, typing, tally, |row, tally| {
         let id = row.name(pushes::PUSH);
         let run_name = row.name(pushes::RUN);
@@ -62,13 +63,13 @@ pub fn read(
         }
         let (Some(id), Some(run), false) = (id, run, row.failed()) else {
             // A name that stands twice is defined by its first row.
-            let known = |push: &Push| Some(push.run) == run && Some(&*push.id) == id;
-            if !all.list.iter().any(known) {
-                let id = id.map(Arc::from);
-                all.lost.push(Lost { run, id });
+            let named = run.zip(id.map(str::to_owned));
+            if !named.is_some_and(|named| defined.contains(&named)) {
+                all.lost.add(run, id);
             }
             return;
         };
+        defined.insert((run, id.to_owned()));
         let default = runs.list.get(run).map_or(Stream::Down, |run| run.pushed);
         all.list.push(Push {
             id: Arc::from(id),

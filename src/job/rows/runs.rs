@@ -148,9 +148,9 @@ impl Runs {
             .map(|(_, run)| run)
             .collect();
         for run in mentioned.iter().filter(|run| !run.lost) {
-            let like = given
-                .iter()
-                .find(|of| alike(&of.id, &run.id))
+            let like = (given.len() * mentioned.len() <= COMPARED)
+                .then(|| given.iter().find(|of| alike(&of.id, &run.id)))
+                .flatten()
                 .or(match bare[..] {
                     [only] => Some(only),
                     _ => None,
@@ -242,6 +242,9 @@ impl Runs {
         false
     }
 }
+
+/// So many pairs of names are compared; of more, none is guessed at.
+const COMPARED: usize = 200_000;
 
 /// Whether two names of runs differ by a slip: in letter case, or by a letter or two.
 fn alike(known: &str, name: &str) -> bool {
