@@ -123,11 +123,13 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     } else {
         (None, None, corrections(tables, Ok(None), &findings, None))
     };
-    let notes = match &record {
-        Some(record) => record.notes.clone(),
-        None => job.notes.iter().map(note).collect(),
+    let mut remarks = match &record {
+        Some(record) => remarks(&record.notes, &reading.kept),
+        None => remarks(
+            &job.notes.iter().map(note).collect::<Vec<_>>(),
+            &reading.kept,
+        ),
     };
-    let mut remarks = remarks(&notes, &reading.kept);
     remarks.extend((options.corrections && tables.is_none()).then(|| unmended(&reading.tables)));
     let cells = model::Cells {
         used: job.cells.used,

@@ -9,6 +9,7 @@ use super::output::Output;
 use crate::error::Error;
 use crate::export::fields::Fields;
 use crate::export::load::{self, Loaded, Options, TABLES, Target, Version};
+use crate::units;
 
 pub fn run(args: &LoadArgs, output: &mut Output) -> Result<Status, Error> {
     let options = Options {
@@ -110,10 +111,11 @@ fn line(loaded: &Loaded) -> String {
 
 /// How many rows a table got, in words.
 fn counted(rows: usize, table: &str) -> String {
-    match (rows, table) {
-        (_, "camera") => super::report::count(rows, "camera observation"),
-        _ => super::report::count(rows, table),
-    }
+    let one = match table {
+        "camera" => "camera observation",
+        table => table,
+    };
+    units::counted(rows, one)
 }
 
 fn revision(version: &Version) -> String {

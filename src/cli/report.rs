@@ -9,6 +9,7 @@ use crate::export::deliver::Delivered;
 use crate::findings::{Finding, Level};
 use crate::pipeline::Outcome;
 use crate::record::model::Cells;
+use crate::units::counted;
 
 /// What became of one job.
 pub struct Report {
@@ -110,7 +111,7 @@ impl Told {
             .collect();
         if !quiet || !shown.is_empty() {
             let size = self.size.map_or_else(String::new, |(marks, runs)| {
-                format!(": {}, {}", count(marks, "mark"), count(runs, "run"))
+                format!(": {}, {}", counted(marks, "mark"), counted(runs, "run"))
             });
             output.line(&format!("{}{size}", self.title(path)));
         }
@@ -148,7 +149,7 @@ impl Told {
             output.line(&format!("  no {file}: {why}"));
         }
         if let Some(rows) = self.draft {
-            let rows = count(rows, "row");
+            let rows = counted(rows, "row");
             output.line(&format!("  DRAFT, without {rows} that can't be used"));
         }
         if self.blocked {
@@ -180,7 +181,7 @@ impl Told {
         ];
         let counts: Vec<String> = counts
             .iter()
-            .map(|(level, word)| count(of(*level), word))
+            .map(|(level, word)| counted(of(*level), word))
             .collect();
         output.line(&format!("  findings: {}", counts.join(", ")));
         if let Some(Cells { used, kept, named }) = self.cells {
@@ -203,15 +204,6 @@ fn superseded(folder: &Path) -> PathBuf {
     let mut name = folder.as_os_str().to_owned();
     name.push(".superseded");
     PathBuf::from(name)
-}
-
-/// `1 row`, `2 rows`.
-pub fn count(number: usize, word: &str) -> String {
-    if number == 1 {
-        format!("1 {word}")
-    } else {
-        format!("{number} {word}s")
-    }
 }
 
 /// Prints every job's report, and gives the status of the whole.
@@ -270,7 +262,7 @@ fn print_batch(reports: &[Report], output: &mut Output) {
     };
     output.line(&format!(
         "{}: {} done, {} with errors, {} stopped",
-        count(reports.len(), "job"),
+        counted(reports.len(), "job"),
         of(Status::Done),
         of(Status::Findings),
         of(Status::Stopped)

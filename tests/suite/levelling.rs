@@ -2,6 +2,8 @@
 
 pub mod job;
 
+use std::collections::BTreeSet;
+
 use aslaid::crs::Crs;
 use aslaid::height::{Closure, Grounds, Heights, heights};
 use aslaid::job::model::{Fix, Geographic, Job, MeasureKind, Use};
@@ -178,30 +180,32 @@ fn side_shots_share_no_later_error() {
     assert!(closure.misclosure > closure.tolerance(&job.limits));
 }
 
-#[test]
-fn a_misread_difference_is_named_first() {
+/// Height differences between A, whose height is given, and others.
+fn levelled(differences: &[(&str, &str, f64)]) -> Job {
     let mut job = empty("local");
     control(&mut job, "A").elevation = Some(100.0);
-    for point in ["B", "C", "D"] {
+    let points = differences.iter().flat_map(|(from, to, _)| [*from, *to]);
+    let others: BTreeSet<&str> = points.filter(|point| *point != "A").collect();
+    for point in others {
         control(&mut job, point);
     }
-    for (from, to, value) in [
+    for (from, to, value) in differences {
+        let kind = MeasureKind::HeightDifference;
+        measure(&mut job, kind, from, to, *value, None);
+    }
+    job
+}
+
+#[test]
+fn a_misread_difference_is_named_first() {
+    let job = levelled(&[
         ("A", "B", 1.0),
         ("B", "C", 1.1),
         ("C", "D", -0.5),
         ("D", "A", -1.5),
         ("A", "C", 2.0),
         ("B", "D", 0.5),
-    ] {
-        measure(
-            &mut job,
-            MeasureKind::HeightDifference,
-            from,
-            to,
-            value,
-            None,
-        );
-    }
+    ]);
     let solved = solve(&job);
     assert_eq!(
         solved.1.suspects.first().map(|suspect| suspect.row),
@@ -214,21 +218,7 @@ fn a_misread_difference_is_named_first() {
 /// A loop has one spare measurement: any sight of it can be the wrong one.
 #[test]
 fn a_loop_cannot_tell_which_sight_is_wrong() {
-    let mut job = empty("local");
-    control(&mut job, "A").elevation = Some(10.0);
-    for point in ["B", "C"] {
-        control(&mut job, point);
-    }
-    for (from, to, value) in [("A", "B", 1.0), ("B", "C", 1.1), ("C", "A", -2.0)] {
-        measure(
-            &mut job,
-            MeasureKind::HeightDifference,
-            from,
-            to,
-            value,
-            None,
-        );
-    }
+    let job = levelled(&[("A", "B", 1.0), ("B", "C", 1.1), ("C", "A", -2.0)]);
     let solved = solve(&job);
     let [suspect] = &solved.1.suspects[..] else {
         panic!("one suspect: {:?}", solved.1.suspects)

@@ -123,22 +123,18 @@ impl Names {
 
 /// Whether the name begins at a word.
 fn begins(words: &[String], at: usize, name: &str, whole: bool) -> bool {
-    let parts: Vec<&str> = name.split(' ').collect();
-    let Some((last, first)) = parts.split_last() else {
-        return false;
-    };
-    let first = first
-        .iter()
-        .enumerate()
-        .all(|(i, part)| words.get(at + i).is_some_and(|word| word == part));
-    let ends = words.get(at + parts.len() - 1).is_some_and(|word| {
-        if whole {
-            word == last
-        } else {
-            word.starts_with(last)
-        }
-    });
-    first && ends
+    let mut words = words.get(at..).unwrap_or_default().iter();
+    let (first, last) = name.rsplit_once(' ').unwrap_or(("", name));
+    first
+        .split_terminator(' ')
+        .all(|part| words.next().is_some_and(|word| word == part))
+        && words.next().is_some_and(|word| {
+            if whole {
+                word == last
+            } else {
+                word.starts_with(last)
+            }
+        })
 }
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {

@@ -147,6 +147,12 @@ impl Runs {
             .filter(|(at, _)| !self.marked.contains(at) && !self.marked_nameless)
             .map(|(_, run)| run)
             .collect();
+        let mut say = |run: &Run, level: Level, column: &str, message: &str| {
+            let finding =
+                Finding::new(Code::UnknownReference, format!("{}: {message}", run.source));
+            let finding = finding.level(level).at(&run.source);
+            tally.findings.push(finding.run(&*run.id).column(column));
+        };
         for run in mentioned.iter().filter(|run| !run.lost) {
             let like = (given.len() * mentioned.len() <= COMPARED)
                 .then(|| given.iter().find(|of| alike(&of.id, &run.id)))
@@ -163,26 +169,18 @@ impl Runs {
                 format!(" Did you mean {}?", quoted(&of.id))
             });
             let message = format!(
-                "{}: run {} is defined nowhere, so that its diameter, wall and min_grade are not known.{meant} Mend the name, or \
+                "run {} is defined nowhere, so that its diameter, wall and min_grade are not known.{meant} Mend the name, or \
                  add the run to job.toml or runs.csv",
-                run.source,
                 quoted(&run.id)
             );
-            let finding = Finding::new(Code::UnknownReference, message)
-                .level(Level::Warning)
-                .at(&run.source);
-            tally.findings.push(finding.run(&*run.id).column("run"));
+            say(run, Level::Warning, "run", &message);
         }
         for run in bare.into_iter().filter(|_| !self.marked.is_empty()) {
             let message = format!(
-                "{}: run {} has no marks: no row of marks.csv names it, so nothing of it is drawn",
-                run.source,
+                "run {} has no marks: no row of marks.csv names it, so nothing of it is drawn",
                 quoted(&run.id)
             );
-            let finding = Finding::new(Code::UnknownReference, message)
-                .level(Level::Note)
-                .at(&run.source);
-            tally.findings.push(finding.run(&*run.id).column("id"));
+            say(run, Level::Note, "id", &message);
         }
     }
 
