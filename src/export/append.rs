@@ -44,7 +44,8 @@ pub(super) fn figure(value: f64, decimals: i32, out: &mut Vec<u8>) {
 pub(super) fn json_figure(value: f64, decimals: i32, out: &mut Vec<u8>) {
     let start = out.len();
     figure(value, decimals, out);
-    if !out[start..].contains(&b'.') {
+    // Most have a point, and near their end.
+    if !out[start..].iter().rev().any(|byte| *byte == b'.') {
         out.extend_from_slice(b".0");
     }
 }
@@ -68,35 +69,50 @@ pub(super) fn json<T: Serialize + ?Sized>(value: &T, out: &mut Vec<u8>) {
     let _ = serde_json::to_writer(out, value);
 }
 
+/// Digits of a number, from the last to the first.
+fn digits_of(mut rest: u64) -> impl Iterator<Item = u8> {
+    std::iter::from_fn(move || {
+        let digit = b'0' + (rest % 10) as u8;
+        rest /= 10;
+        Some(digit)
+    })
+}
+
 /// A whole part and a fraction of so many digits, its last zeros left out.
 fn digits<const DECIMALS: usize>(whole: u64, fraction: u64, out: &mut Vec<u8>) {
+    let length = whole.checked_ilog10().map_or(1, |log| log as usize + 1);
     // Twenty digits of a whole part, the point, eighteen of a fraction.
     let mut text = [b'0'; 39];
-    let mut first = 20;
-    let mut rest = whole;
-    loop {
-        first -= 1;
-        text[first] = b'0' + (rest % 10) as u8;
-        rest /= 10;
-        if rest == 0 {
-            break;
-        }
+    for (slot, digit) in text[..length].iter_mut().rev().zip(digits_of(whole)) {
+        *slot = digit;
     }
-    let mut end = 20;
+    let mut end = length;
     if fraction > 0 {
-        text[20] = b'.';
-        end = 21 + DECIMALS;
-        let mut rest = fraction;
-        for digit in text[21..end].iter_mut().rev() {
-            *digit = b'0' + (rest % 10) as u8;
-            rest /= 10;
+        text[length] = b'.';
+        end += 1 + DECIMALS;
+        for (slot, digit) in text[length + 1..end]
+            .iter_mut()
+            .rev()
+            .zip(digits_of(fraction))
+        {
+            *slot = digit;
         }
         while text[end - 1] == b'0' {
             end -= 1;
         }
     }
-    out.extend_from_slice(&text[first..end]);
+    // A length that is known beforehand is copied without asking for it; what is too much is taken back.
+    let start = out.len();
+    if end <= SHORT {
+        out.extend_from_slice(&text[..SHORT]);
+    } else {
+        out.extend_from_slice(&text);
+    }
+    out.truncate(start + end);
 }
+
+/// No shorter than most figures.
+const SHORT: usize = 16;
 
 #[cfg(test)]
 mod tests {

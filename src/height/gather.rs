@@ -1,7 +1,10 @@
 //! Collects every height of a job, decides which are used at a point, and adjusts them.
 
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
+
+use smallvec::smallvec;
 
 use super::book::{Book, reduce};
 use super::network::{End, HeightNetwork, HeightRow};
@@ -37,7 +40,8 @@ struct Difference {
 /// Names of points, of marks (their centre first), and of points that only heights name.
 struct Nodes<'a> {
     observations: &'a Observations,
-    by_name: HashMap<Arc<str>, usize>,
+    /// Made when the first name is asked for: where no heights join points, none is.
+    by_name: OnceCell<HashMap<Arc<str>, usize>>,
     /// For each plane point, then each further name: its end.
     ends: Vec<Option<End>>,
     names: Vec<Arc<str>>,
@@ -46,36 +50,43 @@ struct Nodes<'a> {
 
 impl<'a> Nodes<'a> {
     fn new(observations: &'a Observations) -> Self {
-        let mut by_name = HashMap::new();
-        for (i, point) in observations.points.iter().enumerate() {
-            by_name.entry(Arc::clone(&point.name)).or_insert(i);
-        }
-        for mark in &observations.marks {
-            if let Some((_, id)) = mark.centre.or(mark.exposed) {
-                by_name
-                    .entry(Arc::clone(&mark.name))
-                    .or_insert(id.0 as usize);
-            }
-        }
         let ends = vec![None; observations.points.len()];
         Self {
             observations,
-            by_name,
+            by_name: OnceCell::new(),
             ends,
             names: Vec::new(),
             count: 0,
         }
     }
 
+    fn by_name(&self) -> &HashMap<Arc<str>, usize> {
+        self.by_name.get_or_init(|| {
+            let mut by_name = HashMap::new();
+            for (i, point) in self.observations.points.iter().enumerate() {
+                by_name.entry(Arc::clone(&point.name)).or_insert(i);
+            }
+            for mark in &self.observations.marks {
+                if let Some((_, id)) = mark.centre.or(mark.exposed) {
+                    let name = by_name.entry(Arc::clone(&mark.name));
+                    name.or_insert(id.0 as usize);
+                }
+            }
+            by_name
+        })
+    }
+
     /// Index of a name's point; further names come after the plane's points.
     fn index(&mut self, name: &Arc<str>) -> usize {
-        if let Some(&index) = self.by_name.get(name) {
+        if let Some(&index) = self.by_name().get(name) {
             return index;
         }
         let index = self.ends.len();
         self.ends.push(None);
         self.names.push(Arc::clone(name));
-        self.by_name.insert(Arc::clone(name), index);
+        if let Some(by_name) = self.by_name.get_mut() {
+            by_name.insert(Arc::clone(name), index);
+        }
         index
     }
 
@@ -178,12 +189,12 @@ fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Dire
         }
     }
     // An exposure that lies at its mark's centre, and rows kept out, have no point of their own.
-    let by_mark = |row: &MarkRow| nodes.by_name.get(&row.mark).map(|i| PointId(*i as u32));
-    for row in &job.marks {
-        let shared = row.usage == Use::Check && matches!(row.role, Role::Centre | Role::Exposed);
-        if let Some(point) = by_mark(row).filter(|_| shared) {
-            all.extend(of_mark(job, row, point));
-        }
+    let shared = |row: &&MarkRow| {
+        row.usage == Use::Check && matches!(row.role, Role::Centre | Role::Exposed)
+    };
+    for row in job.marks.iter().filter(shared) {
+        let point = nodes.by_name().get(&row.mark);
+        all.extend(point.and_then(|point| of_mark(job, row, PointId(*point as u32))));
     }
     all
 }
@@ -318,7 +329,7 @@ impl Gathered {
                 GroundFrom::Gnss => "height",
                 GroundFrom::Elevation | GroundFrom::Levelled => "elevation",
             };
-            let (to, names) = (nodes.end(index), vec![nodes.name(index)]);
+            let (to, names) = (nodes.end(index), smallvec![nodes.name(index)]);
             let row = HeightRow {
                 from: None,
                 to,
@@ -345,7 +356,7 @@ impl Gathered {
     ) {
         for (&(a, b), d) in pairs.iter().zip(differences) {
             let (from, to) = (Some(nodes.end(a)), nodes.end(b));
-            let names = vec![nodes.name(a), nodes.name(b)];
+            let names = smallvec![nodes.name(a), nodes.name(b)];
             let (value, sigma, source) = (d.value, d.sigma, d.source.clone());
             let row = HeightRow {
                 from,
@@ -401,8 +412,9 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
     let mean = directs.iter().map(|d| d.z).sum::<f64>() / directs.len().max(1) as f64;
     let start = vec![mean; network.nodes];
     let solution = adjust(&network, &start, &|_| false);
+    let mut linear = Row::default();
     let residuals: Vec<HeightResidual> = (0..rows.len())
-        .map(|i| residual(&network, &solution, i, rows[i].clone()))
+        .map(|i| residual(&network, &solution, i, &mut linear))
         .collect();
     let suspects = search(&rows, &residuals, &solution, (mean, limits.alarm));
     let checks = compare(&checks, network.nodes, &solution);
@@ -463,14 +475,11 @@ fn residual(
     network: &HeightNetwork<'_>,
     solution: &Solution,
     i: usize,
-    row: HeightRow,
+    linear: &mut Row,
 ) -> HeightResidual {
-    let mut linear = Row::default();
-    network.row(
-        i,
-        &Values::whole(&solution.values, network.nodes),
-        &mut linear,
-    );
+    linear.clear();
+    network.row(i, &Values::whole(&solution.values, network.nodes), linear);
+    let row = network.rows[i].clone();
     let redundancy =
         (1.0 - solution.variance(&linear.terms) / (row.sigma * row.sigma)).clamp(0.0, 1.0);
     let residual = -linear.misclosure;
@@ -598,10 +607,10 @@ fn again(
     };
     let is_out: Vec<bool> = members.iter().map(|&row| out(row)).collect();
     let solution = adjust(&network, &vec![mean; network.nodes], &|i| is_out[i]);
+    let mut linear = Row::default();
     members
         .iter()
-        .zip(&some)
         .enumerate()
-        .map(|(i, (&row, own))| (row, residual(&network, &solution, i, own.clone())))
+        .map(|(i, &row)| (row, residual(&network, &solution, i, &mut linear)))
         .collect()
 }

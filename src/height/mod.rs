@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use smallvec::SmallVec;
+
 use crate::job::model::{Job, MarkRow, Note, Source};
 use crate::limits::Limits;
 use crate::math::solution::Solution;
@@ -46,13 +48,16 @@ pub trait Grounds: Sync {
     fn covariance(&self, a: PointId, b: PointId) -> f64;
 }
 
+/// Names of the points of a measured height: one, or two.
+pub type Names = SmallVec<[Arc<str>; 2]>;
+
 /// A measured height after the adjustment.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HeightResidual {
     /// `ground`, `elevation`, `height`, `height_difference`, `sight`.
     pub what: &'static str,
     /// Points: one for a height, from and to for a difference.
-    pub points: Vec<Arc<str>>,
+    pub points: Names,
     /// As used, metres.
     pub value: f64,
     /// One-sigma, metres.

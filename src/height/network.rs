@@ -1,7 +1,6 @@
 //! Heights as a least-squares problem of one unknown a point.
 
-use std::sync::Arc;
-
+use super::Names;
 use crate::job::model::Source;
 use crate::math::adjust::{Model, Row, Values};
 
@@ -26,7 +25,7 @@ pub(super) struct HeightRow {
     /// What it is, for the record.
     pub(super) what: &'static str,
     /// Names of the points.
-    pub(super) names: Vec<Arc<str>>,
+    pub(super) names: Names,
 }
 
 pub(super) struct HeightNetwork<'a> {

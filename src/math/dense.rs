@@ -1,15 +1,20 @@
 //! Cholesky factor of a small symmetric matrix, with unknowns that nothing determines pinned to zero.
 
+use smallvec::{SmallVec, smallvec};
+
 /// A pivot of the scaled matrix below this is no information, only rounding: our choice. Two lines of position
 /// would have to meet at less than 1e-6 radians to come near it.
 pub const PIVOT: f64 = 1e-12;
+
+/// Figures of a few unknowns, where no room is asked for: most parts of a large job are one point.
+pub type Few = SmallVec<[f64; 4]>;
 
 /// Lower Cholesky factor L of S·N·S, where S scales N's diagonal to one; row by row, n × n.
 #[derive(Clone, Debug)]
 pub struct Dense {
     n: usize,
-    lower: Vec<f64>,
-    scale: Vec<f64>,
+    lower: Few,
+    scale: Few,
     /// Unknowns whose pivot vanished: held at zero by an infinite pivot.
     pub pinned: Vec<usize>,
 }
@@ -27,8 +32,9 @@ impl Dense {
     /// Factors a symmetric matrix, given row by row (only its lower triangle is read); `damping` is added to the
     /// scaled diagonal.
     #[must_use]
-    pub fn factor(n: usize, mut matrix: Vec<f64>, damping: f64) -> Self {
-        let scale: Vec<f64> = (0..n).map(|i| scale_of(matrix[i * n + i])).collect();
+    pub fn factor(n: usize, matrix: impl Into<Few>, damping: f64) -> Self {
+        let mut matrix = matrix.into();
+        let scale: Few = (0..n).map(|i| scale_of(matrix[i * n + i])).collect();
         let mut pinned = Vec::new();
         for i in 0..n {
             for j in 0..=i {
@@ -99,7 +105,7 @@ impl Dense {
     pub fn inverse(&self) -> Vec<f64> {
         let n = self.n;
         let mut inverse = vec![0.0; n * n];
-        let mut column = vec![0.0; n];
+        let mut column: Few = smallvec![0.0; n];
         for j in 0..n {
             column.fill(0.0);
             column[j] = 1.0;

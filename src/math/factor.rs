@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use super::dense::Dense;
+use smallvec::smallvec;
+
+use super::dense::{Dense, Few};
 use super::sparse::{Pattern, Sparse};
 
 /// Up to here a dense factor is faster than a sparse one and its whole inverse costs little memory: our choice.
@@ -11,7 +13,7 @@ pub(super) const DENSE: usize = 160;
 /// The normal matrix while it is being summed up.
 pub(super) enum Normal<'a> {
     /// n × n, lower triangle.
-    Dense(usize, Vec<f64>),
+    Dense(usize, Few),
     /// Upper triangle in the pattern's order.
     Sparse(&'a Arc<Pattern>, Vec<f64>),
 }
@@ -19,7 +21,7 @@ pub(super) enum Normal<'a> {
 impl<'a> Normal<'a> {
     pub(super) fn new(n: usize, pattern: Option<&'a Arc<Pattern>>) -> Self {
         match pattern {
-            None => Self::Dense(n, vec![0.0; n * n]),
+            None => Self::Dense(n, smallvec![0.0; n * n]),
             Some(pattern) => Self::Sparse(pattern, vec![0.0; pattern.entries()]),
         }
     }

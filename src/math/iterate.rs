@@ -1,9 +1,10 @@
 //! The iterations: assemble, eliminate, step, until the steps vanish.
 
 use rayon::prelude::*;
+use smallvec::smallvec;
 
 use super::adjust::{Model, Row, Values};
-use super::dense::Dense;
+use super::dense::{Dense, Few};
 use super::factor::{Factor, Normal};
 use super::parts::{Part, Parts, split};
 use super::solution::{Block, Solution};
@@ -30,9 +31,9 @@ type Skip<'a> = &'a (dyn Fn(usize) -> bool + Sync);
 pub(super) struct Eliminated {
     pub(super) factor: Factor,
     /// N⁻¹b.
-    step: Vec<f64>,
+    step: Few,
     /// b, right-hand side.
-    right: Vec<f64>,
+    right: Few,
     /// The shared unknowns that it holds.
     pub(super) shared: Vec<u32>,
     /// N⁻¹C, unknown by unknown, one column for each of `shared`.
@@ -150,7 +151,7 @@ impl<M: Model> Setting<'_, M> {
         let (base, width) = (self.parts.range(part).start, self.parts.width);
         let values = self.values(part, x, shared);
         let mut normal = Normal::new(n, part.pattern.as_ref());
-        let mut right = vec![0.0; n];
+        let mut right: Few = smallvec![0.0; n];
         let Scratch {
             row,
             coupled,
@@ -221,7 +222,7 @@ impl<M: Model> Setting<'_, M> {
     fn finish(
         &self,
         normal: &Normal<'_>,
-        right: Vec<f64>,
+        right: Few,
         coupled: &[(u32, u32, f64)],
         (damping, last): (f64, bool),
         sums: &mut SharedSums,
@@ -373,7 +374,7 @@ impl<M: Model> Setting<'_, M> {
         with_shared: bool,
         scratch: &mut Scratch,
     ) -> End {
-        let (mut other_x, mut other_shared) = (x.to_vec(), shared.to_vec());
+        let (mut other_x, mut other_shared) = (Few::from_slice(x), Few::from_slice(shared));
         let first = self.iterate(set, x, shared, with_shared, 0.0, scratch);
         if first.ended && !first.pinned {
             return first;
@@ -400,8 +401,8 @@ impl<M: Model> Setting<'_, M> {
 
     /// Solves a part that holds no shared unknowns, from its values among all of them.
     fn alone(&self, p: u32, x: &[f64], shared: &[f64], scratch: &mut Scratch) -> Settled {
-        let mut values = x[self.parts.range(&self.parts.list[p as usize])].to_vec();
-        let mut still = shared.to_vec();
+        let mut values = Few::from_slice(&x[self.parts.range(&self.parts.list[p as usize])]);
+        let mut still = Few::from_slice(shared);
         let end = self.settle(&[p], &mut values, &mut still, false, scratch);
         // What determines everything leaves its covariances at once.
         let last = end
@@ -503,7 +504,7 @@ impl<M: Model> Setting<'_, M> {
             .map(|(a, b)| a * b)
             .sum();
         let mut pinned = !factor.pinned.is_empty();
-        let mut trial = x.to_vec();
+        let mut trial = Few::from_slice(x);
         for (&p, done) in set.iter().zip(&parts) {
             pinned |= !done.factor.pinned().is_empty();
             let range = self.range(&self.parts.list[p as usize]);
@@ -534,9 +535,9 @@ impl<M: Model> Setting<'_, M> {
 
 /// A step to be judged.
 struct Step {
-    x: Vec<f64>,
+    x: Few,
     parts: Vec<Eliminated>,
-    shared: Vec<f64>,
+    shared: Few,
     /// By how much the linear equations say that the sum of squares falls.
     gain: f64,
     /// Sum of squares before it.
@@ -593,7 +594,7 @@ fn loose(factor: &Factor, normal: &Normal<'_>, n: usize) -> Vec<u32> {
 
 /// A part without shared unknowns, solved.
 struct Settled {
-    values: Vec<f64>,
+    values: Few,
     ended: bool,
     /// What it leaves behind and its sum of squares, where that is known already.
     block: Option<(Block, f64)>,

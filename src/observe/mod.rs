@@ -7,7 +7,7 @@
 use std::sync::Arc;
 
 use crate::crs::Crs;
-use crate::job::model::{Job, Note, Source, Use};
+use crate::job::model::{Job, Note, Role, Source, Use};
 use crate::job::sections::Place;
 use crate::units::counted;
 
@@ -192,6 +192,20 @@ pub struct MarkPoints {
     pub peak: Option<(usize, PointId)>,
     /// The pipe itself.
     pub exposed: Option<(usize, PointId)>,
+}
+
+impl MarkPoints {
+    /// The row of a role, and its point.
+    #[must_use]
+    pub fn of(&self, role: Role) -> Option<(usize, PointId)> {
+        match role {
+            Role::Centre => self.centre,
+            Role::EndAhead => self.ahead,
+            Role::EndBehind => self.behind,
+            Role::Peak => self.peak,
+            Role::Exposed => self.exposed,
+        }
+    }
 }
 
 /// What stage 2 hands on.

@@ -164,7 +164,7 @@ impl Names {
             });
             self.marks.len() - 1
         };
-        let taken = slot(&mut self.marks[index], row.role).is_some();
+        let taken = self.marks[index].of(row.role).is_some();
         if taken || self.marks[index].run != row.run {
             if let Some(first) = self.defined.get(&row.mark) {
                 problems.push(Problem::Duplicate {
@@ -223,8 +223,8 @@ impl Names {
 
     /// The point of a row of `marks.csv`.
     pub(super) fn of_row(&self, row: &MarkRow) -> Option<PointId> {
-        let mut mark = self.marks.get(*self.by_mark.get(&row.mark)?)?.clone();
-        slot(&mut mark, row.role).map(|(_, id)| id)
+        let mark = self.marks.get(*self.by_mark.get(&row.mark)?)?;
+        mark.of(row.role).map(|(_, id)| id)
     }
 
     /// The point of a name, or the problem that nothing defines it.

@@ -322,7 +322,9 @@ impl<'a> Search<'a> {
             let again = group
                 .par_iter()
                 .with_min_len(256)
-                .map(|&i| residual(network, less, i as usize));
+                .map_init(Row::default, |row, &i| {
+                    residual(network, less, i as usize, row)
+                });
             let again: Vec<Residual> = again.collect();
             for (&i, residual) in group.iter().zip(again) {
                 residuals.to_mut()[i as usize] = residual;

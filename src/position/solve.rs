@@ -88,16 +88,20 @@ pub(super) fn residuals(network: &Network<'_>, solution: &Solution) -> Vec<Resid
     (0..network.observed)
         .into_par_iter()
         .with_min_len(256)
-        .map(|i| residual(network, solution, i))
+        .map_init(Row::default, |row, i| residual(network, solution, i, row))
         .collect()
 }
 
 /// That of one equation.
-pub(super) fn residual(network: &Network<'_>, estimate: &impl Estimate, i: usize) -> Residual {
+pub(super) fn residual(
+    network: &Network<'_>,
+    estimate: &impl Estimate,
+    i: usize,
+    row: &mut Row,
+) -> Residual {
     let values = Values::whole(estimate.values(), 2 * network.nodes());
-    let mut row = Row::default();
     row.clear();
-    network.row(i, &values, &mut row);
+    network.row(i, &values, row);
     let redundancy =
         (1.0 - estimate.variance(&row.terms) / (row.sigma * row.sigma)).clamp(0.0, 1.0);
     let standardised =

@@ -30,14 +30,14 @@ pub(super) fn marks(view: &View<'_>) -> Vec<Mark> {
 }
 
 fn of_run(view: &View<'_>, traced: &Traced) -> Vec<Mark> {
-    let mut marks: Vec<Mark> = (0..traced.vertices.len())
-        .filter_map(|vertex| mark(view, traced, vertex))
-        .collect();
+    // Room for all at once: a mark is large to move.
+    let mut marks: Vec<Mark> = Vec::with_capacity(traced.marks.len());
+    marks.extend((0..traced.vertices.len()).filter_map(|vertex| mark(view, traced, vertex)));
     let order = |a: &Mark, b: &Mark| {
         let station = |mark: &Mark| mark.station.unwrap_or(f64::MAX);
         station(a).total_cmp(&station(b))
     };
-    // Mostly they are in order, and a mark is large to move.
+    // Mostly they are in order.
     if !marks.is_sorted_by(|a, b| order(a, b).is_le()) {
         marks.sort_by(order);
     }
