@@ -2,7 +2,8 @@
 
 use super::{Figure, Leg, lengths};
 use crate::math::block;
-use crate::run::{GroundAt, Inputs, Level, Line, Traced, VertexKind, line};
+use crate::run::{GroundAt, GroundOrigin, Inputs, Level, Line, Traced, VertexKind, line};
+use crate::transmitter::Depth;
 
 /// An invert at a vertex; metres.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,6 +19,27 @@ pub struct Invert {
 /// How a pipe departs from the straight line between known inverts: one-sigma, part of the distance to the nearer one (our
 /// choice: one percent of grade).
 pub(super) const UNEVEN: f64 = 0.01;
+
+/// Depth of the transmitter's axis at a vertex; metres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AxisDepth {
+    /// Below ground.
+    pub value: f64,
+    /// One-sigma of this vertex alone.
+    pub sigma: f64,
+    /// What one sigma of the depth scale that the run's readings share does to it.
+    pub common: f64,
+    /// A depth was accepted here; else it is the ground here less the line between neighbouring inverts.
+    pub measured: bool,
+}
+
+impl AxisDepth {
+    /// Variance with everything in it, m².
+    #[must_use]
+    pub fn variance(&self) -> f64 {
+        self.sigma * self.sigma + self.common * self.common
+    }
+}
 
 /// The measured inverts of a run.
 pub(super) struct Levels {
@@ -173,27 +195,81 @@ impl Levels {
         inverts
     }
 
+    /// Depths of all vertices: as accepted; where none was, but the ground is known and lies over the line between two inverts, the
+    /// height of that ground over the line. A ditch is no deeper for not having been sounded.
+    pub fn depths(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<AxisDepth>> {
+        let of = |index: usize| {
+            let VertexKind::Mark(mark) = traced.vertices.get(index)?.kind else {
+                return None;
+            };
+            let mark = traced.marks.get(mark)?;
+            let accepted = |depth: Depth| AxisDepth {
+                value: depth.value,
+                sigma: depth.sigma,
+                common: depth.common,
+                measured: true,
+            };
+            let over_line = || self.over_line(inputs, traced, index, &mark.ground?);
+            mark.depth.map(accepted).or_else(over_line)
+        };
+        (0..traced.vertices.len()).map(of).collect()
+    }
+
+    /// The depth of the line between two measured inverts under a ground that is known at a vertex between them.
+    fn over_line(
+        &self,
+        inputs: Inputs<'_>,
+        traced: &Traced,
+        vertex: usize,
+        ground: &GroundAt,
+    ) -> Option<AxisDepth> {
+        if ground.from == GroundOrigin::Interpolated {
+            return None;
+        }
+        let i = self.at.partition_point(|(at, _)| *at < vertex).checked_sub(1)?;
+        let (a, b) = (self.known.get(i)?, self.known.get(i + 1)?);
+        let (under, over) = (self.grounds.get(i)?, self.grounds.get(i + 1)?);
+        let [w, v, off] = shares(a, b, traced.vertices.get(vertex)?.station);
+        let between = |a: &GroundAt, b: &GroundAt| a.covariance(b, inputs.grounds);
+        let grounds = ground.variance(inputs.grounds)
+            + w * w * between(under, under)
+            + v * v * between(over, over)
+            + 2.0 * (w * v * between(under, over) - w * between(ground, under) - v * between(ground, over));
+        let own = w * w * a.own + v * v * b.own + off * off;
+        Some(AxisDepth {
+            value: ground.z - (w * a.z + v * b.z) - inputs.axis_above_invert(traced.run),
+            sigma: (grounds.max(0.0) + own).sqrt(),
+            common: w * a.common + v * b.common,
+            measured: false,
+        })
+    }
+
     /// The invert at a station on the line through the measured ones `i` and `i + 1`, between them or beyond.
     pub fn between(&self, inputs: Inputs<'_>, i: usize, station: f64) -> Option<Invert> {
         let (a, b) = (self.known.get(i)?, self.known.get(i + 1)?);
-        let length = b.station - a.station;
-        let u = if length > 0.0 {
-            (station - a.station) / length
-        } else {
-            0.5
-        };
-        let (w, v) = (1.0 - u, u);
-        let off = UNEVEN * (u.abs().min(w.abs()) * length);
+        let [w, v, off] = shares(a, b, station);
         let variance = w * w * self.covariance(inputs, i, i)
             + v * v * self.covariance(inputs, i + 1, i + 1)
             + 2.0 * w * v * self.covariance(inputs, i, i + 1)
             + off * off;
         Some(Invert {
-            z: a.z + u * (b.z - a.z),
+            z: a.z + v * (b.z - a.z),
             variance,
             measured: false,
         })
     }
+}
+
+/// What two inverts have in one at a station on the line through them, and the one-sigma of how the pipe departs from that line.
+fn shares(a: &Level, b: &Level, station: f64) -> [f64; 3] {
+    let length = b.station - a.station;
+    let v = if length > 0.0 {
+        (station - a.station) / length
+    } else {
+        0.5
+    };
+    let w = 1.0 - v;
+    [w, v, UNEVEN * (v.abs().min(w.abs()) * length)]
 }
 
 /// Direction of flow at a vertex, from its neighbours.

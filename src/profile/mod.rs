@@ -19,7 +19,7 @@ pub mod minimum;
 mod rises;
 mod sights;
 
-pub use inverts::Invert;
+pub use inverts::{AxisDepth, Invert};
 pub use rises::Rise;
 pub use sights::SightLevel;
 
@@ -41,6 +41,8 @@ pub struct Figure {
 pub struct Profile {
     /// Invert of each vertex, where it is known or lies between known ones.
     pub inverts: Vec<Option<Invert>>,
+    /// Depth of the axis at each vertex, where it was accepted or follows from the ground and the inverts beside it.
+    pub depths: Vec<Option<AxisDepth>>,
     /// Length along the pipe in 3D from the upstream end to each vertex, as far as every invert on the way is known.
     pub along: Vec<Option<f64>>,
     /// Grade from each vertex to the next, falling with the flow positive.
@@ -106,13 +108,15 @@ fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
         Vec::new()
     };
     let inverts = levels.along_vertices(inputs, traced);
+    let depths = levels.depths(inputs, traced);
     Profile {
         along: lengths::along(traced, &inverts),
         grades: grades(traced, &legs),
         fall: levels.whole_fall(inputs, traced),
         length: lengths::plan(inputs, traced),
-        sights: sights::levels(inputs, traced, &levels),
+        sights: sights::levels(inputs, traced, (&levels, &depths)),
         inverts,
+        depths,
         legs,
         line,
         rises,

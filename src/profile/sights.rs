@@ -1,9 +1,8 @@
 //! Inverts and depths where the camera saw something: on the line between the nearest known ones.
 
 use super::Figure;
-use super::inverts::{Invert, Levels, UNEVEN};
-use crate::run::{EXTRAPOLATED, Inputs, Spot, Traced, VertexKind};
-use crate::transmitter::Depth;
+use super::inverts::{AxisDepth, Invert, Levels, UNEVEN};
+use crate::run::{EXTRAPOLATED, Inputs, Spot, Traced};
 
 /// Levels at a camera observation; metres.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -12,6 +11,8 @@ pub struct SightLevel {
     pub invert: Option<Invert>,
     /// Ground to transmitter axis.
     pub depth: Option<Figure>,
+    /// How far it lies beyond the last known depth, where its own continues the line there; metres.
+    pub beyond: Option<f64>,
 }
 
 /// How the depth departs from a straight line between known ones, part of the distance to the nearer: the pipe's own
@@ -19,16 +20,34 @@ pub struct SightLevel {
 const DEPTH_UNEVEN: f64 = 2.24 * UNEVEN;
 
 /// Levels at each of [`Traced::sights`].
-pub(super) fn levels(inputs: Inputs<'_>, traced: &Traced, inverts: &Levels) -> Vec<SightLevel> {
+pub(super) fn levels(
+    inputs: Inputs<'_>,
+    traced: &Traced,
+    (inverts, depths): (&Levels, &[Option<AxisDepth>]),
+) -> Vec<SightLevel> {
     if traced.sights.is_empty() {
         return Vec::new();
     }
     let stations: Vec<f64> = inverts.known.iter().map(|level| level.station).collect();
-    let depths = depths(traced);
+    let depths: Vec<(f64, AxisDepth)> = traced
+        .vertices
+        .iter()
+        .zip(depths)
+        .filter_map(|(vertex, depth)| Some((vertex.station, (*depth)?)))
+        .collect();
     let of_depths: Vec<f64> = depths.iter().map(|(station, _)| *station).collect();
-    let level = |spot: &Spot| SightLevel {
-        invert: pair(&stations, spot.station).and_then(|i| invert(inputs, inverts, i, spot)),
-        depth: pair(&of_depths, spot.station).and_then(|i| depth(&depths, i, spot)),
+    let level = |spot: &Spot| {
+        let (by_inverts, by_depths) = (
+            pair(&stations, spot.station),
+            pair(&of_depths, spot.station),
+        );
+        SightLevel {
+            invert: by_inverts.and_then(|(i, _)| invert(inputs, inverts, i, spot)),
+            depth: by_depths.and_then(|(i, _)| depth(&depths, i, spot)),
+            beyond: by_depths
+                .map(|(_, beyond)| beyond)
+                .filter(|beyond| *beyond > 0.0),
+        }
     };
     let sights = traced.sights.iter();
     sights
@@ -36,9 +55,9 @@ pub(super) fn levels(inputs: Inputs<'_>, traced: &Traced, inverts: &Levels) -> V
         .collect()
 }
 
-/// The first of the two known stations that a line to this one goes through; none where it lies farther beyond the known ones
-/// than they are apart, or than anything is extrapolated.
-fn pair(stations: &[f64], station: f64) -> Option<usize> {
+/// The first of the two known stations that a line to this one goes through, and how far this one lies beyond them; none where that
+/// is farther than they are apart, or than anything is extrapolated.
+fn pair(stations: &[f64], station: f64) -> Option<(usize, f64)> {
     let last = stations.len().checked_sub(2)?;
     let i = stations
         .partition_point(|&known| known <= station)
@@ -46,7 +65,7 @@ fn pair(stations: &[f64], station: f64) -> Option<usize> {
         .min(last);
     let (from, to) = (*stations.get(i)?, *stations.get(i + 1)?);
     let beyond = (from - station).max(station - to);
-    (beyond <= (to - from).min(EXTRAPOLATED)).then_some(i)
+    (beyond <= (to - from).min(EXTRAPOLATED)).then_some((i, beyond))
 }
 
 /// On a grade, an error of the place along the run is one of the invert.
@@ -60,18 +79,7 @@ fn invert(inputs: Inputs<'_>, inverts: &Levels, i: usize, spot: &Spot) -> Option
     })
 }
 
-/// Stations and depths of the marks that have one, in the direction of flow.
-fn depths(traced: &Traced) -> Vec<(f64, Depth)> {
-    let marks = traced.vertices.iter().filter_map(|vertex| {
-        let VertexKind::Mark(mark) = vertex.kind else {
-            return None;
-        };
-        Some((vertex.station, traced.marks.get(mark)?.depth?))
-    });
-    marks.collect()
-}
-
-fn depth(depths: &[(f64, Depth)], i: usize, spot: &Spot) -> Option<Figure> {
+fn depth(depths: &[(f64, AxisDepth)], i: usize, spot: &Spot) -> Option<Figure> {
     let ((from, a), (to, b)) = (depths.get(i)?, depths.get(i + 1)?);
     let length = to - from;
     let v = if length > 0.0 {
@@ -105,7 +113,6 @@ fn rate((from, a): (f64, f64), (to, b): (f64, f64)) -> f64 {
 mod tests {
     use super::*;
     use crate::math::block;
-    use crate::transmitter::Basis;
 
     fn spot(station: f64, along: f64) -> Spot {
         Spot {
@@ -118,12 +125,12 @@ mod tests {
         }
     }
 
-    fn known(station: f64, value: f64) -> (f64, Depth) {
-        let depth = Depth {
+    fn known(station: f64, value: f64) -> (f64, AxisDepth) {
+        let depth = AxisDepth {
             value,
             sigma: 0.05,
             common: 0.02 * value,
-            basis: Basis::Readings,
+            measured: true,
         };
         (station, depth)
     }
@@ -140,7 +147,7 @@ mod tests {
             (10.9, Some(1)),
             (11.1, None),
         ] {
-            assert_eq!(pair(&stations, station), expected, "{station}");
+            assert_eq!(pair(&stations, station).map(|(i, _)| i), expected, "{station}");
         }
         assert_eq!(pair(&[1.0], 1.0), None);
     }

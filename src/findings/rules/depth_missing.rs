@@ -7,12 +7,16 @@ use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
-    pipe.located()
-        .filter(|(_, located, _)| located.depth.is_none())
-        .map(|(_, _, seen)| {
+    pipe.levels()
+        .filter(|(_, _, depth, _)| depth.is_none_or(|depth| !depth.measured))
+        .map(|(_, seen, _, invert)| {
+            let so = if invert.is_some() {
+                "its invert is taken from the line between those beside it"
+            } else {
+                "its invert is not known"
+            };
             let message = format!(
-                "{} has no depth: its invert is taken from the line between its neighbours, or left out. Take a pair of depth \
-                 readings there, or both end points.",
+                "{} has no depth: {so}. Take a pair of depth readings there, or both end points.",
                 seen.called()
             );
             pipe.of_mark(Code::DepthMissing, &seen, message)

@@ -5,8 +5,8 @@ use std::borrow::Cow;
 use crate::findings::{Code, Finding};
 use crate::job::model::{Job, MarkRow};
 use crate::observe::MarkPoints;
-use crate::profile::Profile;
-use crate::run::{Inputs, Located, Traced};
+use crate::profile::{AxisDepth, Invert, Profile};
+use crate::run::{Inputs, Located, Traced, VertexKind};
 use crate::transmitter::{Sensed, centre_row, exposed_row};
 use crate::units::{LengthUnit, fixed, length_text};
 
@@ -108,6 +108,26 @@ impl<'a> Pipe<'a> {
         })
     }
 
+    /// Every placed mark with its depth and invert: measured, or by the ground there and the line between those beside it.
+    pub(super) fn levels(
+        &self,
+    ) -> impl Iterator<Item = (&'a Traced, Seen<'a>, Option<AxisDepth>, Option<Invert>)> + use<'a> {
+        let (job, observations, sensed) = (self.inputs.job, self.inputs.observations, self.sensed);
+        let runs = self.traced.iter().zip(self.profiles);
+        runs.flat_map(move |(traced, profile)| {
+            let levels = profile.depths.iter().zip(&profile.inverts);
+            let vertices = traced.vertices.iter().zip(levels);
+            vertices.filter_map(move |(vertex, (depth, invert))| {
+                let VertexKind::Mark(mark) = vertex.kind else {
+                    return None;
+                };
+                let mark = traced.marks.get(mark)?.mark;
+                let seen = Seen::of(job, observations.marks.get(mark)?, sensed.get(mark)?)?;
+                Some((traced, seen, *depth, *invert))
+            })
+        })
+    }
+
     /// A finding about a mark.
     pub(super) fn of_mark(&self, code: Code, seen: &Seen<'_>, message: String) -> Finding {
         let finding = Finding::new(code, message)
@@ -153,7 +173,7 @@ impl<'a> Pipe<'a> {
             return "?".to_owned();
         };
         match vertex.kind {
-            crate::run::VertexKind::Mark(mark) => traced
+            VertexKind::Mark(mark) => traced
                 .marks
                 .get(mark)
                 .map_or("?", |located| self.inputs.mark_name(located.mark))

@@ -1,18 +1,25 @@
 //! `shallow`: cover under the limit given in the job.
 //!
-//! *Why*: frost, wheels and spades. *Limit*: `min_cover`; none unless given. *Example*: cover 1.6 ft, limit 2 ft.
+//! *Why*: frost, wheels and spades. Also where no depth was read, but the ground is known and lies low over the line between the
+//! inverts beside it. *Limit*: `min_cover`; none unless given. *Example*: cover 1.6 ft, limit 2 ft.
 
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     let limit = pipe.inputs.job.limits.min_cover;
-    pipe.located()
-        .filter_map(|(traced, located, seen)| {
-            let cover = pipe.inputs.cover(traced.run, located.depth?.value)?;
+    pipe.levels()
+        .filter_map(|(traced, seen, depth, _)| {
+            let depth = depth?;
+            let cover = pipe.inputs.cover(traced.run, depth.value)?;
+            let how = if depth.measured {
+                ""
+            } else {
+                " by the ground there and the line between the inverts beside it"
+            };
             (cover < limit).then(|| {
                 let message = format!(
-                    "At {} the cover over the pipe is {}, under the limit of {}. Say so to whoever digs or drives there.",
+                    "At {} the cover over the pipe is {}{how}, under the limit of {}. Say so to whoever digs or drives there.",
                     seen.called(),
                     pipe.length(cover),
                     pipe.length(limit),

@@ -69,6 +69,7 @@ fn set_level(view: &View<'_>, run: usize, level: SightLevel, camera: &mut Camera
         camera.invert_depth = Some(scale.length(depth.value + axis));
         let least = |cover| scale.length(cover - NORMAL_95_ONE_SIDED * depth.sigma);
         camera.cover_least = cover(view, run, depth.value).map(least);
+        camera.extrapolated |= level.beyond.is_some();
     }
 }
 

@@ -8,7 +8,7 @@ use super::scale::Scale;
 use crate::job::model::{Attitude, Fix as JobFix, FoundBy, MarkRow, ReadBy, Run};
 use crate::math::block;
 use crate::math::stats::{NORMAL_95, NORMAL_95_ONE_SIDED};
-use crate::profile::Invert;
+use crate::profile::{AxisDepth, Invert};
 use crate::record::model::{
     Correction, DepthBasis, Ends, Entered, Evidence, Fix, Further, Mark, Paint, Peak, Predicted,
     Reading,
@@ -47,14 +47,6 @@ fn of_run(view: &View<'_>, traced: &Traced) -> Vec<Mark> {
 /// Cover, ground to the outside top of the pipe, metres.
 pub(super) fn cover(view: &View<'_>, run: usize, depth: f64) -> Option<f64> {
     view.inputs.cover(run, depth)
-}
-
-/// The depth that cover and invert are counted from, and its one-sigma.
-fn depth_figures(located: &Located) -> Option<(f64, f64)> {
-    located
-        .depth
-        .as_ref()
-        .map(|depth| (depth.value, depth.variance().sqrt()))
 }
 
 pub(super) fn basis(depth: Option<&Depth>) -> DepthBasis {
@@ -106,7 +98,8 @@ fn mark(view: &View<'_>, traced: &Traced, vertex: usize) -> Option<Mark> {
     mark.ground = located.ground.map(|ground| scale.length(ground.z));
     mark.ground_from = located.ground.map(|ground| ground.from.word().to_owned());
     mark.evidence = evidence(located);
-    set_depths(view, traced.run, located, invert, &mut mark);
+    let depth = profile.and_then(|profile| *profile.depths.get(vertex)?);
+    set_depths(view, (traced.run, located), (depth, invert), &mut mark);
     set_direction(located, &mut mark);
     set_details(view, located, row, &mut mark);
     let quality = (view.quality)(located.point);
@@ -247,15 +240,15 @@ fn blank(view: &View<'_>, run: &Run, row: &MarkRow, name: &str) -> Mark {
 
 fn set_depths(
     view: &View<'_>,
-    run: usize,
-    located: &Located,
-    invert: Option<Invert>,
+    (run, located): (usize, &Located),
+    (depth, invert): (Option<AxisDepth>, Option<Invert>),
     mark: &mut Mark,
 ) {
     let scale = view.scale;
     mark.depth_basis = basis(located.depth.as_ref());
-    if let Some((depth, sigma)) = depth_figures(located) {
-        mark.transmitter_depth = Some(scale.length(depth));
+    if let Some(at) = depth {
+        let (depth, sigma) = (at.value, at.variance().sqrt());
+        mark.transmitter_depth = at.measured.then(|| scale.length(depth));
         mark.depth_95 = Some(scale.length(NORMAL_95 * sigma));
         mark.invert_depth = Some(scale.length(depth + view.inputs.axis_above_invert(run)));
         let cover = cover(view, run, depth);

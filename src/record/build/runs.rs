@@ -66,12 +66,7 @@ fn run(view: &View<'_>, traced: &Traced) -> Option<Run> {
     let vertices: Vec<Vertex> = (0..traced.vertices.len())
         .filter_map(|index| vertex(view, run, traced, profile, index))
         .collect();
-    let depths = || {
-        traced
-            .marks
-            .iter()
-            .filter_map(|mark| Some(mark.depth?.value))
-    };
+    let depths = || profile.depths.iter().flatten().map(|depth| depth.value);
     let covers = depths().filter_map(|depth| cover(view, traced.run, depth));
     let in_space = profile.along.last().and_then(|along| *along);
     let in_space = in_space.map(|along| scale.length(along));
@@ -160,7 +155,12 @@ fn vertex(
         Kind::Mark(mark) => traced.marks.get(mark),
         Kind::Bend(_) | Kind::Junction(_) => None,
     };
-    let depth = located.and_then(|located| located.depth);
+    // A junction was located where the branch's last mark was.
+    let shown_by = match at.kind {
+        Kind::Junction(branch) => view.traced.get(branch).and_then(|of| of.marks.last()),
+        Kind::Mark(_) | Kind::Bend(_) => located,
+    };
+    let depth = profile.depths.get(index).copied().flatten();
     let name = match at.kind {
         Kind::Mark(_) => located.map(|located| view.inputs.mark_name(located.mark)),
         Kind::Junction(branch) => junction_mark(view, branch),
@@ -182,7 +182,9 @@ fn vertex(
         ground: located
             .and_then(|located| located.ground)
             .map(|ground| scale.length(ground.z)),
-        transmitter_depth: depth.map(|depth| scale.length(depth.value)),
+        transmitter_depth: depth
+            .filter(|depth| depth.measured)
+            .map(|depth| scale.length(depth.value)),
         cover: depth
             .and_then(|depth| cover(view, traced.run, depth.value))
             .map(|cover| scale.length(cover)),
@@ -192,7 +194,7 @@ fn vertex(
         grade_95: grade.map(|grade| 100.0 * NORMAL_95 * grade.sigma),
         depth_95: depth.map(|depth| scale.length(NORMAL_95 * depth.variance().sqrt())),
         joint: joint(view, traced, index),
-        evidence: located.map_or(Evidence::Inferred, evidence),
+        evidence: shown_by.map_or(Evidence::Inferred, evidence),
     })
 }
 
