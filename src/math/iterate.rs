@@ -21,6 +21,8 @@ const CAREFUL: f64 = 1.0;
 /// directions hardly change. Such steps that gain no more than [`SHRINKING`] of the one before go on; else it is made anew. Our choice.
 const NEAR: f64 = 1e-2;
 pub(super) const SHRINKING: f64 = 1e-4;
+/// A step is near the end where it lowers the sum of squares by less than this part of it and one: what overshoots there would do so again.
+const OVERSHOOT: f64 = 1e-2;
 /// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
 /// 5 mm): no reason to damp.
 const ROUNDING: f64 = 1e-7;
@@ -426,8 +428,10 @@ impl<M: Model> Setting<'_, M> {
         scratch: &mut Scratch,
     ) -> End {
         let mut damping = damping;
+        // Damping without which the steps near the end overshoot: residuals so large that they bend the equations.
+        let mut floor: f64 = 0.0;
         let mut kept: Option<Vec<Eliminated>> = None;
-        let mut last_gain = f64::INFINITY;
+        let (mut last_gain, mut creeping) = (f64::INFINITY, false);
         let mut end = End {
             ended: false,
             pinned: false,
@@ -444,14 +448,15 @@ impl<M: Model> Setting<'_, M> {
                 x.copy_from_slice(&step.x);
                 shared.copy_from_slice(&step.shared);
                 end.squares = squares;
-                if step.gain <= DONE * scale && damping == 0.0 {
+                if step.gain <= DONE * scale && damping <= floor {
                     end.ended = true;
-                    end.last = (!again).then_some(step.parts);
+                    end.last = (!again && damping == 0.0).then_some(step.parts);
                     return end;
                 }
                 // A step that gained much less than the linear equations promised went too far.
                 if step.squares - squares > 0.25 * step.gain || step.gain <= ROUNDING * scale {
-                    damping = if damping < 1e-4 { 0.0 } else { damping * 0.1 };
+                    let less = if damping < 1e-4 { 0.0 } else { damping * 0.1 };
+                    damping = less.max(floor);
                 }
                 let serves = step.parts.iter().all(|part| part.factor.is_sparse())
                     && !with_shared
@@ -460,13 +465,19 @@ impl<M: Model> Setting<'_, M> {
                     && step.gain <= NEAR * scale
                     && (!again || step.gain <= SHRINKING * last_gain);
                 last_gain = step.gain;
+                creeping = step.gain <= ROUNDING * scale;
                 kept = serves.then_some(step.parts);
             } else if damping > 1e12 {
                 return end;
             } else {
                 damping = (damping * 10.0).max(1e-3);
+                if step.gain <= OVERSHOOT * scale {
+                    floor = damping;
+                }
             }
         }
+        // Creeping, but by so little that it is there.
+        end.ended = creeping;
         end
     }
 

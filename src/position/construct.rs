@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, VecDeque};
 
 use super::meet::{Meeting, Nearest, meet};
-use super::refine::{Sight, misfit, refine};
+use super::refine::{Sight, misfits, refine};
 use super::{Touch, Why};
 use crate::math::similarity::Similarity;
 use crate::math::stats::ALARM;
@@ -13,6 +13,9 @@ use crate::observe::{CableHint, Kind, Observation, Observations, PointId, SideHi
 
 /// Two places are told apart when their sums of squares differ by more than this (one value at 3.29 σ).
 const TELLS_APART: f64 = ALARM * ALARM;
+/// Half way between two places the sum of squares is higher than at the worse of them by no more than this: then they lie in one valley,
+/// and half a sigma apart across it (our choice).
+const BARRIER: f64 = 0.25;
 /// Places nearer to each other than this, metres, are one: the adjustment finds its way from either.
 const SAME: f64 = 0.1;
 /// More measured values than this are not needed to find a place, only to adjust it.
@@ -187,9 +190,13 @@ impl<'a> Construction<'a> {
                 let Meeting { places, touch } = meet(a, b);
                 candidates.extend(places);
                 if let Some(touch) = touch {
-                    candidates.push(touch.place);
+                    let sigma = first.sigma.hypot(second.sigma);
+                    // Between two places where two values meet beyond doubt, where they touch is no third.
+                    if touch.gap > -ALARM * sigma || sights.len() > 2 {
+                        candidates.push(touch.place);
+                    }
                     if sights.len() == 2 && !first.kind.is_angular() && !second.kind.is_angular() {
-                        nearest = Some((touch, first.sigma.hypot(second.sigma)));
+                        nearest = Some((touch, sigma));
                     }
                 }
             }
@@ -228,6 +235,13 @@ impl<'a> Construction<'a> {
         places.retain(|(_, squares)| squares - least < TELLS_APART);
         if places.len() > 1 {
             self.by_side(point, &mut places);
+        }
+        if sights.len() > 2 {
+            let squares = |place: Plane| {
+                let misfits = misfits(point, place, sights, &known, self.site);
+                misfits.map(|misfit| misfit * misfit).sum::<f64>()
+            };
+            one_valley(&mut places, squares);
         }
         match (places.as_slice(), nearest) {
             (_, Some((touch, sigma))) if touch.gap > -ALARM * sigma && places.len() != 1 => {
@@ -291,6 +305,23 @@ impl<'a> Construction<'a> {
     }
 }
 
+/// Keeps the best of places between which the values hardly tell: half way from one to the other they fit about as well.
+fn one_valley(places: &mut Vec<(Plane, f64)>, squares: impl Fn(Plane) -> f64) {
+    let Some(&(best, _)) = places.first() else {
+        return;
+    };
+    let half_way = |place: Plane| {
+        (
+            f64::midpoint(best.0, place.0),
+            f64::midpoint(best.1, place.1),
+        )
+    };
+    let mut first = true;
+    places.retain(|&(place, own)| {
+        std::mem::take(&mut first) || squares(half_way(place)) - own > BARRIER
+    });
+}
+
 /// The few distinct candidates with the least sum of |residual|/σ, which one gross error does not decide.
 fn best(
     point: PointId,
@@ -304,7 +335,7 @@ fn best(
     }
     let mut scored: Vec<(f64, Plane)> = candidates
         .into_iter()
-        .map(|place| (misfit(point, place, sights, known, site), place))
+        .map(|place| (misfits(point, place, sights, known, site).sum(), place))
         .collect();
     scored.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut kept: Vec<Plane> = Vec::with_capacity(CLOSELY);
@@ -333,11 +364,15 @@ fn sources(sights: &[Sight<'_>]) -> Vec<crate::job::model::Source> {
 /// gap known to σ leaves t known to about √(2·bend·(σ + what they overlap)).
 fn touching(point: PointId, touch: &Nearest, sigma: f64) -> Found {
     let slide = (2.0 * touch.bend * (sigma + (-touch.gap).max(0.0))).sqrt();
+    // t²/2R, with t of no mean and this one-sigma: √3 of its mean, about nought.
+    let across = 3f64.sqrt() * slide * slide * 0.5 * touch.curve;
     let touch = Touch {
         at: point,
         place: touch.place,
         along: touch.along,
         sigma: slide,
+        across,
+        misfit: (touch.gap / sigma).powi(2),
         gap: touch.gap,
     };
     Found::Touching(touch.place, touch)

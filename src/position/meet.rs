@@ -22,6 +22,8 @@ pub(super) struct Nearest {
     pub(super) along: f64,
     /// Sliding by t changes the gap by t²/(2·bend), metres.
     pub(super) bend: f64,
+    /// Sliding by t leaves the straight line by t²/2 of this, 1/metres: the mean curvature of both.
+    pub(super) curve: f64,
 }
 
 /// Intersects two loci.
@@ -82,8 +84,9 @@ fn circles((p, r): (Plane, f64), (q, s): (Plane, f64)) -> Meeting {
     }
     let outside = d - (r + s);
     let inside = (r - s).abs() - d;
-    let (gap, reach, bend) = if outside >= inside {
-        (outside, r * d / (r + s), r * s / (r + s))
+    let (gap, reach, bend, curve) = if outside >= inside {
+        let curve = 0.5 * (r.recip() - s.recip()).abs();
+        (outside, r * d / (r + s), r * s / (r + s), curve)
     } else {
         // One circle within the other: they touch beyond the smaller one's centre.
         let reach = if r > s {
@@ -91,7 +94,8 @@ fn circles((p, r): (Plane, f64), (q, s): (Plane, f64)) -> Meeting {
         } else {
             -0.5 * (r + s - d)
         };
-        (inside, reach, r * s / (r - s).abs().max(1e-9))
+        let curve = 0.5 * (r.recip() + s.recip());
+        (inside, reach, r * s / (r - s).abs().max(1e-9), curve)
     };
     let place = (p.0 + reach * ue, p.1 + reach * un);
     Meeting {
@@ -101,6 +105,7 @@ fn circles((p, r): (Plane, f64), (q, s): (Plane, f64)) -> Meeting {
             gap,
             along: (-un).atan2(ue),
             bend,
+            curve,
         }),
     }
 }
@@ -125,6 +130,7 @@ fn circle_line((centre, radius): (Plane, f64), (through, azimuth): (Plane, f64))
             gap: d - radius,
             along: azimuth,
             bend: radius,
+            curve: 0.5 / radius,
         }),
     }
 }

@@ -8,6 +8,7 @@
 
 use crate::job::model::Source;
 use crate::limits::Limits;
+use crate::math::block;
 use crate::math::similarity::Similarity;
 use crate::math::solution::Solution;
 use crate::observe::kinds::Plane;
@@ -57,8 +58,12 @@ pub struct Touch {
     pub along: f64,
     /// One-sigma along it, metres.
     pub sigma: f64,
+    /// One-sigma across it, metres, since a point that slides leaves the straight line: for the bounds, where no equation has it.
+    pub across: f64,
     /// Distance by which the two miss, metres; negative where they overlap.
     pub gap: f64,
+    /// Square of that over its one-sigma: what the sum of squares has from it, and no measure of how well the two were measured.
+    pub misfit: f64,
 }
 
 /// Why a point is not determined.
@@ -208,6 +213,20 @@ impl Adjusted {
     }
 }
 
+impl Adjusted {
+    /// A point's covariance with what sliding along a touch takes it off the touch's line.
+    fn with_sagitta(&self, point: PointId, own: Block) -> Block {
+        let touch = self.touches.iter().find(|touch| touch.at == point);
+        touch.map_or(own, |touch| {
+            let across = [
+                touch.across * touch.along.cos(),
+                -touch.across * touch.along.sin(),
+            ];
+            block::add(own, block::outer(across, across))
+        })
+    }
+}
+
 impl Places for Adjusted {
     fn place(&self, point: PointId) -> Option<Place> {
         let (e, n) = self.coordinates(point)?;
@@ -218,7 +237,8 @@ impl Places for Adjusted {
         })
     }
 
-    fn covariance(&self, a: PointId, b: PointId) -> Block {
+    fn covariance(&self, point: PointId, b: PointId) -> Block {
+        let a = point;
         let slot = |point: PointId| self.slots.get(point.0 as usize);
         if let (Some(Slot::Node(a)), Some(Slot::Node(b))) = (slot(a), slot(b)) {
             // Most points: their coordinates are unknowns themselves, and most pairs share nothing.
@@ -226,7 +246,12 @@ impl Places for Adjusted {
                 return Block::default();
             }
             let entry = |i: u32, j: u32| self.solution.covariance(2 * a + i, 2 * b + j);
-            return [[entry(0, 0), entry(0, 1)], [entry(1, 0), entry(1, 1)]];
+            let own = [[entry(0, 0), entry(0, 1)], [entry(1, 0), entry(1, 1)]];
+            return if a == b {
+                self.with_sagitta(point, own)
+            } else {
+                own
+            };
         }
         let (Some(left), Some(right)) = (self.forms(a), self.forms(b)) else {
             return Block::default();

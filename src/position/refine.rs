@@ -51,23 +51,20 @@ fn observer<K: Fn(PointId) -> Option<Plane>>(
     }
 }
 
-/// Sum of |residual|/σ at a place.
-pub(super) fn misfit(
+/// |residual|/σ of each value at a place.
+pub(super) fn misfits<'s>(
     point: PointId,
     place: Plane,
-    sights: &[Sight<'_>],
-    known: &impl Fn(PointId) -> Option<Plane>,
+    sights: &'s [Sight<'_>],
+    known: &'s impl Fn(PointId) -> Option<Plane>,
     site: Option<Similarity>,
-) -> f64 {
+) -> impl Iterator<Item = f64> + 's {
     let here = observer(point, place, known, site);
-    sights
-        .iter()
-        .map(|sight| {
-            let equation = sight.observation.kind.equation(&here);
-            let raw = sight.observation.value - equation.computed;
-            (if equation.angular { around(raw) } else { raw }).abs() / sight.observation.sigma
-        })
-        .sum()
+    sights.iter().map(move |sight| {
+        let equation = sight.observation.kind.equation(&here);
+        let raw = sight.observation.value - equation.computed;
+        (if equation.angular { around(raw) } else { raw }).abs() / sight.observation.sigma
+    })
 }
 
 /// Steps of Gauss–Newton from `start`; the place and its weighted sum of squares. `None` if it runs away, or comes to a place that is

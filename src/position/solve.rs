@@ -113,15 +113,20 @@ pub(super) fn residual(
     }
 }
 
-fn summary(network: &Network<'_>, solution: &Solution) -> Summary {
-    let redundancy = network.rows().saturating_sub(network.unknowns());
+fn summary(network: &Network<'_>, solution: &Solution, touches: &[Touch]) -> Summary {
+    // By how much two values overlap where they are taken as touching says where the point lies, not how well they were measured.
+    let redundancy = network
+        .rows()
+        .saturating_sub(network.unknowns() + touches.len());
     let dof = redundancy as f64;
+    let misfits: f64 = touches.iter().map(|touch| touch.misfit).sum();
+    let squares = (solution.squares - misfits).max(0.0);
     Summary {
         equations: network.observed,
         unknowns: network.unknowns(),
         redundancy,
         components: solution.part_count,
-        variance_factor: (redundancy > 0).then(|| solution.squares / dof),
+        variance_factor: (redundancy > 0).then(|| squares / dof),
         bounds: (redundancy > 0).then(|| {
             (
                 chi_square_quantile(0.025, dof) / dof,
@@ -241,7 +246,7 @@ fn finish(
             .any(|o| matches!(o.kind, Kind::SiteX { .. }));
     Adjusted {
         residuals: all,
-        summary: summary(&network, &solution),
+        summary: summary(&network, &solution, touches),
         suspects,
         undetermined,
         touches: touches.to_vec(),

@@ -111,7 +111,8 @@ impl Levels {
     /// The grade line: a first one for the grade, then with the stations' errors in it.
     pub fn line(&self, inputs: Inputs<'_>, traced: &Traced) -> Option<Line> {
         let grounds = |i: usize, j: usize| self.ground(inputs, i, j);
-        let first = line::fit(&self.known, Some(&grounds))?;
+        let known = self.expected(inputs, traced);
+        let first = line::fit(&known, Some(&grounds))?;
         let steep = first.grade * first.grade;
         let ways: Vec<[f64; 2]> = self
             .at
@@ -127,7 +128,30 @@ impl Levels {
             };
             grounds(i, j) + steep * along
         };
-        line::fit(&self.known, Some(&with_stations))
+        line::fit(&known, Some(&with_stations))
+    }
+
+    /// The inverts, with what the depth scale does to each at the depth that a first line expects there, not at the one that was read. A
+    /// reading too shallow would otherwise count for more than one too deep, and a long run's grade come out flatter than it is (Peelle's
+    /// puzzle: a common error that is a share of measured values).
+    fn expected(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Level> {
+        let Some((grade, z)) = line::even(&self.known) else {
+            return self.known.clone();
+        };
+        let axis = inputs.axis_above_invert(traced.run);
+        let levels = self.known.iter().zip(&self.grounds);
+        levels
+            .map(|(level, ground)| {
+                let read = ground.z - level.z - axis;
+                let expected = ground.z - (z - grade * level.station) - axis;
+                let common = if read > 0.0 && expected > 0.0 {
+                    level.common * expected / read
+                } else {
+                    level.common
+                };
+                Level { common, ..*level }
+            })
+            .collect()
     }
 
     /// Legs between neighbours.
@@ -154,6 +178,63 @@ impl Levels {
             fall,
             grade: Figure { value, sigma },
         })
+    }
+
+    /// Length along the pipe to each vertex, as far as every invert on the way is known; no shorter than the way in plan.
+    ///
+    /// A leg's is √(s² + h² − σ²), with its fall h known to σ: what readings scatter up and down makes no pipe longer, and the square of
+    /// a fall is too large by σ² on the average.
+    pub fn along(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<f64>> {
+        let mut along = vec![None; traced.vertices.len()];
+        let station = |vertex: usize| traced.vertices.get(vertex).map_or(0.0, |at| at.station);
+        if let (Some(&(0, _)), Some(slot)) = (self.at.first(), along.first_mut()) {
+            *slot = Some(0.0);
+        } else {
+            return along;
+        }
+        let begin = station(0);
+        let mut so_far = 0.0;
+        for (i, pair) in self.at.windows(2).enumerate() {
+            let &[(from, _), (to, _)] = pair else {
+                continue;
+            };
+            let plan = station(to) - station(from);
+            let square = self
+                .fall(inputs, i, i + 1)
+                .map_or(0.0, |fall| fall.value.powi(2) - fall.sigma.powi(2));
+            let leg = (plan * plan + square).max(0.0).sqrt();
+            for vertex in from + 1..=to {
+                let part = if plan > 0.0 {
+                    (station(vertex) - station(from)) / plan
+                } else {
+                    1.0
+                };
+                if let Some(slot) = along.get_mut(vertex) {
+                    *slot = Some((so_far + part * leg).max(station(vertex) - begin));
+                }
+            }
+            so_far += leg;
+        }
+        along
+    }
+
+    /// One-sigma of the length in 3D: what the horizontal length and the fall of the whole run do to it, and what the readings' scatter
+    /// does in every leg (neighbouring legs share an invert, which makes half as much again).
+    pub fn length_sigma(&self, inputs: Inputs<'_>, plan: Figure, fall: Option<Figure>) -> f64 {
+        let scatter: f64 = (0..self.known.len().saturating_sub(1))
+            .filter_map(|i| {
+                let length = self.known.get(i + 1)?.station - self.known.get(i)?.station;
+                let fall = self.fall(inputs, i, i + 1)?;
+                let most = fall.sigma.powi(2);
+                Some(most.min(fall.sigma.powi(4) / (2.0 * length * length).max(1e-12)))
+            })
+            .sum();
+        let Some(fall) = fall else {
+            return (plan.sigma.powi(2) + 1.5 * scatter).sqrt();
+        };
+        let whole = f64::hypot(plan.value, fall.value).max(1e-9);
+        let (level, steep) = (plan.value / whole, fall.value / whole);
+        ((level * plan.sigma).powi(2) + (steep * fall.sigma).powi(2) + 1.5 * scatter).sqrt()
     }
 
     /// Fall from the first vertex to the last, where both are measured.
@@ -226,7 +307,10 @@ impl Levels {
         if ground.from == GroundOrigin::Interpolated {
             return None;
         }
-        let i = self.at.partition_point(|(at, _)| *at < vertex).checked_sub(1)?;
+        let i = self
+            .at
+            .partition_point(|(at, _)| *at < vertex)
+            .checked_sub(1)?;
         let (a, b) = (self.known.get(i)?, self.known.get(i + 1)?);
         let (under, over) = (self.grounds.get(i)?, self.grounds.get(i + 1)?);
         let [w, v, off] = shares(a, b, traced.vertices.get(vertex)?.station);
@@ -234,7 +318,10 @@ impl Levels {
         let grounds = ground.variance(inputs.grounds)
             + w * w * between(under, under)
             + v * v * between(over, over)
-            + 2.0 * (w * v * between(under, over) - w * between(ground, under) - v * between(ground, over));
+            + 2.0
+                * (w * v * between(under, over)
+                    - w * between(ground, under)
+                    - v * between(ground, over));
         let own = w * w * a.own + v * v * b.own + off * off;
         Some(AxisDepth {
             value: ground.z - (w * a.z + v * b.z) - inputs.axis_above_invert(traced.run),

@@ -1,7 +1,7 @@
-//! Lengths of a run: horizontal with its bound, and along the pipe.
+//! Horizontal length of a run, with its bound.
 
 use super::Figure;
-use super::inverts::{Invert, unit};
+use super::inverts::unit;
 use crate::math::block;
 use crate::run::{Inputs, Rests, Traced, Vertex, VertexKind};
 
@@ -64,23 +64,4 @@ pub(super) fn variance(inputs: Inputs<'_>, traced: &Traced, from: usize, to: usi
         }
     }
     variance.max(0.0)
-}
-
-/// Length along the pipe to each vertex, as far as the inverts are known.
-pub(super) fn along(traced: &Traced, inverts: &[Option<Invert>]) -> Vec<Option<f64>> {
-    let mut at = Some(0.0);
-    let mut last: Option<(f64, f64)> = None;
-    let mut along = Vec::with_capacity(traced.vertices.len());
-    for (vertex, invert) in traced.vertices.iter().zip(inverts) {
-        at = match (at, invert, last) {
-            (Some(at), Some(invert), Some((station, z))) => {
-                Some(at + f64::hypot(vertex.station - station, invert.z - z))
-            }
-            (Some(at), Some(_), None) => Some(at),
-            _ => None,
-        };
-        last = invert.map(|invert| (vertex.station, invert.z));
-        along.push(at);
-    }
-    along
 }

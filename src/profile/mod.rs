@@ -55,6 +55,8 @@ pub struct Profile {
     pub fall: Option<Figure>,
     /// Horizontal length.
     pub length: Option<Figure>,
+    /// Length in 3D, where every invert on the way is known.
+    pub in_space: Option<Figure>,
     /// Stretches that rise with the flow, significantly; the surest first.
     pub rises: Vec<Rise>,
     /// What is known of each of [`Traced::sights`], in their order.
@@ -109,11 +111,25 @@ fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
     };
     let inverts = levels.along_vertices(inputs, traced);
     let depths = levels.depths(inputs, traced);
+    let (length, fall) = (
+        lengths::plan(inputs, traced),
+        levels.whole_fall(inputs, traced),
+    );
+    let along = levels.along(inputs, traced);
     Profile {
-        along: lengths::along(traced, &inverts),
+        in_space: along
+            .last()
+            .copied()
+            .flatten()
+            .zip(length)
+            .map(|(value, plan)| Figure {
+                value,
+                sigma: levels.length_sigma(inputs, plan, fall),
+            }),
+        along,
         grades: grades(traced, &legs),
-        fall: levels.whole_fall(inputs, traced),
-        length: lengths::plan(inputs, traced),
+        fall,
+        length,
         sights: sights::levels(inputs, traced, (&levels, &depths)),
         inverts,
         depths,

@@ -147,7 +147,11 @@ mod tests {
             (10.9, Some(1)),
             (11.1, None),
         ] {
-            assert_eq!(pair(&stations, station).map(|(i, _)| i), expected, "{station}");
+            assert_eq!(
+                pair(&stations, station).map(|(i, _)| i),
+                expected,
+                "{station}"
+            );
         }
         assert_eq!(pair(&[1.0], 1.0), None);
     }

@@ -167,11 +167,30 @@ impl<'a> Counted<'a> {
             0.0
         } else {
             let sigma = chain::cable_sigma(inputs, cable);
-            chain::bulge((cable, sigma), straight, way.leg, way.part)
+            let (a, b) = (traced.marks.get(first.1)?, traced.marks.get(second.1)?);
+            let joint = self.headings.joint(first.1, second.1);
+            let apart = block::difference(a.covariance(), b.covariance(), joint);
+            let apart = block::along(apart, way.unit).sqrt() / k;
+            chain::bulge((cable, sigma), (straight, apart), way.leg, way.part)
         };
         let own = (readings + scale) * k * k;
         let covariance = way.rests.variance(&|a, b| self.headings.joint(a, b));
         Some(Spot::of([way.e, way.n], covariance, way.unit, (own, across * across)).at(way.station))
+    }
+
+    /// What a length along the pipe between two marks has in plan: the cosine of its slope; 1 where that is not known.
+    fn level_share(&self, a: usize, b: usize) -> f64 {
+        let Headings { inputs, traced, .. } = self.headings;
+        let station = |mark: usize| {
+            let vertex = traced.vertices.get(*self.vertices.get(mark)?)?;
+            Some((vertex.station, traced.marks.get(mark)?.axis()?))
+        };
+        let Some(((s, z), (t, y))) = station(a).zip(station(b)) else {
+            return 1.0;
+        };
+        let plan = (s - t).abs() / inputs.ground_to_grid();
+        let length = f64::hypot(plan, z - y);
+        if length > 0.0 { plan / length } else { 1.0 }
     }
 
     /// Beyond a counted mark, `other` being the counted one before it, along the line that leads there.
@@ -202,7 +221,9 @@ impl<'a> Counted<'a> {
             return Err(too_far);
         };
         let (accuracy, k) = (&inputs.job.accuracy, inputs.ground_to_grid());
-        let (unit, right, step) = (heading.unit(), heading.right(), by * k);
+        // The cable lies on the slope.
+        let flat = self.level_share(last.1, other.1);
+        let (unit, right, step) = (heading.unit(), heading.right(), by * flat * k);
         // It moves with the mark, and to the side as the line swings.
         let mut rests = super::Rests::on(last.1);
         for &(swings, pull) in &heading.pull.marks {

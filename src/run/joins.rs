@@ -101,7 +101,8 @@ fn foot(inputs: Inputs<'_>, from: &Traced, onto: &Traced) -> Option<(Meets, Opti
         (VertexKind::Mark(first), VertexKind::Mark(_)) => {
             let gap = onto.gaps.get(first).copied().flatten();
             gap.map_or(0.0, |gap| {
-                chain::bulge((gap.cable, gap.cable_sigma), gap.straight, length, part)
+                let straight = (gap.straight, gap.straight_sigma);
+                chain::bulge((gap.cable, gap.cable_sigma), straight, length, part)
             })
         }
         _ => 0.0,

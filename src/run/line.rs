@@ -98,6 +98,25 @@ pub fn fit(levels: &[Level], joint: Option<&dyn Fn(usize, usize) -> f64>) -> Opt
     })
 }
 
+/// The line of least squares with all inverts of one weight: grade, and elevation at station 0. Worse than [`fit`]'s, but how much an invert
+/// counts for does not hang on its own error.
+#[must_use]
+pub fn even(levels: &[Level]) -> Option<(f64, f64)> {
+    let count = levels.len() as f64;
+    let mean = |of: fn(&Level) -> f64| levels.iter().map(of).sum::<f64>() / count;
+    let (station, z) = (mean(|level| level.station), mean(|level| level.z));
+    let (mut square, mut product) = (0.0, 0.0);
+    for level in levels {
+        let away = level.station - station;
+        square += away * away;
+        product += away * (level.z - z);
+    }
+    (square > 0.0).then(|| {
+        let grade = -product / square;
+        (grade, z + grade * station)
+    })
+}
+
 /// The inverse covariance, as something to multiply by.
 enum Weight {
     Dense(Cholesky<f64, nalgebra::Dyn>),

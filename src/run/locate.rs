@@ -101,13 +101,23 @@ impl<'a> Work<'a> {
         let levels: Vec<(usize, Level)> = (0..self.entries.len())
             .filter_map(|index| Some((index, self.level(index, *self.stations.get(index)?)?)))
             .collect();
-        let slopes = slope::slopes(&levels, &self.stations);
+        let slopes = slope::slopes(&levels, &self.stations, self.ground_fall());
         self.entries
             .iter()
             .zip(slopes)
             .enumerate()
             .map(|(index, (entry, slope))| self.mark(index, entry, slope))
             .collect()
+    }
+
+    /// Fall of the ground from the first mark with one to the last, over its length; 0 where it is not known.
+    fn ground_fall(&self) -> f64 {
+        let known = self.grounds.iter().zip(&self.stations);
+        let mut known = known.filter_map(|(ground, station)| Some((ground.as_ref()?.z, *station)));
+        match (known.next(), known.next_back()) {
+            (Some((z, s)), Some((y, t))) if t - s > 1.0 => (z - y) / (t - s),
+            _ => 0.0,
+        }
     }
 
     /// The invert for the slope, by the depth before any widening for tilt.

@@ -72,6 +72,16 @@ impl Traced {
     }
 }
 
+/// How much higher the axis lies at one mark than at another, and the variance of that: what their readings share cancels.
+fn rise(inputs: Inputs<'_>, a: &Located, b: &Located) -> Option<(f64, f64)> {
+    let (here, there) = (a.ground?, b.ground?);
+    let (one, other) = (a.depth?, b.depth?);
+    let grounds = here.variance(inputs.grounds) + there.variance(inputs.grounds)
+        - 2.0 * here.covariance(&there, inputs.grounds);
+    let depths = one.sigma.powi(2) + other.sigma.powi(2) + (one.common - other.common).powi(2);
+    Some((a.axis()? - b.axis()?, grounds.max(0.0) + depths))
+}
+
 /// Cable against straight distance, neighbour by neighbour.
 pub(super) fn gaps(inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<Gap>> {
     let gap = |index: usize| {
@@ -95,16 +105,24 @@ pub(super) fn gaps(inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<Gap>> {
             [0.0, 1.0]
         };
         let across = block::along(c, [unit[1], -unit[0]]);
-        let rise = a.axis().zip(b.axis()).map_or(0.0, |(a, b)| a - b);
+        let (rise, rise_variance) = rise(inputs, a, b).unwrap_or_default();
         let k = inputs.ground_to_grid();
+        let straight = f64::hypot(plan / k, rise);
+        let [level, steep] = if straight > 0.0 {
+            [plan / k / straight, rise / straight]
+        } else {
+            [1.0, 0.0]
+        };
+        let along = block::along(c, unit) / (k * k);
         Some(Gap {
             cable,
             rise,
             cable_sigma: chain::cable_sigma(inputs, cable),
-            straight: f64::hypot(plan / k, rise),
-            straight_sigma: block::along(c, unit).sqrt(),
+            straight,
+            straight_sigma: (level * level * along + steep * steep * rise_variance).sqrt(),
             // E √(x² + y²) ≈ x + σ_y²/2x; for marks closer than their scatter, no more than that.
-            straight_bias: across / (2.0 * plan.max(across.sqrt()).max(1e-9)),
+            straight_bias: (across + level * level * rise_variance)
+                / (2.0 * plan.max(across.sqrt()).max(rise_variance.sqrt()).max(1e-9)),
         })
     };
     (0..traced.marks.len().saturating_sub(1)).map(gap).collect()

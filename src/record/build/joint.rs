@@ -36,10 +36,11 @@ pub(super) fn joint(view: &View<'_>, traced: &Traced, index: usize) -> Option<Jo
     })
 }
 
-/// Semi-minor axis of the ellipse that a cable of length l spans over a chord c: ½√(l² − c²), with l at its upper 95 % bound.
+/// Semi-minor axis of the ellipse that a cable of length l spans over a chord c: ½√(l² − c²), with l − c at its upper 95 % bound.
 fn bulge(gap: Gap) -> f64 {
     let chord = gap.straight;
-    let cable = (gap.cable + NORMAL_95_ONE_SIDED * gap.cable_sigma).max(chord);
+    let sigma = f64::hypot(gap.cable_sigma, gap.straight_sigma);
+    let cable = (gap.cable + NORMAL_95_ONE_SIDED * sigma).max(chord);
     0.5 * (cable * cable - chord * chord).max(0.0).sqrt()
 }
 

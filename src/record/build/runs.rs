@@ -68,17 +68,15 @@ fn run(view: &View<'_>, traced: &Traced) -> Option<Run> {
         .collect();
     let depths = || profile.depths.iter().flatten().map(|depth| depth.value);
     let covers = depths().filter_map(|depth| cover(view, traced.run, depth));
-    let in_space = profile.along.last().and_then(|along| *along);
-    let in_space = in_space.map(|along| scale.length(along));
     let length = |figure: Option<Figure>| figure.map(|figure| scale.length(figure.value));
     let bound =
         |figure: Option<Figure>| figure.map(|figure| scale.length(NORMAL_95 * figure.sigma));
     Some(Run {
         id: view.id(&[&run.id]),
         run: run.id.to_string(),
-        length: in_space.or(length(profile.length)),
+        length: length(profile.in_space.or(profile.length)),
         length_plan: length(profile.length),
-        length_95: bound(profile.length),
+        length_95: bound(profile.in_space.or(profile.length)),
         fall: length(profile.fall),
         fall_95: bound(profile.fall),
         grade: profile.line.map(|line| 100.0 * line.grade),
