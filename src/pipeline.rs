@@ -1,10 +1,12 @@
 //! The stages, one statement each.
 
+use std::collections::HashSet;
 use std::path::Path;
 
 use crate::crs::Crs;
 use crate::error::Error;
-use crate::findings::{Finding, Level, rules};
+use crate::findings::{Code, Finding, Level, rules};
+use crate::height::Heights;
 use crate::job::corrections::{Begun, EARLY_ROWS};
 use crate::job::model::{Job, Note};
 use crate::job::sections::Sections;
@@ -124,10 +126,11 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
         (None, None, corrections(tables, Ok(None), &findings, None))
     };
     let mut remarks = match &record {
-        Some(record) => remarks(&record.notes, &reading.kept),
+        Some(record) => remarks(&record.notes, &reading.kept, &record.published),
         None => remarks(
             &job.notes.iter().map(note).collect::<Vec<_>>(),
             &reading.kept,
+            &[],
         ),
     };
     remarks.extend((options.corrections && tables.is_none()).then(|| unmended(&reading.tables)));
@@ -176,13 +179,16 @@ fn unmended(tables: &Tables) -> String {
 }
 
 /// What is to be told beside the findings; not what the job itself says.
-fn remarks(notes: &[model::Note], kept: &[String]) -> Vec<String> {
+fn remarks(notes: &[model::Note], kept: &[String], published: &[String]) -> Vec<String> {
     let ours = notes.iter().filter(|note| !note.entered);
     let notes = ours.map(model::Note::line);
     let kept = kept
         .iter()
         .map(|columns| format!("kept for the record and not used: {columns}"));
-    notes.chain(kept).collect()
+    let public = published
+        .iter()
+        .map(|column| format!("published as entered, in every deliverable of the marks: {column}"));
+    notes.chain(kept).chain(public).collect()
 }
 
 /// Tells the job in another system; a note says by which operation, and how good that is.
@@ -278,6 +284,8 @@ fn compute(
         profiles: &profiles,
         unit,
     };
+    let sources = read.iter().filter(|_| options.draft);
+    let said = sources.map(|finding| finding.source.clone()).collect();
     let findings = all_findings(job, read, &of_survey, &of_pipe);
 
     let known = advice::Known {
@@ -304,9 +312,9 @@ fn compute(
         quality: &|point| quality.get(point.0 as usize).copied().flatten(),
         checks: survey.checks(inputs, &traced),
         advice,
-        draft: draft(job, options, &findings),
+        draft: draft(job, options, (&findings, &said)),
         findings,
-        notes: notes(job, &observed),
+        notes: notes(job, &observed, &heights, unit),
     };
     build(parts, options, (tables, begun))
 }
@@ -481,18 +489,34 @@ fn all_findings(
     findings
 }
 
-/// What a draft leaves out; `None` where none is asked for, or nothing is left out.
-fn draft(job: &Job, options: &Options, findings: &[Finding]) -> Option<model::Draft> {
-    let wrong = findings.iter().any(|finding| finding.level == Level::Error);
-    (options.draft && wrong).then_some(model::Draft {
-        left_out: job.dropped,
+/// What a draft leaves out; `None` where none is asked for, or nothing is left out. `said` are the rows that reading had something to
+/// say of: those of them that are lost are counted. A pipe above the ground is drawn there.
+fn draft(
+    job: &Job,
+    options: &Options,
+    (findings, said): (&[Finding], &HashSet<Option<String>>),
+) -> Option<model::Draft> {
+    let wrong = |finding: &&Finding| finding.level == Level::Error;
+    let errors = findings.iter().filter(wrong);
+    let later = errors
+        .clone()
+        .filter(|finding| finding.code != Code::AboveGround && !said.contains(&finding.source))
+        .filter_map(|finding| finding.source.as_deref());
+    let later: HashSet<&str> = later.collect();
+    (options.draft && errors.count() > 0).then_some(model::Draft {
+        left_out: job.dropped + later.len(),
     })
 }
 
 /// Remarks of the stages.
-fn notes(job: &Job, observed: &Observed) -> Vec<model::Note> {
-    let unused = height::unused(job);
-    observed.notes.iter().chain(&unused).map(note).collect()
+fn notes(job: &Job, observed: &Observed, heights: &Heights, unit: LengthUnit) -> Vec<model::Note> {
+    let of_heights = [
+        height::unused(job),
+        height::beside_ground(job, unit),
+        height::off_site(job, &observed.observations, heights, unit),
+    ];
+    let of_heights = of_heights.iter().flatten();
+    observed.notes.iter().chain(of_heights).map(note).collect()
 }
 
 fn note(note: &Note) -> model::Note {

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::job::crs_name;
 use crate::pipeline::Options;
 use crate::sheet::{Dig, Paper, SheetOptions};
 use crate::units::LengthUnit;
@@ -219,7 +220,7 @@ impl Common {
     pub fn options(&self) -> Options {
         Options {
             unit: self.unit,
-            crs: self.crs.clone(),
+            crs: self.crs.as_deref().map(crs_name),
             ..Options::default()
         }
     }

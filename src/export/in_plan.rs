@@ -17,7 +17,7 @@ pub struct Points(pub OwnSystem);
 /// Its file.
 pub const FILE: &str = "plan-points.csv";
 
-/// Columns; lengths with their unit behind them.
+/// Columns; lengths are in the plan's unit.
 const COLUMNS: [&str; 11] = [
     "id",
     "feature",
@@ -98,8 +98,13 @@ impl Points {
             return Ok(None);
         };
         let figure = |value: f64| round(value, LENGTH_DECIMALS).to_string();
-        let factor = self.0.site.unit_metres / self.0.unit_metres();
-        let of = |axis: fn(&Ellipse) -> f64| ellipse.as_ref().map(axis).map(figure);
+        let plan_unit = self.0.unit_metres();
+        let factor = self.0.site.unit_metres / plan_unit;
+        let result = row.record.map_or(1.0, |record| record.frame.unit.metres());
+        let of = |axis: fn(&Ellipse) -> f64| {
+            let axis = ellipse.as_ref().map(axis);
+            axis.map(|axis| figure(axis * result / plan_unit))
+        };
         // An axis has no direction: 0 to 180.
         let turned = (ahead_x - x)
             .atan2(ahead_y - y)

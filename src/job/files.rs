@@ -11,7 +11,7 @@ use super::model::{Input, LeftOut, Note, Source};
 use super::row::Tally;
 use super::schema::{TABLES, TableSpec};
 use super::settings::{self, Section};
-use super::table::{Table, decode, near, normal, read_csv, read_workbook};
+use super::table::{Name, Table, decode, near, normal, read_csv, read_workbook};
 use super::{caps, points};
 use crate::error::{Error, unread};
 use crate::findings::{Code, Finding};
@@ -55,9 +55,20 @@ pub fn folder(folder: &Path, tally: &mut Tally) -> Result<Raw, Error> {
     let mut marks_file: Arc<str> = Arc::from("marks.csv");
     for spec in TABLES {
         let wanted = format!("{}.csv", spec.name);
-        let Some(name) = names.iter().find(|name| name.eq_ignore_ascii_case(&wanted)) else {
+        let mut named = names
+            .iter()
+            .filter(|name| name.eq_ignore_ascii_case(&wanted));
+        let Some(name) = named.next() else {
             continue;
         };
+        for other in named {
+            let message =
+                format!("{other} is not read, because {name} is there too: keep one of them");
+            let file: Arc<str> = Arc::from(other.as_str());
+            tally
+                .findings
+                .push(Finding::new(Code::Duplicate, message).at(&whole(&file)));
+        }
         if spec.name == "marks" {
             marks_file = Arc::from(name.as_str());
         }
@@ -131,13 +142,15 @@ pub fn workbook(book: &Path, tally: &mut Tally) -> Result<Raw, Error> {
     let settings_file: Arc<str> = Arc::from(format!("{name}!job"));
     let (mut sections, mut tables) = (Vec::new(), Vec::new());
     for (title, table) in sheets {
-        let wanted = normal(&title).name;
+        // What stands in brackets behind a heading is its unit; behind a sheet's name it makes another name of it.
+        let Name { name, bracket } = normal(&title);
+        let wanted = bracket.map_or(name.clone(), |bracket| format!("{name} ({bracket})"));
         if wanted == "job" {
             sections = settings::read_sheet(&table, tally);
         } else if let Some(spec) = TABLES.iter().find(|spec| spec.name == wanted) {
             tables.push((*spec, table));
         } else if !OWN_SHEETS.contains(&wanted.as_str()) {
-            misnamed(&title, &wanted, &table.file, tally);
+            misnamed(&title, &name, &table.file, tally);
             keep_sheet(&table, tally);
         }
     }

@@ -32,5 +32,6 @@ pub mod template;
 pub use discover::{JobPath, discover};
 pub use read::{Reading, read};
 pub use schema::{is_column, schema, table_of};
+pub use settings::crs_name;
 pub(crate) use table::near;
 pub use table::{Table, Tables};

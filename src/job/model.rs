@@ -5,7 +5,7 @@
 //! guaranteed: that a name used in a tie, a baseline or a measure is defined (`observe` finds out, with
 //! `unknown-reference`).
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::sync::Arc;
 
@@ -86,6 +86,25 @@ pub struct Job {
     pub cells: CellCount,
     /// Rows dropped by `--draft` because they can't be used.
     pub dropped: usize,
+    /// Points that other rows may name and whose own can't be used.
+    pub lost: LostPoints,
+}
+
+/// Points whose rows can't be used: what hangs on them says nothing of itself.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct LostPoints {
+    /// Their names.
+    pub names: BTreeSet<Arc<str>>,
+    /// A table of reference points can't be used as a whole: any name may be one of its.
+    pub table: bool,
+}
+
+impl LostPoints {
+    /// Whether a name may be one of them.
+    #[must_use]
+    pub fn may_be(&self, name: &str) -> bool {
+        self.table || self.names.contains(name)
+    }
 }
 
 /// A remark for the record: something decided or seen that no finding code fits.

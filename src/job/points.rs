@@ -22,7 +22,7 @@ use super::model::{Control, Input, MarkRow, Note, Role, Source};
 use super::row::{Tally, quoted};
 use super::schema::{TableSpec, control, marks};
 use super::settings::CrsUnit;
-use super::table::{Table, normal, read_points};
+use super::table::{Name, Table, normal, read_points};
 use super::{caps, settings};
 use crate::findings::{Code, Finding};
 use crate::maps::{self, RawFeature, System};
@@ -48,7 +48,10 @@ impl Points {
     pub fn read(files: &str, columns: &str) -> Self {
         let column = |name: &str| {
             let (ours, theirs) = name.split_once('=').unwrap_or((name, name));
-            (normal(ours).name, theirs.trim().to_owned())
+            // The unit stays with the name: it is what the heading of a table would be.
+            let Name { name, bracket } = normal(ours);
+            let unit = bracket.map_or_else(String::new, |unit| format!(" ({unit})"));
+            (format!("{name}{unit}"), theirs.trim().to_owned())
         };
         Self {
             files: names(files).map(str::to_owned).collect(),
@@ -58,7 +61,10 @@ impl Points {
 
     /// What the rows are; an error says what is wrong with the names.
     fn spec(&self) -> Result<&'static TableSpec, String> {
-        let has = |name: &str| self.columns.iter().any(|(ours, _)| ours == name);
+        let has = |name: &str| {
+            let mut ours = self.columns.iter().map(|(ours, _)| normal(ours).name);
+            ours.any(|ours| ours == name)
+        };
         match (has("mark"), has("point")) {
             (true, false) => Ok(&marks::TABLE),
             (false, true) => Ok(&control::TABLE),

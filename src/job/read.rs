@@ -5,7 +5,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::files::Raw;
-use super::model::{Input, Job, Note, Source};
+use super::model::{Input, Job, LostPoints, Note, Source};
 use super::row::{Tally, aside};
 use super::rows::{self, Names, Refers, Runs};
 use super::schema::marks;
@@ -55,7 +55,7 @@ pub(super) fn understand(
     tally.findings.extend(found);
     let written = tally.findings.len();
     let settings = settings::read(&sheets, &raw.settings_file, crs_unit, &mut tally);
-    if settings.grid.crs.eq_ignore_ascii_case("local") {
+    if settings.usable && settings.grid.crs.eq_ignore_ascii_case("local") {
         tally.notes.push(Note {
             source: None,
             text: format!("No asbuilt.geojson and asbuilt.kml: {NO_GEOREFERENCE}."),
@@ -100,6 +100,7 @@ pub(super) fn understand(
         files::missing_marks(&raw.marks_file, &mut tally);
     }
     unpublished(&tables, &settings.publish, &mut tally);
+    let kept = tables.kept(&settings.publish);
     let logs = raw
         .logs
         .iter()
@@ -107,7 +108,7 @@ pub(super) fn understand(
         .collect();
     let (job, usable) = assemble(&tables, settings, raw.inputs, logs, &mut tally);
     Reading {
-        kept: tables.kept(),
+        kept,
         job,
         findings: tally.findings,
         tables,
@@ -202,6 +203,10 @@ fn assemble(
     let measures = table("measures").map(|sheet| rows::measures(sheet, typing, tally, &mut names));
     let camera = table("camera").map(|sheet| rows::camera(sheet, typing, tally, &refers));
     let levels = table("levels").map(|sheet| rows::levels(sheet, typing, tally, &mut names));
+    let lost = LostPoints {
+        names: names.lost,
+        table: no_points(&all("control"), &settings.points.files, &tally.findings),
+    };
     let job = Job {
         head: settings.head,
         grid: settings.grid,
@@ -224,6 +229,7 @@ fn assemble(
         inputs,
         cells: tally.cells,
         dropped: tally.dropped,
+        lost,
     };
     (
         if settings.usable {
@@ -233,6 +239,18 @@ fn assemble(
         },
         settings.usable,
     )
+}
+
+/// Whether a table of reference points can't be used as a whole.
+fn no_points(sheets: &[&Sheet], files: &[String], findings: &[Finding]) -> bool {
+    let table = |source: &str| {
+        source.eq_ignore_ascii_case("control.csv") || files.iter().any(|file| file == source)
+    };
+    // What can't be read at all is named without a row.
+    let unread = |finding: &Finding| {
+        finding.level == Level::Error && finding.source.as_deref().is_some_and(table)
+    };
+    sheets.iter().any(|sheet| sheet.layout.unusable) || findings.iter().any(unread)
 }
 
 /// Without a unit or a coordinate system the rows mean nothing.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::problem::{Problem, Subject};
 use super::{MarkPoints, Point, PointId, PointRole};
-use crate::job::model::{Job, MarkRow, MeasureKind, Placing, Role, Source, Use};
+use crate::job::model::{Job, LostPoints, MarkRow, MeasureKind, Placing, Role, Source, Use};
 
 /// How many unknown names get a suggestion: looking for one costs a pass over all names.
 const SUGGESTIONS: usize = 100;
@@ -19,6 +19,7 @@ pub(super) struct Names {
     /// Where each name was defined first.
     defined: HashMap<Arc<str>, Source>,
     by_mark: HashMap<Arc<str>, usize>,
+    lost: LostPoints,
     suggested: usize,
 }
 
@@ -75,7 +76,10 @@ fn distance(a: &str, b: &str, limit: usize) -> usize {
 
 impl Names {
     pub(super) fn new(job: &Job, problems: &mut Vec<Problem>) -> Self {
-        let mut this = Self::default();
+        let mut this = Self {
+            lost: job.lost.clone(),
+            ..Self::default()
+        };
         for (i, control) in job.control.iter().enumerate() {
             let subject = Subject {
                 run: None,
@@ -236,7 +240,11 @@ impl Names {
         problems: &mut Vec<Problem>,
     ) -> Option<PointId> {
         let found = self.get(name);
-        if found.is_none() {
+        if found.is_none() && self.lost.may_be(name) {
+            problems.push(Problem::Lost {
+                subject: subject.clone(),
+            });
+        } else if found.is_none() {
             self.suggested += 1;
             let near = if self.suggested <= SUGGESTIONS {
                 self.near(name)

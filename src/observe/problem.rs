@@ -44,6 +44,11 @@ pub enum Problem {
         /// A defined name like it.
         near: Option<Arc<str>>,
     },
+    /// A name whose own row can't be used, which has been said.
+    Lost {
+        /// Where it is used.
+        subject: Subject,
+    },
     /// A name defined twice.
     Duplicate {
         /// The second one.

@@ -126,7 +126,8 @@ struct FileTable {
     name: String,
     /// Its coordinate system, whatever it says itself: `EPSG:2264`, or `job`.
     crs: Option<String>,
-    /// Its unit, whatever it says itself: m, ft, us-ft, mm, cm, in.
+    /// Its unit, whatever it says itself: m, ft, us-ft, mm, cm, in. Without `crs` its coordinates are then in the job's system, or tied by
+    /// common points where those are given (--plan-tie).
     unit: Option<String>,
 }
 
@@ -295,6 +296,20 @@ impl Rule {
             }
         }
         Ok(None)
+    }
+
+    /// The columns of features that it names.
+    pub fn columns(&self) -> impl Iterator<Item = &str> {
+        let lengths = self
+            .level
+            .iter()
+            .map(|level| &level.length)
+            .chain(&self.size);
+        let columns = lengths.filter_map(|length| match length {
+            Length::Column(column, _) => Some(column.as_str()),
+            Length::Fixed(_) => None,
+        });
+        columns.chain(self.name_column.as_deref())
     }
 
     /// A feature's outside width, metres.

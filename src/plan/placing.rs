@@ -163,15 +163,20 @@ fn way(
     request: &Request<'_>,
     site: &Site,
 ) -> Result<(Way, String), String> {
-    if let Some(said) = request.layers.beats(&raw.file) {
+    let beats = request.layers.beats(&raw.file);
+    if let (Some(tie), Some(Said { crs: None, unit })) = (request.tie, beats) {
+        return tied(tie, *unit);
+    }
+    if let Some(said) = beats {
         let said = with_unit(said, &layer.system, site);
         return as_said(&said, site, "as the layers file says of this file");
     }
     if let Some(tie) = request.tie {
-        return Ok((
-            Way::Tied(tie.clone()),
-            format!("tied by {} common points", tie.used()),
-        ));
+        let drawn = match &layer.system {
+            System::Unit(word) => PLAN_UNITS.iter().find(|unit| unit.word == *word).copied(),
+            _ => None,
+        };
+        return tied(tie, drawn);
     }
     let otherwise = request.layers.otherwise();
     let said = *otherwise != Said::default();
@@ -197,6 +202,22 @@ fn way(
             ))
         }
     }
+}
+
+/// A tied plan; an error where the unit that the drawing states, or the layers file in its stead, is not what the tie's scale says: then
+/// the tie's coordinates are in another, or the statement is wrong, and whoever ties it knows which.
+fn tied(tie: &Tie, stated: Option<PlanUnit>) -> Result<(Way, String), String> {
+    let way = Way::Tied(tie.clone());
+    let scale = tie.similarity.scale();
+    if let Some(unit) = stated.filter(|unit| (scale / unit.metres - 1.0).abs() > 0.01) {
+        return Err(format!(
+            "it is drawn in {}, of which one is {:.4} m, and by the common points one of its units is {scale:.4} m. Give plan_x and plan_y \
+             as they stand in the drawing; if it states the wrong unit, give the right one in the layers file (--plan-layers) as `unit` of \
+             its [[file]]",
+            unit.word, unit.metres
+        ));
+    }
+    Ok((way, format!("tied by {} common points", tie.used())))
 }
 
 /// What the layers file says, with the unit that the drawing states where it says none.
@@ -327,6 +348,11 @@ pub fn lay(
             }
         }
         plan.notes.extend(notes(raw, layer, role, role_from, used));
+        plan.notes.extend(
+            rule.filter(|_| used)
+                .into_iter()
+                .flat_map(|rule| unfound(raw, layer, rule)),
+        );
         plan.layers.push(LayerUse {
             file: raw.file.clone(),
             layer: layer.name.clone(),
@@ -406,6 +432,22 @@ fn notes(raw: &RawPlan, layer: &RawLayer, role: Role, from: RoleFrom, used: bool
         notes.push(note(format!("{which} number {number}: {why}.")));
     }
     notes
+}
+
+/// Columns that the layers file names and no feature of the layer has: most likely misspelt.
+fn unfound(raw: &RawPlan, layer: &RawLayer, rule: &Rule) -> Vec<Note> {
+    let none = |column: &&str| {
+        let mut features = layer.features.iter();
+        !layer.features.is_empty()
+            && !features.any(|feature| feature.attributes.contains_key(*column))
+    };
+    let note = |column: &str| {
+        let text = format!(
+            "The layers file names the column \"{column}\", which no feature of this layer has: nothing is taken from it."
+        );
+        Note::new(Some(format!("{}!{}", raw.file, layer.name)), text)
+    };
+    rule.columns().filter(none).map(note).collect()
 }
 
 /// A layer on its way to the job's grid.

@@ -262,10 +262,17 @@ fn table(text: &str, file: &str, record: &AsBuilt) -> Result<Vec<Common>, String
         {
             continue;
         }
-        points.push(
-            common(&cells, &places, record, format!("{file}:{line}"))
-                .map_err(|why| format!("row {line}: {why}"))?,
-        );
+        let point = common(&cells, &places, record, format!("{file}:{line}"))
+            .map_err(|why| format!("row {line}: {why}"))?;
+        // The same point again checks nothing.
+        let same = |other: &&Common| other.point == point.point || other.plan == point.plan;
+        if let Some(first) = points.iter().find(same) {
+            return Err(format!(
+                "row {line}: {} is the same point as {} in {}: give each common point once",
+                point.point, first.point, first.source
+            ));
+        }
+        points.push(point);
     }
     Ok(points)
 }

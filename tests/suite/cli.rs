@@ -8,6 +8,7 @@ mod broken;
 mod build;
 mod cells;
 mod new;
+mod silence;
 pub mod site;
 mod slips;
 

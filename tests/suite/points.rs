@@ -241,7 +241,11 @@ fn what_can_not_be_read_is_named() {
             "northing, easting",
             "point (for reference points) or mark",
         ),
-        ("stakes.txt", "point, northing, elevation", "go together"),
+        (
+            "stakes.txt",
+            "point, northing, elevation",
+            "4 cells under 3 headings",
+        ),
         ("absent.txt", "point, northing, easting", "absent.txt: "),
         (
             "../stakes.txt",

@@ -30,30 +30,38 @@ fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
             pipe.length(rise.rise.value),
             pipe.length(bound),
         );
-        let finding = pipe
-            .of_run(Code::AdverseGrade, traced, message)
-            .mark(pipe.vertex_name(traced, rise.from));
+        let finding = pipe.of_leg(Code::AdverseGrade, traced, rise.from, message);
         found.push(pipe.figures(finding, rise.rise.value, Some(bound)));
     }
+    // A run that rises as a whole has no falling legs to tell others from.
+    let whole = !found.is_empty() && profile.rises.is_empty();
     let bare = profile
         .legs
         .iter()
-        .filter(|leg| leg.fall.value < 0.0 && !told(profile, leg.from, leg.to));
+        .filter(|leg| !whole && leg.fall.value < 0.0 && !told(profile, leg.from, leg.to));
     found.extend(bare.map(|leg| {
         let bound = NORMAL_95 * leg.fall.sigma;
+        let proof = if -leg.fall.value <= bound {
+            format!(
+                "within what its readings can tell ({}): no proof that it does",
+                pipe.length(bound)
+            )
+        } else {
+            format!(
+                "more than the {} that its readings can tell, but one leg of many may be so by chance, and the run as a whole fits one grade",
+                pipe.length(bound)
+            )
+        };
         let message = format!(
-            "By the bare figures run {} rises from {} to {} by {}, within what its readings can tell ({}): no proof that it \
-             does.",
+            "By the bare figures run {} rises from {} to {} by {}, {proof}.",
             pipe.run_name(traced.run),
             pipe.vertex_name(traced, leg.from),
             pipe.vertex_name(traced, leg.to),
             pipe.length(-leg.fall.value),
-            pipe.length(bound),
         );
         let finding = pipe
-            .of_run(Code::AdverseGrade, traced, message)
-            .level(Level::Note)
-            .mark(pipe.vertex_name(traced, leg.from));
+            .of_leg(Code::AdverseGrade, traced, leg.from, message)
+            .level(Level::Note);
         pipe.figures(finding, -leg.fall.value, Some(bound))
     }));
     found

@@ -1,28 +1,29 @@
 //! Which points lack a place for a reason that another finding states: the cause is said once, its consequences not at all.
 //!
-//! Coordinates that could not be used (`outside-crs`, a datum that can't be brought in, times without a receiver log) or a job that nothing ties
+//! Coordinates that could not be used (`outside-crs`, a datum that can't be brought in, times without a receiver log), a name that nothing
+//! defines (`unknown-reference`) or whose own row cannot be used, or a job that nothing ties
 //! (`no-datum`) leave every point without a place that hangs on them. Telling each of these to be measured anew would send
 //! people out for nothing: mending the cause gives them their places.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::survey::Survey;
-use crate::job::model::Source;
+use crate::job::model::{LostPoints, Source};
 use crate::observe::{PointId, PointRole, Problem};
 use crate::position::Why;
 
 /// Some coordinates were given and could not be used; a finding of their own says why.
 pub(super) fn coordinates_refused(survey: &Survey<'_>) -> bool {
-    refused(survey).next().is_some()
+    survey.job.lost != LostPoints::default() || refused(survey).next().is_some()
 }
 
 /// The rows whose coordinates could not be used.
 fn refused<'a>(survey: &Survey<'a>) -> impl Iterator<Item = &'a Source> + use<'a> {
     let problems = survey.observed.problems.iter();
     let subjects = problems.flat_map(|problem| match problem {
-        Problem::Outside { subject, .. } | Problem::Datum { subject, .. } => {
-            std::slice::from_ref(subject)
-        }
+        Problem::Outside { subject, .. }
+        | Problem::Datum { subject, .. }
+        | Problem::Lost { subject } => std::slice::from_ref(subject),
         Problem::NoLog { subjects } => subjects,
         _ => &[],
     });
@@ -74,12 +75,21 @@ fn hanging_on(survey: &Survey<'_>, mut stated: BTreeSet<PointId>) -> BTreeSet<Po
     stated
 }
 
-/// Points of the rows whose coordinates could not be used.
+/// Points of the rows whose coordinates could not be used, or that name what nothing defines; and points whose own rows cannot be used.
 fn refused_points(survey: &Survey<'_>) -> BTreeSet<PointId> {
-    let sources: BTreeSet<&Source> = refused(survey).collect();
-    if sources.is_empty() {
+    let problems = survey.observed.problems.iter();
+    let misnamed = problems.filter_map(|problem| match problem {
+        Problem::UnknownReference { subject, .. } => Some(&subject.source),
+        _ => None,
+    });
+    let sources: BTreeSet<&Source> = refused(survey).chain(misnamed).collect();
+    let lost = &survey.job.lost;
+    if sources.is_empty() && *lost == LostPoints::default() {
         return BTreeSet::new();
     }
+    // Of a table that can't be used, any point without a measurement may be one.
+    let open = survey.adjusted.undetermined.iter().filter(|_| lost.table);
+    let bare = open.filter(|point| values(survey, point.point, &point.why) == 0);
     let points = survey.observed.observations.points.iter().enumerate();
     let of_row = points.filter(|(_, point)| {
         let source = match point.role {
@@ -87,9 +97,10 @@ fn refused_points(survey: &Survey<'_>) -> BTreeSet<PointId> {
             PointRole::Control(row) => survey.job.control.get(row).map(|row| &row.source),
             PointRole::Auxiliary => None,
         };
-        source.is_some_and(|source| sources.contains(source))
+        source.is_some_and(|source| sources.contains(source)) || lost.names.contains(&point.name)
     });
-    of_row.map(|(i, _)| PointId(i as u32)).collect()
+    let of_row = of_row.map(|(i, _)| PointId(i as u32));
+    of_row.chain(bare.map(|point| point.point)).collect()
 }
 
 /// How many values name a point; a place on the site grid counts as one.

@@ -22,9 +22,14 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
                 let by = known.map_or_else(String::new, |tilt| {
                     format!(" by {:.0}°", tilt.angle.to_degrees().abs())
                 });
+                let or = if seen.sensed.ends.is_some() {
+                    ""
+                } else {
+                    ", or give the end points"
+                };
                 let message = format!(
                     "The depth of {} was read automatically over a transmitter tilted{by}: it comes out deep. Read it again \
-                     by hand at the strongest signal and say `read_by = manual`, or give the end points.",
+                     by hand at the strongest signal and say `read_by = manual`{or}.",
                     seen.called(),
                 );
                 let finding = pipe.of_mark(Code::DepthDoubtful, &seen, message).column("read_by");

@@ -26,17 +26,18 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
         .collect()
 }
 
-/// The unit in which the typed figure would lie within `near` of `depth`, if one does; the job's own is no explanation.
-fn explains(pipe: &Pipe<'_>, typed: f64, fits: impl Fn(f64) -> bool) -> Option<&'static str> {
+/// The units in which the typed figure would fit; the job's own is no explanation.
+fn explains(pipe: &Pipe<'_>, typed: f64, fits: impl Fn(f64) -> bool) -> Option<String> {
     let own = pipe.inputs.job.grid.unit.metres();
     let figure = typed / own;
     let others = UNITS
         .into_iter()
         .filter(|(_, metres)| (metres / own - 1.0).abs() > 0.01);
-    others
-        .into_iter()
-        .find(|(_, metres)| fits(figure * metres))
+    let fit: Vec<&str> = others
+        .filter(|(_, metres)| fits(figure * metres))
         .map(|(name, _)| name)
+        .collect();
+    (!fit.is_empty()).then(|| fit.join(" or "))
 }
 
 /// The readings differ from the end points' depth in a way that another unit explains. `None` too where nothing does: that is
@@ -69,12 +70,15 @@ pub(super) fn excluded(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> O
     Some(pipe.figures(finding, readings.depth, Some(by_ends)))
 }
 
+/// A depth over its limit by no more than this factor is no slip of a unit: our choice.
+const BARELY: f64 = 1.1;
+
 fn too_deep(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> Option<Finding> {
     let limit = pipe.inputs.job.limits.max_depth;
     let read = seen.sensed.readings.map(|readings| readings.depth);
     let by_ends = located.ends_depth.map(|(depth, _)| depth);
     let depths = [
-        ("depth_1", "reads", read),
+        ("depth_1", "is read as", read),
         ("end_ahead", "comes from its end points as", by_ends),
         ("invert_depth", "was measured as", seen.invert_depth),
     ];
@@ -83,7 +87,10 @@ fn too_deep(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> Option<Findi
     };
     let (column, how, depth) = depths.into_iter().find_map(beyond)?;
     // Shallower than a spade is deep, and the other unit explains nothing.
-    let hint = explains(pipe, depth, |other| (0.2..limit).contains(&other)).map_or_else(
+    let hint = explains(pipe, depth, |other| {
+        depth > BARELY * limit && (0.2..limit).contains(&other)
+    });
+    let hint = hint.map_or_else(
         || "Check the figure and its unit.".to_owned(),
         |unit| format!("Was it {unit}?"),
     );

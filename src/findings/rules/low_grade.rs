@@ -34,6 +34,10 @@ fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
     };
     let whole = format!("Run {}", pipe.run_name(traced.run));
     let Some(least) = least else {
+        // That it rises is said.
+        if adverse_grade::rises(pipe, line) {
+            return Vec::new();
+        }
         let message = format!(
             "{whole} {} ± {}; no minimum grade is given, so none was checked. Give `min_grade` (a figure, or \"IPC \
              704.1\" with the diameter) to have it checked; local code governs.",

@@ -4,6 +4,8 @@
 //! another continent. *Limit*: the area of use in the EPSG registry ([`crate::sources::Source::Iogp72`]).
 //! *Example*: longitude 80.85 instead of −80.85 in North Carolina.
 
+use std::borrow::Cow;
+
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
 use crate::observe::{Explanation, Problem};
@@ -16,6 +18,21 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .iter()
         .filter_map(|problem| one(survey, problem))
         .collect()
+}
+
+/// Letters of an area's name that a message has: some name a hundred counties.
+const AREA: usize = 120;
+
+/// The beginning of a long list.
+fn shortened(area: &str) -> Cow<'_, str> {
+    let Some((at, _)) = area.char_indices().nth(AREA) else {
+        return Cow::Borrowed(area);
+    };
+    let begin = area.get(..at).unwrap_or(area);
+    let whole = begin
+        .rsplit_once([',', ';'])
+        .map_or(begin, |(whole, _)| whole);
+    Cow::Owned(format!("{whole}, \u{2026}"))
 }
 
 fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
@@ -58,13 +75,14 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
             "With the other sign of the latitude it lies inside: south is negative."
         }
         Some(Explanation::MetresAsFeet) => {
-            "Read as metres it lies inside: coordinates are read in the coordinate system's own unit, which is feet here."
+            "Read as metres it lies inside: plain figures are read in the coordinate system's own unit."
         }
         Some(Explanation::FeetAsMetres) => {
-            "Read as feet it lies inside: coordinates are read in the coordinate system's own unit, which is metres here."
+            "Read as feet it lies inside: plain figures are read in the coordinate system's own unit, others in that of their heading or cell."
         }
         None => "Check the figures, and `crs` in [grid].",
     };
+    let area = shortened(area);
     let message = format!(
         "{}: {given} lies outside the area of {} ({area}). {way_out}",
         subject.name,

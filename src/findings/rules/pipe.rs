@@ -111,7 +111,8 @@ impl<'a> Pipe<'a> {
     /// Every placed mark with its depth and invert: measured, or by the ground there and the line between those beside it.
     pub(super) fn levels(
         &self,
-    ) -> impl Iterator<Item = (&'a Traced, Seen<'a>, Option<AxisDepth>, Option<Invert>)> + use<'a> {
+    ) -> impl Iterator<Item = (&'a Traced, Seen<'a>, Option<AxisDepth>, Option<Invert>)> + use<'a>
+    {
         let (job, observations, sensed) = (self.inputs.job, self.inputs.observations, self.sensed);
         let runs = self.traced.iter().zip(self.profiles);
         runs.flat_map(move |(traced, profile)| {
@@ -145,6 +146,32 @@ impl<'a> Pipe<'a> {
             None => finding,
         };
         self.in_run(finding, traced.run)
+    }
+
+    /// A finding about a leg of a run, at the row of the mark that it begins at.
+    pub(super) fn of_leg(
+        &self,
+        code: Code,
+        traced: &Traced,
+        from: usize,
+        message: String,
+    ) -> Finding {
+        let finding = self
+            .of_run(code, traced, message)
+            .mark(self.vertex_name(traced, from));
+        let vertex = traced.vertices.get(from).map(|vertex| vertex.kind);
+        let Some(VertexKind::Mark(mark)) = vertex else {
+            return finding;
+        };
+        let row = traced.marks.get(mark).and_then(|located| {
+            let points = self.inputs.observations.marks.get(located.mark)?;
+            let job = self.inputs.job;
+            centre_row(job, points).or(exposed_row(job, points))
+        });
+        match row {
+            Some(row) => finding.at(&row.source),
+            None => finding,
+        }
     }
 
     fn in_run(&self, finding: Finding, run: usize) -> Finding {

@@ -25,9 +25,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
                 pipe.vertex_name(traced, rise.to),
                 pipe.length(bound),
             );
-            let finding = pipe
-                .of_run(Code::Sag, traced, message)
-                .mark(pipe.vertex_name(traced, rise.from));
+            let finding = pipe.of_leg(Code::Sag, traced, rise.from, message);
             pipe.figures(finding, rise.rise.value, Some(bound))
         })
         .collect()

@@ -3,9 +3,14 @@
 //! *Why*: x, y in feet beside eastings in metres still fit well: only the scale tells. The two feet differ by 2 parts in
 //! a million, which a scale can't tell. *Limit*: within `scale_band`, 5 % ([`crate::sources::Source::OurChoice`]), of
 //! 3.2808 or 0.3048. *Example*: scale 0.3047.
+//!
+//! An error where the coordinate system's own scale is far from 1: lengths, stations and grades along a run are of the grid, and a grid
+//! that was made for maps of the whole Earth stretches them by more than any bound. *Limit*: 1 %
+//! ([`crate::sources::Source::OurChoice`]: systems made for surveys stay within a tenth of that where they are meant to be used).
+//! *Example*: Mercator's at 51° north, where 100 m of ground are 160 m of grid.
 
 use super::survey::Survey;
-use crate::findings::{Code, Finding};
+use crate::findings::{Code, Finding, Level};
 use crate::units::FOOT;
 
 /// Whether the coordinate system counts one of the two feet.
@@ -34,7 +39,29 @@ fn slips(site_in_feet: bool, grid_in_feet: bool, shrunk: bool) -> String {
     }
 }
 
+/// How far a grid's scale may lie from 1.
+const MOST: f64 = 0.01;
+
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
+    of_grid(survey).into_iter().chain(of_site(survey)).collect()
+}
+
+fn of_grid(survey: &Survey<'_>) -> Option<Finding> {
+    let scale = survey.observed.frame.grid_scale?;
+    if (scale - 1.0).abs() <= MOST {
+        return None;
+    }
+    let message = format!(
+        "{} is {scale:.4} times as long as the ground here, so every length, station and grade along a run would be wrong by {:.0} %. Take \
+         a coordinate system that is made for surveys of this place.",
+        survey.crs.name(),
+        100.0 * (scale - 1.0).abs(),
+    );
+    let finding = Finding::new(Code::ScaleSuspect, message).level(Level::Error);
+    Some(finding.figures(scale, Some(1.0)))
+}
+
+fn of_site(survey: &Survey<'_>) -> Vec<Finding> {
     let Some(site) = &survey.adjusted.site else {
         return Vec::new();
     };

@@ -6,10 +6,14 @@
 //! ([`crate::sources::Source::OurChoice`]: about the half-width of a hand-dug hole). *Example*: a mark on the line between its
 //! two references: its tapes say how far along, hardly how far beside it.
 
+use std::cell::OnceCell;
+use std::collections::BTreeMap;
+
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
-use crate::math::stats::NORMAL_95;
-use crate::observe::{PointRole, Problem};
+use crate::job::model::MarkRow;
+use crate::math::stats::{ELLIPSE_95, NORMAL_95};
+use crate::observe::{Kind, MarkPoints, PointId, PointRole, Problem, ShiftId};
 
 /// A bound beyond this, metres, is no figure that anyone could use (our choice: longer than a lateral).
 const USELESS: f64 = 100.0;
@@ -17,6 +21,7 @@ const USELESS: f64 = 100.0;
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     let limit = survey.job.limits.semi_major;
+    let shifts = OnceCell::new();
     for touch in &survey.adjusted.touches {
         let how = if touch.gap > 0.0 {
             format!("miss each other by {}", survey.rough(touch.gap))
@@ -58,19 +63,21 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         let Some(size) = (survey.semi_major)(i).filter(|size| *size > limit) else {
             continue;
         };
-        let message = format!(
-            "The 95 % ellipse of {} reaches {}, over the limit of {}. A measurement across its long axis would help most.",
-            mark.name,
-            survey.rough(size),
-            survey.rough(limit)
-        );
-        let finding = Finding::new(Code::Weak, message)
-            .mark(&*mark.name)
-            .figures(survey.unit.of(size), Some(survey.unit.of(limit)));
         let row = mark
             .centre
             .or(mark.exposed)
             .and_then(|(row, _)| survey.job.marks.get(row));
+        let shared = shifts.get_or_init(|| shared_shifts(survey));
+        let message = format!(
+            "The 95 % ellipse of {} reaches {}, over the limit of {}. {}",
+            mark.name,
+            survey.rough(size),
+            survey.rough(limit),
+            help(survey, row, mark, size, shared),
+        );
+        let finding = Finding::new(Code::Weak, message)
+            .mark(&*mark.name)
+            .figures(survey.unit.of(size), Some(survey.unit.of(limit)));
         let finding = match row {
             Some(row) => finding.at(&row.source),
             None => finding,
@@ -78,6 +85,54 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         findings.push(survey.in_run(finding, Some(mark.run)));
     }
     findings
+}
+
+/// The shift that the position of each point shares.
+fn shared_shifts(survey: &Survey<'_>) -> BTreeMap<PointId, ShiftId> {
+    let rows = survey.observed.observations.plane.iter();
+    let shift = rows.filter_map(|row| match row.kind {
+        Kind::East { at, shift } => Some((at, shift?)),
+        _ => None,
+    });
+    shift.collect()
+}
+
+/// What would make a mark's ellipse smaller.
+fn help(
+    survey: &Survey<'_>,
+    row: Option<&MarkRow>,
+    mark: &MarkPoints,
+    size: f64,
+    shifts: &BTreeMap<PointId, ShiftId>,
+) -> String {
+    let across = "A measurement across its long axis would help most.";
+    let gnss = row.is_some_and(|row| {
+        let placing = &row.placing;
+        placing.gnss.is_some()
+            && placing.ties.is_empty()
+            && placing.baseline.is_none()
+            && placing.polar.is_none()
+    });
+    if !gnss {
+        return across.to_owned();
+    }
+    let observations = &survey.observed.observations;
+    let shift = mark.centre.or(mark.exposed).and_then(|(_, point)| {
+        let shift = usize::from(shifts.get(&point)?.0);
+        Some((
+            observations.shift_names.get(shift)?,
+            *observations.shifts.get(shift)?,
+        ))
+    });
+    match shift.filter(|(_, sigma)| 2.0 * ELLIPSE_95 * sigma > size) {
+        Some((name, sigma)) => format!(
+            "Most of it is the step from {name} into {}, whose one-sigma of {} all such positions share: a `fix` that says that they came \
+             through a correction service, `datum`, or tapes from known points would help.",
+            survey.crs.name(),
+            survey.rough(sigma),
+        ),
+        None => "A better GNSS solution, or measurements from known points, would help.".to_owned(),
+    }
 }
 
 /// Compass bearings without a declination.

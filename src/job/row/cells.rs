@@ -27,6 +27,8 @@ pub struct Row<'a> {
     states: Vec<State>,
     pub(super) findings: Vec<Finding>,
     pub(super) failed: bool,
+    /// Something of it can't be taken at all, and that has been said.
+    pub(super) maimed: bool,
     usage: Option<&'static str>,
 }
 
@@ -46,6 +48,7 @@ impl<'a> Row<'a> {
             states,
             findings: Vec::new(),
             failed: false,
+            maimed: false,
             usage: None,
         };
         row.inspect();
@@ -74,6 +77,11 @@ impl<'a> Row<'a> {
     /// Where the row is.
     pub fn source(&self) -> Source {
         self.sheet.table.source(self.index)
+    }
+
+    /// Whether something of it can't be taken at all.
+    pub fn maimed(&self) -> bool {
+        self.maimed
     }
 
     /// Whether a finding has made the row unusable.

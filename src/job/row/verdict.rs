@@ -38,7 +38,12 @@ impl Row<'_> {
     }
 
     /// Says that cells which can be read do not make sense together; the row is lost.
+    ///
+    /// Not said of a row of which something can't be taken at all: what is missing then stands in that.
     pub fn refuse(&mut self, code: Code, columns: &[usize], message: &str) {
+        if self.maimed {
+            return self.forgo();
+        }
         let source = columns
             .first()
             .map_or_else(|| self.source(), |column| self.source_of(*column));
@@ -54,6 +59,9 @@ impl Row<'_> {
 
     /// Says that a numbered cell lacks its partner.
     pub fn refuse_numbered(&mut self, number: u16, places: &[Option<usize>], message: &str) {
+        if self.maimed {
+            return self.forgo();
+        }
         let mut finding = Finding::new(Code::Unreadable, format!("{}: {message}", self.source()))
             .at(&self.source());
         for (part, place) in places.iter().enumerate() {
@@ -114,6 +122,7 @@ impl Row<'_> {
             let message = format!("{}: {why}", self.source());
             let source = self.source();
             self.report(Finding::new(Code::Unreadable, message).at(&source));
+            self.maimed = true;
         }
         let beyond: Vec<usize> = table
             .filled(self.index)
@@ -127,6 +136,7 @@ impl Row<'_> {
                 self.source(),
                 table.width(self.index),
             );
+            self.maimed = true;
             for place in beyond {
                 self.set(place, State::Named);
             }
@@ -137,6 +147,7 @@ impl Row<'_> {
             if self.sheet.layout.headings.get(place) == Some(&Heading::Refused)
                 && self.filled_at(place).is_some()
             {
+                self.maimed = true;
                 self.set(place, State::Named);
             }
         }

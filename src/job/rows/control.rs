@@ -34,7 +34,9 @@ pub fn read(
                 &format!("point {}", quoted(&found.point)),
             );
         }
-        if !row.failed() {
+        if row.failed() {
+            names.lost.extend(point);
+        } else {
             list.push(found);
         }
     };

@@ -43,12 +43,17 @@ pub fn read(
         if place.is_some() && !row.failed() {
             known.check(row, &list, &found);
         }
+        if row.maimed() {
+            names.lost.insert(Arc::clone(&found.mark));
+        }
         if place.is_some() && !row.failed() {
             known.add(&found.mark, list.len());
             if role == Role::Centre {
                 last_centre = Some(Arc::clone(&found.mark));
             }
             list.push(found);
+        } else {
+            names.lost.insert(found.mark);
         }
     };
     for sheet in sheets {

@@ -9,7 +9,7 @@ mod placing;
 mod pushes;
 mod runs;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
 
 pub use camera::read as camera;
@@ -26,16 +26,20 @@ use crate::findings::Code;
 
 /// Each name once, shared by all that use it.
 #[derive(Default)]
-pub struct Names(HashSet<Arc<str>>);
+pub struct Names {
+    all: HashSet<Arc<str>>,
+    /// Those of points whose rows can't be used.
+    pub lost: BTreeSet<Arc<str>>,
+}
 
 impl Names {
     /// The shared copy of a name.
     pub fn share(&mut self, name: &str) -> Arc<str> {
-        if let Some(shared) = self.0.get(name) {
+        if let Some(shared) = self.all.get(name) {
             return Arc::clone(shared);
         }
         let shared: Arc<str> = Arc::from(name);
-        self.0.insert(Arc::clone(&shared));
+        self.all.insert(Arc::clone(&shared));
         shared
     }
 }
@@ -146,6 +150,11 @@ impl Refers {
             (Some(name), _) => self.run(row, run, name),
             (None, Some(at)) => Some(at),
             (None, None) if self.runs.len() == 1 => Some(0),
+            (None, None) if self.runs.is_empty() => {
+                // That a run has no id, or none can be used, has been said.
+                row.forgo();
+                None
+            }
             (None, None) => {
                 row.lacks(
                     run,

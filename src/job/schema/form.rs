@@ -132,6 +132,22 @@ impl Typing {
 const LENGTHS: &str = "12.5 (in the unit of the job or the heading), 3.81 m, 12.5 ft, 12' 6 1/2\", 6 1/2 in, 150 mm, 38 cm";
 
 impl Form {
+    /// Whether plain figures are lengths, or may be: a heading can name their unit.
+    pub const fn takes_unit(self) -> bool {
+        matches!(
+            self,
+            Self::Length(_) | Self::Grid | Self::Station | Self::Offset | Self::LengthOrAngle
+        )
+    }
+
+    /// Whether plain figures are degrees.
+    pub const fn is_angle(self) -> bool {
+        matches!(
+            self,
+            Self::Angle | Self::Bearing | Self::Declination | Self::Latitude | Self::Longitude
+        )
+    }
+
     /// What the cell should be, for a message.
     pub fn noun(self) -> &'static str {
         match self {

@@ -7,7 +7,7 @@ mod written;
 use std::sync::Arc;
 
 pub use sheet::read as read_sheet;
-pub use values::{CrsUnit, Settings, read};
+pub use values::{CrsUnit, Settings, crs_name, read};
 pub use written::read as read_toml;
 
 use super::schema::{TableSpec, run, sections};

@@ -77,17 +77,18 @@ pub fn read(
         (&grid::TABLE, grid::CRS),
         (&grid::TABLE, grid::UNIT),
     ] {
-        let given = of(spec.name)
-            .is_some_and(|sheet| sheet.layout.places.get(column).copied().flatten().is_some());
+        let answer = of(spec.name).and_then(|sheet| answer(sheet, column));
+        let given = matches!(answer, Some((_, true)));
         if let Some(column) = spec.columns.get(column).filter(|_| !given) {
             let source = Source {
                 file: Arc::clone(file),
-                row: 0,
+                row: answer.map_or(0, |(line, _)| line),
             };
             let message = format!(
-                "{file}: [{}] {} is missing. Accepted: {}",
+                "{source}: [{}] {} is {}. Accepted: {}",
                 spec.name,
                 column.name,
+                if answer.is_some() { "blank" } else { "missing" },
                 column.form.accepted()
             );
             tally.findings.push(
@@ -103,6 +104,17 @@ pub fn read(
     settings
 }
 
+/// Where a setting stands, if it does, and whether anything is in it.
+fn answer(sheet: &Sheet, column: usize) -> Option<(u32, bool)> {
+    let place = sheet.layout.places.get(column).copied().flatten()?;
+    let row = sheet.layout.heading? + 1;
+    let table = &sheet.table;
+    Some((
+        table.cell_line(row, place),
+        !table.cell(row, place).is_empty(),
+    ))
+}
+
 /// Reads one section.
 fn section(row: &mut Row<'_>, name: &str, settings: &mut Settings, crs_unit: CrsUnit<'_>) {
     match name {
@@ -115,10 +127,10 @@ fn section(row: &mut Row<'_>, name: &str, settings: &mut Settings, crs_unit: Crs
             }
         }
         "equipment" => settings.equipment = read_equipment(row),
-        "accuracy" => numbers(row, Accuracy::SETTINGS, &mut |name, value| {
+        "accuracy" => numbers(row, Accuracy::SETTINGS, Some(SIGMA), &mut |name, value| {
             settings.accuracy.set(name, value)
         }),
-        "limits" => numbers(row, Limits::SETTINGS, &mut |name, value| {
+        "limits" => numbers(row, Limits::SETTINGS, None, &mut |name, value| {
             settings.limits.set(name, value)
         }),
         "publish" => {
@@ -162,7 +174,7 @@ fn metres_of(row: &mut Row<'_>, unit: LengthUnit, crs_unit: CrsUnit<'_>) -> Opti
 }
 
 /// `local` in any case; a bare number is a code of the EPSG registry.
-fn crs_name(text: &str) -> String {
+pub fn crs_name(text: &str) -> String {
     if text.eq_ignore_ascii_case("local") {
         "local".to_owned()
     } else if text.bytes().all(|byte| byte.is_ascii_digit()) {
@@ -265,11 +277,23 @@ fn read_equipment(row: &mut Row<'_>) -> Equipment {
     }
 }
 
+/// No one-sigma of a measurement is longer, metres: our choice; a receiver without corrections is better.
+const SIGMA: f64 = 10.0;
+
 /// Sets the numbers that a section gives. Shares of a length may be 0; every other figure is above it, since a
-/// measurement without any error, or a limit of nothing, is a slip.
-fn numbers(row: &mut Row<'_>, settings: &[Setting], set: &mut dyn FnMut(&str, f64) -> bool) {
+/// measurement without any error, or a limit of nothing, is a slip. Lengths over `most` are doubted.
+fn numbers(
+    row: &mut Row<'_>,
+    settings: &[Setting],
+    most: Option<f64>,
+    set: &mut dyn FnMut(&str, f64) -> bool,
+) {
     for (column, setting) in settings.iter().enumerate() {
-        let Some(value) = row.number(column) else {
+        let value = match most.filter(|_| setting.quantity == Quantity::Length) {
+            Some(most) => row.small(column, most),
+            None => row.number(column),
+        };
+        let Some(value) = value else {
             continue;
         };
         if value > 0.0 || (value == 0.0 && may_be_nothing(setting)) {

@@ -93,11 +93,8 @@ fn place(
     let typed = table.cell(row, column);
     let parsed = normal(typed);
     let mut heading = meaning(typed, &parsed.name, spec);
-    let unit = parsed
-        .bracket
-        .clone()
-        .filter(|_| takes_unit(form(&heading, spec)));
-    let wrong = wrong(typed, &heading, unit.as_deref(), layout)
+    let form = form(&heading, spec);
+    let wrong = wrong(typed, &heading, form, parsed.bracket.as_deref(), layout)
         .or_else(|| misspelt(typed, &parsed.name, &heading, strict, spec));
     let named = wrong.is_some();
     if let Some((code, why)) = wrong {
@@ -129,7 +126,11 @@ fn place(
         parsed.name
     };
     layout.names.push(Arc::from(name));
-    layout.units.push(unit);
+    layout.units.push(
+        parsed
+            .bracket
+            .filter(|word| form.is_some_and(Form::takes_unit) && plain_unit(word).is_some()),
+    );
     layout.headings.push(heading);
     layout.named.push(named);
 }
@@ -156,6 +157,7 @@ fn form(heading: &Heading, spec: &TableSpec) -> Option<Form> {
 fn wrong(
     typed: &str,
     heading: &Heading,
+    form: Option<Form>,
     unit: Option<&str>,
     layout: &Layout,
 ) -> Option<(Code, String)> {
@@ -170,10 +172,22 @@ fn wrong(
         );
         return Some((Code::Duplicate, why));
     }
-    let word = unit.filter(|word| plain_unit(word).is_none())?;
-    let why = format!(
-        "the heading {typed:?} names no unit that is known ({word:?}); write m, cm, mm, ft, us-ft or in"
-    );
+    let word = unit?;
+    let why = match form? {
+        form if form.takes_unit() && plain_unit(word).is_some() => return None,
+        Form::LengthOrAngle if is_degrees(word) => return None,
+        Form::LengthOrAngle => format!(
+            "the heading {typed:?} names no unit that is read here ({word:?}); write m, cm, mm, ft, us-ft or in for lengths, and leave \
+             it out for angles, which are in degrees"
+        ),
+        form if form.takes_unit() => format!(
+            "the heading {typed:?} names no unit that is known ({word:?}); write m, cm, mm, ft, us-ft or in"
+        ),
+        form if form.is_angle() && (plain_unit(word).is_some() || is_other_angle(word)) => format!(
+            "the heading {typed:?} names a unit that is not read here ({word:?}): angles are in degrees"
+        ),
+        _ => return None,
+    };
     Some((Code::Unreadable, why))
 }
 
@@ -199,12 +213,35 @@ fn misspelt(
     ))
 }
 
-/// Whether a heading of this form may name a unit of length.
-fn takes_unit(form: Option<Form>) -> bool {
+/// Whether a word names the unit that angles are in.
+fn is_degrees(word: &str) -> bool {
     matches!(
-        form,
-        Some(Form::Length(_) | Form::Grid | Form::Station | Form::Offset)
+        lower(word).as_str(),
+        "deg" | "degree" | "degrees" | "\u{b0}" | "decimal degrees" | "dms"
     )
+}
+
+/// Whether a word names a unit of angles or slopes that people write and that nothing is read in here.
+fn is_other_angle(word: &str) -> bool {
+    matches!(
+        lower(word).as_str(),
+        "gon"
+            | "gons"
+            | "grad"
+            | "grads"
+            | "rad"
+            | "radian"
+            | "radians"
+            | "mil"
+            | "mils"
+            | "%"
+            | "percent"
+            | "\u{2030}"
+    )
+}
+
+fn lower(word: &str) -> String {
+    word.trim().trim_end_matches('.').to_lowercase()
 }
 
 fn grouped(layout: &Layout, number: u16, part: usize) -> Option<usize> {

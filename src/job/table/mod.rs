@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 pub(super) use csv::{decode, plain, read as read_csv, read_points, read_rows};
 pub(crate) use heading::near;
-pub(super) use heading::{normal, numbered};
+pub(super) use heading::{Name, normal, numbered};
 pub(super) use layout::{Heading, Layout, lay_out};
 pub(super) use workbook::read as read_workbook;
 
@@ -293,19 +293,27 @@ impl Tables {
     }
 
     /// Columns that are none of ours, and were not named in a finding: `file: names`, by table.
-    pub(super) fn kept(&self) -> Vec<String> {
+    pub(super) fn kept(&self, published: &[String]) -> Vec<String> {
         let tables = self.sheets.iter().filter(|sheet| !sheet.settings);
-        tables.filter_map(Sheet::kept).collect()
+        tables.filter_map(|sheet| sheet.kept(published)).collect()
     }
 }
 
 impl Sheet {
-    fn kept(&self) -> Option<String> {
+    /// Whether a column of marks is one that the job publishes.
+    fn publishes(&self, place: usize, published: &[String]) -> bool {
+        let name = self.layout.names.get(place);
+        self.spec.name == "marks"
+            && name.is_some_and(|name| published.iter().any(|of| **of == **name))
+    }
+
+    fn kept(&self, published: &[String]) -> Option<String> {
         let heading = self.layout.heading?;
         let (headings, named) = (&self.layout.headings, &self.layout.named);
         let other = |place: &usize| {
             headings.get(*place) == Some(&Heading::Other)
                 && !named.get(*place).copied().unwrap_or(false)
+                && !self.publishes(*place, published)
         };
         let names: Vec<&str> = (0..headings.len())
             .filter(other)

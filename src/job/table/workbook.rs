@@ -1,5 +1,6 @@
 //! Workbooks: every sheet as a table, numbers and dates as the spreadsheet stored them.
 
+use std::collections::HashSet;
 use std::io::{Cursor, Read};
 use std::sync::Arc;
 
@@ -60,6 +61,7 @@ fn fill(
     };
     let percent = percentages(cells.styles());
     let (mut row, mut next) = (0, 0);
+    let mut blank = HashSet::new();
     while let Some((cell, style)) = cells.next_cell_with_style_id()? {
         let (at, column) = cell.get_position();
         let (text, kind) = text(
@@ -67,6 +69,9 @@ fn fill(
             percent.get(style).copied().unwrap_or(false),
         );
         if text.is_empty() {
+            if blank.len() < BLANKS {
+                blank.insert((at, column));
+            }
             continue;
         }
         if at != row {
@@ -104,6 +109,36 @@ fn fill(
         next += 1;
     }
     table.end_row(row.saturating_add(1));
+    drop(cells);
+    unsolved(book, sheet, &blank, table)
+}
+
+/// Cells without a value that are looked at for a formula: more than any sheet of a job has.
+const BLANKS: usize = 100_000;
+
+/// Says of cells without a value that they hold a formula: what wrote them left its computing to the next program.
+fn unsolved(
+    book: &mut Xlsx<Cursor<&[u8]>>,
+    sheet: &str,
+    blank: &HashSet<(u32, u32)>,
+    table: &mut Table,
+) -> Result<(), calamine::XlsxError> {
+    if blank.is_empty() {
+        return Ok(());
+    }
+    let mut cells = book.worksheet_cells_reader(sheet)?;
+    while let Some(cell) = cells.next_formula()? {
+        let (at, column) = cell.get_position();
+        if !cell.get_value().is_empty() && blank.contains(&(at, column)) {
+            table.spoil(
+                at.saturating_add(1),
+                format!(
+                    "column {} holds a formula and no value: open the workbook in a spreadsheet and save it there",
+                    column + 1
+                ),
+            );
+        }
+    }
     Ok(())
 }
 

@@ -65,6 +65,7 @@ pub fn empty(crs: &str) -> Job {
         inputs: vec![],
         cells: CellCount::default(),
         dropped: 0,
+        lost: LostPoints::default(),
     }
 }
 

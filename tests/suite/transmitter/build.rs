@@ -5,7 +5,8 @@ use std::sync::Arc;
 
 use aslaid::height::{Ground, GroundFrom, Grounds};
 use aslaid::job::model::{
-    CellCount, Equipment, Grid, Head, Job, MarkRow, Placing, ReadBy, Role, Run, Source, Stream,
+    CellCount, Equipment, Grid, Head, Job, LostPoints, MarkRow, Placing, ReadBy, Role, Run, Source,
+    Stream,
 };
 use aslaid::limits::{Accuracy, Limits};
 use aslaid::observe::{MarkPoints, Observations, Point, PointId, PointRole};
@@ -141,6 +142,7 @@ impl Site {
             inputs: Vec::new(),
             cells: CellCount::default(),
             dropped: 0,
+            lost: LostPoints::default(),
         };
         let observations = Observations {
             ground_to_grid: 1.0,
