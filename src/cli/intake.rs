@@ -45,29 +45,38 @@ pub fn run(args: &IntakeArgs, output: &mut Output) -> Result<Status, Error> {
     let mains = Mains::read(&args.mains, &fields)?;
     let mut ledger = ledger(args, &mains)?;
     let rows = take_in(&args.results, &fields, &mains, ledger.as_mut())?;
-    for row in rows.iter().filter(|row| row.status == Outcome::Refused) {
-        output.line(&format!("refused {}", row.source));
+    for row in rows.iter().filter(|row| !row.reasons.is_empty()) {
+        output.line(&format!("{} {}", row.status.word(), row.source));
         for reason in &row.reasons {
             output.line(&format!("  {:13} {}", reason.code, reason.message));
         }
     }
     let count = |status: Outcome| rows.iter().filter(|row| row.status == status).count();
-    let (accepted, unchanged, refused) = (
-        count(Outcome::Accepted),
-        count(Outcome::Unchanged),
-        count(Outcome::Refused),
-    );
-    output.line(&format!(
-        "{accepted} accepted, {unchanged} unchanged, {refused} refused"
-    ));
+    output.line(&summary(&count));
     if let Some(path) = &args.report {
         write_report(path, &rows, &fields)?;
     }
-    Ok(if refused == 0 {
+    Ok(if count(Outcome::Refused) == 0 {
         Status::Done
     } else {
         Status::Findings
     })
+}
+
+/// How many deliveries became what; superseded ones are rare, and not spoken of where there is none.
+fn summary(count: &dyn Fn(Outcome) -> usize) -> String {
+    let all = [
+        Outcome::Accepted,
+        Outcome::Unchanged,
+        Outcome::Superseded,
+        Outcome::Refused,
+    ];
+    let said = all
+        .into_iter()
+        .map(|status| (status, count(status)))
+        .filter(|(status, count)| *status != Outcome::Superseded || *count > 0)
+        .map(|(status, count)| format!("{count} {}", status.word()));
+    said.collect::<Vec<_>>().join(", ")
 }
 
 fn ledger(args: &IntakeArgs, mains: &Mains) -> Result<Box<dyn Ledger>, Error> {

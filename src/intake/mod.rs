@@ -2,8 +2,9 @@
 //! map of the mains, what is on file. Goes out: accepted records, each with the main that its laterals meet, and one report row a
 //! delivery.
 //!
-//! A delivery is accepted whole or refused whole, with every reason at once and the way to mend each. The same deliveries again, in
-//! the same order, leave the same on file: a record that is there already is `unchanged`. So an intake that was interrupted is run again.
+//! A delivery is accepted whole or refused whole, with every reason at once and the way to mend each. Of several revisions of a job the
+//! highest that is good is taken, whatever their order; the others are `superseded`. The same deliveries again, in the same order, leave
+//! the same on file: a record that is there already is `unchanged`. So an intake that was interrupted is run again.
 
 pub mod checks;
 pub mod fields;
@@ -15,6 +16,7 @@ pub mod read;
 pub mod report;
 pub mod same;
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
@@ -26,7 +28,7 @@ use fields::Fields;
 use lateral::Lateral;
 use ledger::Ledger;
 use mains::{Mains, Tap};
-use read::Delivery;
+use read::{Delivery, Refusal};
 use report::{Reason, Row, Status};
 
 /// A record on file, with its laterals on the mains' grid.
@@ -40,11 +42,14 @@ pub struct OnFile {
     pub hash: Option<String>,
     /// Its laterals; none where its coordinate system has no way to the mains'.
     pub laterals: Vec<Lateral>,
+    /// The delivery of this intake that brought it, or was found to be it.
+    pub delivery: Option<String>,
 }
 
 impl OnFile {
-    fn of(record: &AsBuilt, mains: &Mains) -> Self {
+    fn of(record: &AsBuilt, mains: &Mains, delivery: Option<&str>) -> Self {
         Self {
+            delivery: delivery.map(str::to_owned),
             identity: identity(record),
             revision: record.job.revision,
             hash: record.hash.clone(),
@@ -60,7 +65,7 @@ fn identity(record: &AsBuilt) -> (String, String) {
     )
 }
 
-/// Takes deliveries in, in the order given; one row each.
+/// Takes deliveries in; one row each, in the order given.
 ///
 /// # Errors
 /// What is on file can't be read, or an accepted record can't be written; rows up to there are on file.
@@ -73,27 +78,53 @@ pub fn take_in(
     let mut on_file: Vec<OnFile> = ledger
         .on_file()?
         .iter()
-        .map(|record| OnFile::of(record, mains))
+        .map(|record| OnFile::of(record, mains, None))
         .collect();
-    let mut seen: BTreeMap<(String, String), String> = BTreeMap::new();
-    let mut rows = Vec::new();
-    for path in paths {
-        for delivery in read::deliveries(path, fields) {
-            let row = match delivery {
-                Err(refusal) => Row::unreadable(refusal),
-                Ok(delivery) => one(&delivery, fields, mains, &mut seen, &mut on_file, ledger)?,
-            };
-            rows.push(row);
-        }
+    let deliveries: Vec<_> = paths
+        .iter()
+        .flat_map(|path| read::deliveries(path, fields))
+        .collect();
+    let mut rows = BTreeMap::new();
+    for (at, delivery) in turns(deliveries) {
+        let row = match delivery {
+            Err(refusal) => Row::unreadable(refusal),
+            Ok(delivery) => one(&delivery, fields, mains, &mut on_file, ledger)?,
+        };
+        rows.insert(at, row);
     }
-    Ok(rows)
+    Ok(rows.into_values().collect())
+}
+
+/// Deliveries with their places in the order given, in the order in which they are judged: those of one job where its first one
+/// stands, the highest revision before the lower ones that it supersedes.
+fn turns(
+    deliveries: Vec<Result<Delivery, Refusal>>,
+) -> impl Iterator<Item = (usize, Result<Delivery, Refusal>)> {
+    let mut first: BTreeMap<(String, String), usize> = BTreeMap::new();
+    let mut turns: Vec<_> = deliveries
+        .into_iter()
+        .enumerate()
+        .map(|(at, delivery)| {
+            let turn = delivery.as_ref().map_or((at, Reverse(0)), |delivery| {
+                let place = first.entry(identity(&delivery.record)).or_insert(at);
+                (*place, Reverse(revision(&delivery.record)))
+            });
+            (turn, at, delivery)
+        })
+        .collect();
+    turns.sort_by_key(|(turn, at, _)| (*turn, *at));
+    turns.into_iter().map(|(_, at, delivery)| (at, delivery))
+}
+
+/// A record's revision as it counts: one without comes before the first.
+fn revision(record: &AsBuilt) -> u32 {
+    record.job.revision.unwrap_or(0)
 }
 
 fn one(
     delivery: &Delivery,
     fields: &Fields,
     mains: &Mains,
-    seen: &mut BTreeMap<(String, String), String>,
     on_file: &mut Vec<OnFile>,
     ledger: &mut dyn Ledger,
 ) -> Result<Row, Error> {
@@ -101,19 +132,23 @@ fn one(
     let sealed =
         seal(record.clone()).map_err(|why| Error::Usage(format!("{}: {why}", delivery.source)))?;
     let identity = identity(record);
-    let twice = seen.get(&identity).cloned();
-    seen.entry(identity.clone())
-        .or_insert_with(|| delivery.source.clone());
-    let is_there = |known: &OnFile| {
-        known.identity == identity && known.hash == sealed.hash && known.hash == record.hash
-    };
-    if twice.is_none() && on_file.iter().any(is_there) {
-        return Ok(Row::of(
-            delivery,
-            Status::Unchanged,
-            Vec::new(),
-            taps(record, mains),
-        ));
+    let own = on_file.iter_mut().find(|known| known.identity == identity);
+    if let Some(known) = own {
+        if known.hash == sealed.hash && known.hash == record.hash {
+            known
+                .delivery
+                .get_or_insert_with(|| delivery.source.clone());
+            let taps = taps(record, mains);
+            return Ok(Row::of(delivery, Status::Unchanged, Vec::new(), taps));
+        }
+        if let Some(reason) = superseded(record, known) {
+            return Ok(Row::of(
+                delivery,
+                Status::Superseded,
+                vec![reason],
+                Vec::new(),
+            ));
+        }
     }
     let laterals = lateral::of(record, &mains.crs);
     let taps = laterals
@@ -128,7 +163,6 @@ fn one(
         fields,
         mains,
         on_file,
-        twice: twice.as_deref(),
     };
     let mut reasons: Vec<Reason> = CHECKS
         .iter()
@@ -148,10 +182,30 @@ fn one(
     if reasons.is_empty() {
         ledger.accept(record, &taps)?;
         on_file.retain(|known| known.identity != identity);
-        on_file.push(OnFile::of(record, mains));
+        on_file.push(OnFile::of(record, mains, Some(&delivery.source)));
         return Ok(Row::of(delivery, Status::Accepted, reasons, taps));
     }
     Ok(Row::of(delivery, Status::Refused, reasons, taps))
+}
+
+/// Why a record is not taken whose job is on file as a higher revision.
+fn superseded(record: &AsBuilt, known: &OnFile) -> Option<Reason> {
+    let theirs = known.revision.filter(|theirs| *theirs > revision(record))?;
+    let from = known
+        .delivery
+        .as_ref()
+        .map_or_else(String::new, |delivery| format!(", from {delivery}"));
+    let mine = record.job.revision.map_or_else(
+        || "has no revision".to_owned(),
+        |mine| format!("is revision {mine}"),
+    );
+    Some(Reason {
+        code: "superseded",
+        message: format!(
+            "Revision {theirs} of this job is on file{from}, and this {mine}: it is passed over. If it is the newer one, build it with \
+             a higher revision."
+        ),
+    })
 }
 
 fn taps(record: &AsBuilt, mains: &Mains) -> Vec<Tap> {

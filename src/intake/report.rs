@@ -17,6 +17,8 @@ pub enum Status {
     Accepted,
     /// The very same was on file.
     Unchanged,
+    /// Not judged: a higher revision of its job is on file, or `build` has withdrawn it.
+    Superseded,
     /// Not taken.
     Refused,
 }
@@ -28,12 +30,13 @@ impl Status {
         match self {
             Self::Accepted => "accepted",
             Self::Unchanged => "unchanged",
+            Self::Superseded => "superseded",
             Self::Refused => "refused",
         }
     }
 }
 
-/// Why a delivery was refused, and how to mend it.
+/// Why a delivery was not taken, and how to mend it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Reason {
     /// Code of the check.
@@ -53,7 +56,7 @@ pub struct Row {
     pub job: Option<String>,
     /// What became of it.
     pub status: Status,
-    /// Why not.
+    /// Why not, of what was refused or superseded.
     pub reasons: Vec<Reason>,
     /// Where its laterals meet mains.
     pub taps: Vec<Tap>,

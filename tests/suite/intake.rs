@@ -8,6 +8,7 @@
 
 use crate::plan::support;
 mod database;
+mod revisions;
 mod town;
 
 use std::collections::BTreeMap;

@@ -56,20 +56,21 @@ pub(super) fn identity(case: &Case<'_>) -> Option<String> {
 }
 
 pub(super) fn twice(case: &Case<'_>) -> Option<String> {
-    let before = case.twice?;
+    let before = case.rival()?.delivery.as_deref()?;
     Some(format!(
-        "{before} of this intake has the same supplier and job. Send one of them, or give them different job ids."
+        "{before} of this intake has the same supplier, job and revision. Send one of them, or give them different job ids or revisions."
     ))
 }
 
 pub(super) fn on_file(case: &Case<'_>) -> Option<String> {
-    let own = super::super::identity(case.record);
-    let known = case.on_file.iter().find(|known| known.identity == own)?;
-    let newer = case.record.job.revision.unwrap_or(0) > known.revision.unwrap_or(0);
-    (!newer && case.twice.is_none()).then(|| {
-        let (mine, theirs) = (case.record.job.revision.unwrap_or(0), known.revision.unwrap_or(0));
-        format!("A different record of this supplier and job is on file as revision {theirs}; this is revision {mine}. Give it a higher one if it replaces that.")
-    })
+    let known = case.rival().filter(|known| known.delivery.is_none())?;
+    let revision = known.revision.map_or_else(
+        || "without a revision".to_owned(),
+        |revision| format!("as revision {revision}"),
+    );
+    Some(format!(
+        "A different record of this supplier and job is on file {revision}, and this has no higher one. Give it one if it replaces that."
+    ))
 }
 
 pub(super) fn date(case: &Case<'_>) -> Option<String> {

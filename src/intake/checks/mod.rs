@@ -27,14 +27,23 @@ pub struct Case<'a> {
     pub mains: &'a Mains,
     /// What is on file, this intake's included.
     pub on_file: &'a [OnFile],
-    /// The delivery of the same identity that came before in this intake.
-    pub twice: Option<&'a str>,
 }
 
 impl Case<'_> {
     /// The laterals; none where the coordinate system is wrong.
     fn laterals(&self) -> &[Lateral] {
         self.laterals.as_ref().map_or(&[], Vec::as_slice)
+    }
+
+    /// What is on file of this supplier and job, if this record's revision is not above it. Not asked of a record whose own words
+    /// can't be trusted.
+    fn rival(&self) -> Option<&OnFile> {
+        if form::altered(self).is_some() {
+            return None;
+        }
+        let own = super::identity(self.record);
+        let known = self.on_file.iter().find(|known| known.identity == own)?;
+        (super::revision(self.record) <= known.revision.unwrap_or(0)).then_some(known)
     }
 
     /// A length for a message, in the report's unit.

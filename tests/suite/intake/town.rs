@@ -147,7 +147,13 @@ fn delivered(number: usize, corners: &[Corner]) -> AsBuilt {
     record
 }
 
-fn bytes(record: AsBuilt) -> Vec<u8> {
+/// A good delivery.
+pub fn good(number: usize) -> AsBuilt {
+    delivered(number, &corners(number, &mut Random(number as u64)))
+}
+
+/// Its file, as `build` writes it.
+pub fn bytes(record: AsBuilt) -> Vec<u8> {
     let mut out = Vec::new();
     FORMATS[0]
         .write(&View::new(&seal(record).unwrap()), &mut out)
@@ -316,7 +322,7 @@ impl Town {
 }
 
 /// Ten mains that fall by a metre from east to west, drawn upstream, from the downstream manhole in the west.
-fn mains(folder: &Path) -> PathBuf {
+pub fn mains(folder: &Path) -> PathBuf {
     let features: Vec<_> = (0..10)
         .map(|main| {
             let place = |along: f64| {
