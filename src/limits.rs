@@ -23,6 +23,7 @@
 //! | how far a camera observation is placed beyond the marks, 3 m | `run/camera.rs`, `EXTRAPOLATED` |
 //! | shares and counts of single rules | `findings/rules/`, `advice/` |
 //! | comparisons from which a job counts as tested, 3, and from which there is a figure, 20 | `record/build/accuracy.rs` |
+//! | steepest pipe that an intake takes, 100 % | `intake/checks/pipe.rs`, `STEEPEST` |
 //! | when a common point is wrong, when a plan lies far off, what counts as near | `plan/tie.rs`, [`crate::plan::far::FAR`], [`crate::plan::layers::NEAR`] |
 
 use crate::sources::Source;

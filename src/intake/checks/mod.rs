@@ -136,12 +136,24 @@ pub const CHECKS: &[Check] = &[
         test: pipe::stations,
     },
     Check {
+        code: "marks",
+        test: pipe::marks,
+    },
+    Check {
         code: "no-depth",
         test: pipe::no_depth,
     },
     Check {
         code: "implausible",
         test: pipe::implausible,
+    },
+    Check {
+        code: "zero-depth",
+        test: pipe::zero,
+    },
+    Check {
+        code: "steep",
+        test: pipe::steep,
     },
     Check {
         code: "above-ground",

@@ -1,11 +1,17 @@
 //! Whether depths, inverts and sizes can be true.
 
+use std::collections::BTreeSet;
+
 use super::Case;
+use crate::record::model::{Vertex, VertexKind};
 use crate::units::{FOOT, INCH};
 
 /// How much the stated length may differ from the coordinates', part of it (our choice: grid and ground differ by less), and metres
 /// beside that (rounding).
 const LENGTH: (f64, f64) = (0.002, 0.02);
+
+/// Steepest pipe between two marks, fall over distance (our choice: 45°. Drains lie far flatter, and what is steeper stands upright).
+const STEEPEST: f64 = 1.0;
 
 pub(super) fn stations(case: &Case<'_>) -> Option<String> {
     let frame = &case.record.frame;
@@ -81,6 +87,86 @@ pub(super) fn implausible(case: &Case<'_>) -> Option<String> {
     ))
 }
 
+/// A depth that was not read, delivered as a figure.
+pub(super) fn zero(case: &Case<'_>) -> Option<String> {
+    let runs = case.record.runs.iter();
+    let mut vertices = runs.flat_map(|run| run.vertices.iter().map(move |vertex| (run, vertex)));
+    let (run, vertex) = vertices.find(|(_, vertex)| {
+        let figures = [vertex.transmitter_depth, vertex.cover];
+        figures.into_iter().flatten().any(|figure| figure == 0.0)
+    })?;
+    Some(format!(
+        "The depth of run {} at {} is 0, and a buried pipe has one. Leave blank what was not read.",
+        run.run,
+        named(vertex)
+    ))
+}
+
+/// Heights of neighbours that no pipe could join. Two marks at one place, as far as their bounds can tell, may be the ends of an
+/// upright drop, no higher than a pipe may lie deep.
+pub(super) fn steep(case: &Case<'_>) -> Option<String> {
+    let frame = &case.record.frame;
+    let (unit, grid) = (frame.unit.metres(), frame.crs_unit_metres);
+    let pairs = case
+        .record
+        .runs
+        .iter()
+        .flat_map(|run| run.vertices.windows(2).map(move |pair| (run, pair)));
+    let wrong = pairs.into_iter().find_map(|(run, pair)| {
+        let [a, b] = pair else { return None };
+        let fall = (a.invert? - b.invert?).abs() * unit;
+        let bound = |vertex: &Vertex| vertex.invert_95.unwrap_or(0.0) * unit;
+        let radius = |vertex: &Vertex| {
+            vertex
+                .ellipse
+                .map_or(0.0, |ellipse| ellipse.semi_major_95 * unit)
+        };
+        let apart = (b.easting - a.easting).hypot(b.northing - a.northing) * grid;
+        let apart_95 = radius(a).hypot(radius(b));
+        let drop = if apart <= apart_95 {
+            case.fields.require.max_depth
+        } else {
+            0.0
+        };
+        let least = fall - bound(a).hypot(bound(b)) - drop;
+        (least > STEEPEST * (apart + apart_95)).then_some((run, a, b, fall, apart))
+    });
+    let (run, a, b, fall, apart) = wrong?;
+    Some(format!(
+        "The inverts of run {} at {} and {} differ by {}, and the two lie {} apart: no pipe is steeper than {:.0} %. Check both inverts.",
+        run.run,
+        named(a),
+        named(b),
+        case.say(fall),
+        case.say(apart),
+        STEEPEST * 100.0
+    ))
+}
+
+/// A mark is found again by its run and its name.
+pub(super) fn marks(case: &Case<'_>) -> Option<String> {
+    let wrong = case.record.runs.iter().find_map(|run| {
+        let marks = run
+            .vertices
+            .iter()
+            .filter(|vertex| vertex.kind == VertexKind::Mark);
+        let mut seen = BTreeSet::new();
+        let twice = marks
+            .filter_map(|vertex| vertex.mark.as_deref())
+            .find(|name| !seen.insert(*name))?;
+        Some((run, twice))
+    });
+    let (run, twice) = wrong?;
+    Some(format!(
+        "Run {} has two marks called {twice}. Give each mark of a run a name of its own.",
+        run.run
+    ))
+}
+
+fn named(vertex: &Vertex) -> &str {
+    vertex.mark.as_deref().unwrap_or("a bend")
+}
+
 pub(super) fn above_ground(case: &Case<'_>) -> Option<String> {
     let frame = &case.record.frame;
     let wrong = case
@@ -104,7 +190,7 @@ pub(super) fn above_ground(case: &Case<'_>) -> Option<String> {
     Some(format!(
         "The pipe of run {} lies above the ground at {}: its depth is {}. Check ground, invert and their height datum.",
         run.run,
-        vertex.mark.as_deref().unwrap_or("a bend"),
+        named(vertex),
         case.say(depth)
     ))
 }
@@ -136,12 +222,15 @@ pub(super) fn below_main(case: &Case<'_>) -> Option<String> {
         tap.above
             .is_some_and(|above| above + tap.above_95.unwrap_or(0.0) < 0.0)
     })?;
+    let bound = wrong.above_95.map_or_else(
+        || "no bound of it is stated".to_owned(),
+        |bound| format!("± {} at 95 %", case.say(bound)),
+    );
     Some(format!(
-        "Run {} would enter main {} {} below its invert (± {} at 95 %): check its depths, the height datum, and whether it is this main.",
+        "Run {} would enter main {} {} below its invert ({bound}): check its depths, the height datum, and whether it is this main.",
         wrong.run,
         wrong.main,
         case.say(-wrong.above.unwrap_or_default()),
-        case.say(wrong.above_95.unwrap_or_default())
     ))
 }
 
