@@ -13,6 +13,7 @@ use crate::intake::ledger::{Database, Folder, Ledger};
 use crate::intake::mains::Mains;
 use crate::intake::report::{self, Row};
 use crate::intake::{report::Status as Outcome, take_in};
+use crate::units::LengthUnit;
 
 /// Options of `intake`.
 #[derive(Debug, Args)]
@@ -43,6 +44,7 @@ pub struct IntakeArgs {
 pub fn run(args: &IntakeArgs, output: &mut Output) -> Result<Status, Error> {
     let fields = fields(args)?;
     let mains = Mains::read(&args.mains, &fields)?;
+    let unit = fields.require(&mains.fields)?.unit;
     let mut ledger = ledger(args, &mains)?;
     let rows = take_in(&args.results, &fields, &mains, ledger.as_mut())?;
     for row in rows.iter().filter(|row| !row.reasons.is_empty()) {
@@ -54,7 +56,7 @@ pub fn run(args: &IntakeArgs, output: &mut Output) -> Result<Status, Error> {
     let count = |status: Outcome| rows.iter().filter(|row| row.status == status).count();
     output.line(&summary(&count));
     if let Some(path) = &args.report {
-        write_report(path, &rows, &fields)?;
+        write_report(path, &rows, unit)?;
     }
     Ok(if count(Outcome::Refused) == 0 {
         Status::Done
@@ -107,12 +109,12 @@ fn fields(args: &IntakeArgs) -> Result<Fields, Error> {
     Fields::parse(&text, &path.display().to_string())
 }
 
-fn write_report(path: &PathBuf, rows: &[Row], fields: &Fields) -> Result<(), Error> {
+fn write_report(path: &PathBuf, rows: &[Row], unit: LengthUnit) -> Result<(), Error> {
     let failed = |why: std::io::Error| Error::Write {
         path: path.clone(),
         why: plain(&why),
     };
     let mut bytes = Vec::new();
-    report::write(rows, fields.unit, &mut bytes).map_err(failed)?;
+    report::write(rows, unit, &mut bytes).map_err(failed)?;
     std::fs::write(path, bytes).map_err(failed)
 }

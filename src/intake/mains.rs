@@ -13,7 +13,7 @@ use crate::job::near;
 use crate::maps::{self, RawFeature, RawPlan, System};
 use crate::math::stats::NORMAL_95;
 use crate::plan::Site;
-use crate::units::{LengthUnit, parse_length};
+use crate::units::{LengthUnit, Plain, parse_length};
 
 /// A main; metres on the mains' grid.
 #[derive(Clone, Debug)]
@@ -97,10 +97,11 @@ impl Mains {
             _ => None,
         });
         let (crs, from) = systems(own, fields).map_err(broken)?;
-        missing(&raw, &fields.mains).map_or(Ok(()), |why| Err(broken(why)))?;
+        let said = fields.mains(&crs)?;
+        missing(&raw, &said).map_or(Ok(()), |why| Err(broken(why)))?;
         let features = raw.layers.iter().flat_map(|layer| &layer.features);
         let lines = features.filter_map(|feature| Some((feature, line(feature).transpose()?)));
-        let mut sigma = fields.mains.sigma;
+        let mut sigma = said.sigma;
         let mains = lines.map(|(feature, line)| {
             let line = match &from {
                 None => line?
@@ -110,11 +111,11 @@ impl Mains {
                 Some(from) => {
                     let (line, shift) = carried(&line?, from, &crs)
                         .map_err(|why| format!("main number {}: {why}", feature.number))?;
-                    sigma = sigma.max(fields.mains.sigma.hypot(shift));
+                    sigma = sigma.max(said.sigma.hypot(shift));
                     line
                 }
             };
-            main(feature, line, &fields.mains)
+            main(feature, line, &said)
         });
         let mains: Vec<Main> = mains.collect::<Result<_, _>>().map_err(broken)?;
         let places = mains.iter().flat_map(|main| &main.line);
@@ -124,10 +125,7 @@ impl Mains {
             crs,
             mains,
             extent,
-            fields: MainFields {
-                sigma,
-                ..fields.mains.clone()
-            },
+            fields: MainFields { sigma, ..said },
         })
     }
 
@@ -231,7 +229,7 @@ fn missing(raw: &RawPlan, fields: &MainFields) -> Option<String> {
 /// The system that laterals and mains are held against each other in, and that of the mains' coordinates where they are longitude and
 /// latitude. `own` is what the map says of itself; the field file beats it.
 fn systems(own: Option<&str>, fields: &Fields) -> Result<(Crs, Option<Datum>), String> {
-    let said = fields.mains.crs.as_deref();
+    let said = fields.mains_crs();
     let code = said.or(own).ok_or(
         "the map of the mains does not say its coordinate system: give `crs` under [mains] in the field file",
     )?;
@@ -319,7 +317,7 @@ fn main(
         });
         length.transpose()
     };
-    let [up, down] = &fields.inverts;
+    let ([up, down], invert) = (&fields.inverts, Plain::of(fields.unit));
     let (column, plain) = &fields.diameter;
     Ok(Main {
         id: text(&fields.id)
@@ -334,7 +332,7 @@ fn main(
             .sum(),
         line,
         manholes: [text(&fields.manholes[0]), text(&fields.manholes[1])],
-        inverts: [read(up, fields.plain)?, read(down, fields.plain)?],
+        inverts: [read(up, invert)?, read(down, invert)?],
         diameter: read(column, *plain)?,
     })
 }

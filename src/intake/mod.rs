@@ -24,7 +24,7 @@ use crate::error::Error;
 use crate::export::record::seal;
 use crate::record::AsBuilt;
 use checks::{CHECKS, Case};
-use fields::Fields;
+use fields::{Fields, Require};
 use lateral::Lateral;
 use ledger::Ledger;
 use mains::{Mains, Tap};
@@ -80,6 +80,7 @@ pub fn take_in(
         .iter()
         .map(|record| OnFile::of(record, mains, None))
         .collect();
+    let require = fields.require(&mains.fields)?;
     let deliveries: Vec<_> = paths
         .iter()
         .flat_map(|path| read::deliveries(path, fields))
@@ -88,7 +89,7 @@ pub fn take_in(
     for (at, delivery) in turns(deliveries) {
         let row = match delivery {
             Err(refusal) => Row::unreadable(refusal),
-            Ok(delivery) => one(&delivery, fields, mains, &mut on_file, ledger)?,
+            Ok(delivery) => one(&delivery, &require, mains, &mut on_file, ledger)?,
         };
         rows.insert(at, row);
     }
@@ -123,7 +124,7 @@ fn revision(record: &AsBuilt) -> u32 {
 
 fn one(
     delivery: &Delivery,
-    fields: &Fields,
+    require: &Require,
     mains: &Mains,
     on_file: &mut Vec<OnFile>,
     ledger: &mut dyn Ledger,
@@ -160,7 +161,7 @@ fn one(
         laterals: &laterals,
         taps: &taps,
         sealed: &sealed,
-        fields,
+        require,
         mains,
         on_file,
     };

@@ -3,8 +3,9 @@
 //! Rows of one supplier and job are one delivery, rows of one run its marks: in the order of `order`, downstream, else as they stand.
 //! What the columns don't say is not made up: it is absent, and the checks say what is missing.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
+use std::sync::Arc;
 
 use geo::Geometry;
 
@@ -12,13 +13,14 @@ use super::fields::Fields;
 use super::read::{Delivery, Refusal};
 use crate::crs::{Crs, Datum};
 use crate::export::record::seal;
+use crate::job::{near, normal, read_headed};
 use crate::maps::{self, System};
 use crate::record::AsBuilt;
 use crate::record::model::{
     Accuracy, Adjustment, Cells, Ellipse, Equipment, Evidence, Frame, Input, JobHead, Run, SCHEMA,
     Vertex, VertexKind,
 };
-use crate::units::{LengthUnit, parse_number};
+use crate::units::{LengthUnit, Plain, parse_number};
 
 /// A row: its number, its place (CRS unit), its cells.
 struct Point {
@@ -27,67 +29,103 @@ struct Point {
     cells: BTreeMap<String, String>,
 }
 
+/// Rows, with how their figures are to be taken.
+struct Rows<'a> {
+    fields: &'a Fields,
+    crs: Crs,
+    unit: LengthUnit,
+    plain: Plain,
+    points: Vec<Point>,
+}
+
+/// What a file says.
+struct Content {
+    system: System,
+    decimal_comma: bool,
+    points: Vec<Point>,
+}
+
+/// Why a file can't be taken: code and message.
+type Wrong = (&'static str, String);
+
+fn unreadable(why: impl std::fmt::Display) -> Wrong {
+    Refusal::why(&why)
+}
+
 /// Reads a plain file; one delivery for each supplier and job in it.
 #[must_use]
 pub fn deliveries(path: &Path, fields: &Fields) -> Vec<Result<Delivery, Refusal>> {
-    match points(path, fields) {
-        Ok((crs, points)) => by_job(points, fields)
-            .into_iter()
-            .map(|((supplier, job), points)| {
-                let source = format!("{} ({supplier}/{job})", path.display());
-                record(path, fields, &crs, (&supplier, &job), points)
-                    .map(|record| Delivery {
-                        source: source.clone(),
-                        record,
-                    })
-                    .map_err(|message| Refusal {
+    let mut rows = match rows(path, fields) {
+        Ok(rows) => rows,
+        Err((code, message)) => return vec![Err(Refusal::file(path, code, message))],
+    };
+    let points = std::mem::take(&mut rows.points);
+    by_job(points, fields)
+        .into_iter()
+        .map(|((supplier, job), points)| {
+            let source = format!("{} ({supplier}/{job})", path.display());
+            match rows.record(path, (&supplier, &job), points) {
+                Ok(record) => Ok(Delivery { source, record }),
+                Err(why) => {
+                    let (code, message) = unreadable(why);
+                    Err(Refusal {
                         source,
-                        code: "unreadable",
+                        code,
                         message,
                         supplier: Some(supplier),
                         job: Some(job),
                     })
-            })
-            .collect(),
-        Err(refusal) => vec![Err(refusal)],
-    }
+                }
+            }
+        })
+        .collect()
 }
 
-fn points(path: &Path, fields: &Fields) -> Result<(Crs, Vec<Point>), Refusal> {
-    let unreadable = |why: &dyn std::fmt::Display| Refusal::unreadable(path, why);
+fn rows<'a>(path: &Path, fields: &'a Fields) -> Result<Rows<'a>, Wrong> {
     let is_table = path
         .extension()
         .is_some_and(|ending| ending.eq_ignore_ascii_case("csv"));
-    let (system, points) = if is_table {
-        (
-            System::Unsaid,
-            table(path, fields).map_err(|why| unreadable(&why))?,
-        )
+    let content = if is_table {
+        table(path, fields)?
     } else {
-        shapes(path).map_err(|why| unreadable(&why))?
+        shapes(path, fields)?
     };
-    if points.is_empty() {
-        return Err(unreadable(&"it has no point"));
-    }
-    let own = match system {
+    let own = match &content.system {
         System::Code(code) => Some(code),
         _ => None,
     };
-    let code = own.as_ref().or(fields.delivery.crs.as_ref()).ok_or_else(|| {
-        unreadable(&"nothing says its coordinate system; name it in the file, or as `crs` under [delivery] in the field file")
+    let code = own.or(fields.delivery.crs.as_ref()).ok_or_else(|| {
+        unreadable("nothing says its coordinate system; name it in the file, or as `crs` under [delivery] in the field file")
     })?;
-    // Degrees go to the system that the field file names.
-    match (Crs::new(code, fields.unit), &fields.delivery.crs) {
+    let (crs, points) = on_grid(code, fields, content.points).map_err(unreadable)?;
+    let unit = fields.delivered_in(&crs).map_err(unreadable)?;
+    let plain = Plain {
+        decimal_comma: content.decimal_comma,
+        ..Plain::of(unit)
+    };
+    Ok(Rows {
+        fields,
+        crs,
+        unit,
+        plain,
+        points,
+    })
+}
+
+/// Points as they stand, or brought from degrees to the system that the field file names.
+fn on_grid(code: &str, fields: &Fields, points: Vec<Point>) -> Result<(Crs, Vec<Point>), String> {
+    let grid = |code: &str| Crs::new(code, LengthUnit::Metre).map_err(|why| why.to_string());
+    match (grid(code), &fields.delivery.crs) {
         (Ok(crs), _) => Ok((crs, points)),
-        (Err(_), Some(grid)) if grid != code => {
-            let crs = Crs::new(grid, fields.unit).map_err(|why| unreadable(&why))?;
+        (Err(_), Some(onto)) if onto != code => {
+            let crs = grid(onto)?;
             let places: Vec<_> = points
                 .iter()
                 .map(|point| (point.at.0.to_radians(), point.at.1.to_radians()))
                 .collect();
             let (places, _) = crs
-                .to_grid(&Datum::Named(code.clone()), &places)
-                .map_err(|why| unreadable(&why))?;
+                .to_grid(&Datum::Named(code.to_owned()), &places)
+                .map_err(|why| why.to_string())?;
             let metres = crs.unit_metres();
             let moved = points.into_iter().zip(places).map(|(point, (x, y))| Point {
                 at: (x / metres, y / metres),
@@ -95,62 +133,133 @@ fn points(path: &Path, fields: &Fields) -> Result<(Crs, Vec<Point>), Refusal> {
             });
             Ok((crs, moved.collect()))
         }
-        (Err(why), _) => Err(unreadable(&why)),
+        (Err(why), _) => Err(why),
     }
 }
 
-fn table(path: &Path, fields: &Fields) -> Result<Vec<Point>, String> {
-    let text = std::fs::read_to_string(path).map_err(|why| crate::error::unread(&why))?;
-    let text = text.trim_start_matches('\u{feff}');
-    let mut reader = csv::ReaderBuilder::new()
-        .trim(csv::Trim::All)
-        .from_reader(text.as_bytes());
-    let names: Vec<String> = reader
-        .headers()
-        .map_err(|why| why.to_string())?
+/// Reads a text file as the tables of a job are read: any encoding and separator, a decimal comma where the separator is none.
+fn table(path: &Path, fields: &Fields) -> Result<Content, Wrong> {
+    let bytes = std::fs::read(path).map_err(|why| unreadable(crate::error::unread(&why)))?;
+    let names: Vec<&str> = fields.looked_for().collect();
+    let table = read_headed(Arc::from(""), bytes, &names).map_err(unreadable)?;
+    if let Some((line, why)) = table.broken().next() {
+        return Err(unreadable(format!("row {line}: {why}")));
+    }
+    let width = table.width(0);
+    let heads: Vec<&str> = (0..width).map(|column| table.cell(0, column)).collect();
+    let mut have = BTreeSet::new();
+    let twice = heads
         .iter()
-        .map(str::to_owned)
-        .collect();
+        .find(|head| !have.insert(**head) && names.contains(head));
+    if let Some(head) = twice {
+        return Err((
+            "columns",
+            format!("Two columns are called \"{head}\". Give one of them another name."),
+        ));
+    }
+    missing(fields, &have, true)?;
     let mut points = Vec::new();
-    for row in reader.records() {
-        let row = row.map_err(|why| why.to_string())?;
-        let number = row.position().map_or(0, csv::Position::line);
-        let cells: BTreeMap<_, _> = names
+    for row in 1..table.height() {
+        let number = table.line(row);
+        if let Some(why) = table.spoilt(number) {
+            return Err(unreadable(format!("row {number}: {why}")));
+        }
+        let cells = table.width(row);
+        let beyond = table.filled(row).any(|(column, _)| column >= width);
+        if cells < width || beyond {
+            return Err(unreadable(format!(
+                "row {number} has {cells} cells, and the heading {width}; is a decimal comma in it, or is it cut off?"
+            )));
+        }
+        let cells: BTreeMap<_, _> = heads
             .iter()
-            .cloned()
-            .zip(row.iter().map(str::to_owned))
+            .enumerate()
+            .map(|(column, head)| ((*head).to_owned(), table.cell(row, column).to_owned()))
             .collect();
         let coordinate = |name: &str| {
             let text = fields
                 .text(&cells, name)
-                .ok_or_else(|| format!("row {number} has no {name}"))?;
-            parse_number(text, false).map_err(|why| format!("row {number}, {name}: {why}"))
+                .ok_or_else(|| unreadable(format!("row {number} has no {name}")))?;
+            parse_number(text, table.decimal_comma)
+                .map_err(|why| unreadable(format!("row {number}, {name}: {why}")))
         };
         let at = (coordinate("easting")?, coordinate("northing")?);
-        points.push(Point { number, at, cells });
+        points.push(Point {
+            number: u64::from(number),
+            at,
+            cells,
+        });
     }
-    Ok(points)
+    if points.is_empty() {
+        return Err(unreadable("it has no row below its heading"));
+    }
+    Ok(Content {
+        system: System::Unsaid,
+        decimal_comma: table.decimal_comma,
+        points,
+    })
 }
 
-fn shapes(path: &Path) -> Result<(System, Vec<Point>), String> {
-    let raw = maps::file(path, None).map_err(|why| why.to_string())?;
+/// Which of the columns that the field file names a delivery does not have: a name that is written otherwise would leave out all that
+/// is in it. Tables must say their places too.
+fn missing(fields: &Fields, have: &BTreeSet<&str>, table: bool) -> Result<(), Wrong> {
+    let is_place = |name: &str| matches!(name, "easting" | "northing");
+    let named: Vec<_> = fields.columns().collect();
+    let places = ["easting", "northing"].map(|name| (name, name));
+    let unnamed = places
+        .into_iter()
+        .filter(|(place, _)| named.iter().all(|(name, _)| name != place));
+    let wanted = named.iter().copied().chain(unnamed);
+    let lacking: Vec<String> = wanted
+        .filter(|(name, column)| (table || !is_place(name)) && !have.contains(column))
+        .map(|(name, column)| {
+            let alike = |head: &&&str| normal(head).name == normal(column).name;
+            let close = |head: &&&str| near(&head.to_lowercase(), &column.to_lowercase());
+            let meant = have.iter().find(alike).or_else(|| have.iter().find(close));
+            let meant = meant.map_or_else(String::new, |head| format!(" (is \"{head}\" meant?)"));
+            format!("\"{column}\" for `{name}`{meant}")
+        })
+        .collect();
+    if lacking.is_empty() {
+        return Ok(());
+    }
+    let lacks = if table {
+        "It lacks columns"
+    } else {
+        "It has nothing in columns"
+    };
+    let have: Vec<&str> = have.iter().copied().collect();
+    Err((
+        "columns",
+        format!(
+            "{lacks} that the field file names: {}. Name them as the field file does, or have the field file changed; its own are {}.",
+            lacking.join(", "),
+            have.join(", ")
+        ),
+    ))
+}
+
+fn shapes(path: &Path, fields: &Fields) -> Result<Content, Wrong> {
+    let raw = maps::file(path, None).map_err(unreadable)?;
     let mut system = System::Unsaid;
     let mut points = Vec::new();
     for layer in raw.layers {
         if let Some((number, why)) = layer.left_out.first() {
-            return Err(format!("feature number {number} can't be used: {why}"));
+            return Err(unreadable(format!(
+                "feature number {number} can't be used: {why}"
+            )));
         }
         if points.is_empty() {
             system = layer.system.clone();
         } else if system != layer.system {
-            return Err("its layers are in different coordinate systems".to_owned());
+            return Err(unreadable("its layers are in different coordinate systems"));
         }
         for feature in layer.features {
             let Geometry::Point(point) = feature.geometry else {
-                return Err(format!(
+                return Err(unreadable(format!(
                     "feature number {} is no point: deliver one point a mark",
                     feature.number
-                ));
+                )));
             };
             points.push(Point {
                 number: feature.number,
@@ -159,7 +268,19 @@ fn shapes(path: &Path) -> Result<(System, Vec<Point>), String> {
             });
         }
     }
-    Ok((system, points))
+    if points.is_empty() {
+        return Err(unreadable("it has no point"));
+    }
+    let have = points
+        .iter()
+        .flat_map(|point| point.cells.keys().map(String::as_str))
+        .collect();
+    missing(fields, &have, false)?;
+    Ok(Content {
+        system,
+        decimal_comma: false,
+        points,
+    })
 }
 
 fn by_job(points: Vec<Point>, fields: &Fields) -> BTreeMap<(String, String), Vec<Point>> {
@@ -176,178 +297,185 @@ fn by_job(points: Vec<Point>, fields: &Fields) -> BTreeMap<(String, String), Vec
     jobs
 }
 
-fn record(
-    path: &Path,
-    fields: &Fields,
-    crs: &Crs,
-    (supplier, job): (&str, &str),
-    points: Vec<Point>,
-) -> Result<AsBuilt, String> {
-    let mut runs: Vec<(String, Vec<Point>)> = Vec::new();
-    let (mut located_on, mut revision) = (None, None);
-    for point in points {
-        located_on =
-            located_on.or_else(|| fields.text(&point.cells, "located_on").map(str::to_owned));
-        revision = revision.or_else(|| {
-            fields
-                .text(&point.cells, "revision")
-                .and_then(|text| text.parse().ok())
-        });
-        let run = fields.text(&point.cells, "run").unwrap_or("1").to_owned();
-        match runs.iter_mut().find(|(id, _)| *id == run) {
-            Some((_, own)) => own.push(point),
-            None => runs.push((run, vec![point])),
+impl Rows<'_> {
+    fn text<'a>(&self, point: &'a Point, name: &str) -> Option<&'a str> {
+        self.fields.text(&point.cells, name)
+    }
+
+    /// A length in the record's unit.
+    fn length(&self, point: &Point, name: &str) -> Result<Option<f64>, String> {
+        let metres = self
+            .fields
+            .length(&point.cells, name, self.plain)
+            .map_err(|why| format!("row {}: {why}", point.number))?;
+        Ok(metres.map(|metres| self.unit.of(metres)))
+    }
+
+    fn record(
+        &self,
+        path: &Path,
+        (supplier, job): (&str, &str),
+        points: Vec<Point>,
+    ) -> Result<AsBuilt, String> {
+        let mut runs: Vec<(String, Vec<Point>)> = Vec::new();
+        let (mut located_on, mut revision) = (None, None);
+        for point in points {
+            located_on = located_on.or_else(|| self.text(&point, "located_on").map(str::to_owned));
+            if let Some(text) = self.text(&point, "revision") {
+                let why = |_| {
+                    format!(
+                        "row {}: `revision`: \"{text}\" is no whole number",
+                        point.number
+                    )
+                };
+                revision = revision.max(Some(text.parse::<u32>().map_err(why)?));
+            }
+            let run = self.text(&point, "run").unwrap_or("1").to_owned();
+            match runs.iter_mut().find(|(id, _)| *id == run) {
+                Some((_, own)) => own.push(point),
+                None => runs.push((run, vec![point])),
+            }
         }
-    }
-    let text = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
-    let mut record = blank(fields, crs);
-    record.job = JobHead {
-        id: job.to_owned(),
-        supplier: text(supplier),
-        located_on,
-        revision,
-        ..JobHead::default()
-    };
-    record.inputs = vec![Input {
-        file: path
-            .file_name()
-            .map(|name| name.to_string_lossy().into_owned())
-            .unwrap_or_default(),
-        bytes: 0,
-        sha256: String::new(),
-    }];
-    for (id, points) in runs {
-        record.runs.push(run(
-            fields,
-            crs,
-            &format!("{supplier}/{job}/{id}"),
-            &id,
-            points,
-        )?);
-    }
-    seal(record).map_err(|why| why.to_string())
-}
-
-fn run(
-    fields: &Fields,
-    crs: &Crs,
-    full: &str,
-    id: &str,
-    mut points: Vec<Point>,
-) -> Result<Run, String> {
-    let unit = fields.unit;
-    let order = |point: &Point| order(fields, point);
-    points.sort_by(|a, b| order(a).total_cmp(&order(b)));
-    let vertices = vertices(fields, crs, &points)?;
-    let first = points.first().map(|point| &point.cells);
-    let length = |name: &str| match first {
-        Some(cells) => Ok::<_, String>(fields.length(cells, name)?.map(|metres| unit.of(metres))),
-        None => Ok(None),
-    };
-    let words = ["material", "system"].into_iter();
-    let texts = words
-        .filter_map(|name| Some((name.to_owned(), fields.text(first?, name)?.to_owned())))
-        .collect();
-    Ok(Run {
-        id: full.to_owned(),
-        run: id.to_owned(),
-        length: None,
-        length_plan: vertices.last().map(|vertex| vertex.station),
-        length_95: None,
-        fall: None,
-        fall_95: None,
-        grade: None,
-        grade_95: None,
-        grade_uniform: None,
-        min_cover: vertices
-            .iter()
-            .filter_map(|vertex| vertex.cover)
-            .reduce(f64::min),
-        max_depth: vertices
-            .iter()
-            .filter_map(|vertex| vertex.transmitter_depth)
-            .reduce(f64::max),
-        diameter: length("diameter")?,
-        wall: length("wall")?,
-        axis_above_invert: None,
-        min_grade: None,
-        min_grade_from: None,
-        pushed: "downstream".to_owned(),
-        station_from: "upstream".to_owned(),
-        joins: None,
-        marks: vertices.len(),
-        evidence: Evidence::Records,
-        texts,
-        vertices,
-        source: None,
-    })
-}
-
-/// Place of a row in its run; rows that don't say come last, as they stand.
-fn order(fields: &Fields, point: &Point) -> f64 {
-    let text = fields.text(&point.cells, "order");
-    text.and_then(|text| parse_number(text, false).ok())
-        .unwrap_or(f64::INFINITY)
-}
-
-/// The vertices of a run, with stations from its first one.
-fn vertices(fields: &Fields, crs: &Crs, points: &[Point]) -> Result<Vec<Vertex>, String> {
-    let mut vertices: Vec<Vertex> = Vec::new();
-    let mut station = 0.0;
-    for point in points {
-        if let Some(before) = vertices.last() {
-            let (east, north) = (point.at.0 - before.easting, point.at.1 - before.northing);
-            station += fields.unit.of(east.hypot(north) * crs.unit_metres());
+        let text = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
+        let mut record = blank(self.fields, &self.crs, self.unit);
+        record.job = JobHead {
+            id: job.to_owned(),
+            supplier: text(supplier),
+            located_on,
+            revision,
+            ..JobHead::default()
+        };
+        record.inputs = vec![Input {
+            file: path
+                .file_name()
+                .map(|name| name.to_string_lossy().into_owned())
+                .unwrap_or_default(),
+            bytes: 0,
+            sha256: String::new(),
+        }];
+        for (id, points) in runs {
+            let full = format!("{supplier}/{job}/{id}");
+            record.runs.push(self.run(&full, &id, points)?);
         }
-        vertices.push(
-            vertex(fields, point, station).map_err(|why| format!("row {}: {why}", point.number))?,
-        );
+        seal(record).map_err(|why| crate::error::plain(&why))
     }
-    Ok(vertices)
-}
 
-fn vertex(fields: &Fields, point: &Point, station: f64) -> Result<Vertex, String> {
-    let length = |name: &str| {
-        Ok::<_, String>(
-            fields
-                .length(&point.cells, name)?
-                .map(|metres| fields.unit.of(metres)),
-        )
-    };
-    let circle = length("horizontal_95")?.filter(|radius| *radius > 0.0);
-    Ok(Vertex {
-        kind: VertexKind::Mark,
-        mark: Some(
-            fields
-                .text(&point.cells, "mark")
-                .map_or_else(|| point.number.to_string(), str::to_owned),
-        ),
-        station,
-        along_pipe: None,
-        easting: point.at.0,
-        northing: point.at.1,
-        geographic: None,
-        ellipse: circle.map(|radius| Ellipse {
-            semi_major_95: radius,
-            semi_minor_95: radius,
-            azimuth_95: 0.0,
-        }),
-        ground: length("ground")?,
-        transmitter_depth: length("depth")?,
-        cover: length("cover")?,
-        invert: length("invert")?,
-        invert_95: length("invert_95")?,
-        grade: None,
-        grade_95: None,
-        depth_95: length("depth_95")?,
-        joint: None,
-        evidence: Evidence::Records,
-    })
+    fn run(&self, full: &str, id: &str, points: Vec<Point>) -> Result<Run, String> {
+        let points = self.ordered(points)?;
+        let vertices = self.vertices(&points)?;
+        let of_run = |name: &'static str| {
+            let mut filled = points
+                .iter()
+                .filter(|point| self.text(point, name).is_some());
+            filled.next()
+        };
+        let length =
+            |name: &'static str| of_run(name).map_or(Ok(None), |point| self.length(point, name));
+        let words = ["material", "system"].into_iter();
+        let texts = words
+            .filter_map(|name| Some((name.to_owned(), self.text(of_run(name)?, name)?.to_owned())))
+            .collect();
+        Ok(Run {
+            id: full.to_owned(),
+            run: id.to_owned(),
+            length: None,
+            length_plan: vertices.last().map(|vertex| vertex.station),
+            length_95: None,
+            fall: None,
+            fall_95: None,
+            grade: None,
+            grade_95: None,
+            grade_uniform: None,
+            min_cover: vertices
+                .iter()
+                .filter_map(|vertex| vertex.cover)
+                .reduce(f64::min),
+            max_depth: vertices
+                .iter()
+                .filter_map(|vertex| vertex.transmitter_depth)
+                .reduce(f64::max),
+            diameter: length("diameter")?,
+            wall: length("wall")?,
+            axis_above_invert: None,
+            min_grade: None,
+            min_grade_from: None,
+            pushed: "downstream".to_owned(),
+            station_from: "upstream".to_owned(),
+            joins: None,
+            marks: vertices.len(),
+            evidence: Evidence::Records,
+            texts,
+            vertices,
+            source: None,
+        })
+    }
+
+    /// Rows in the order that they state; those that state none come last, as they stand.
+    fn ordered(&self, points: Vec<Point>) -> Result<Vec<Point>, String> {
+        let place = |point: &Point| {
+            let text = self.text(point, "order");
+            text.map_or(Ok(f64::INFINITY), |text| {
+                parse_number(text, self.plain.decimal_comma)
+                    .map_err(|why| format!("row {}: `order`: {why}", point.number))
+            })
+        };
+        let mut placed = points
+            .into_iter()
+            .map(|point| Ok((place(&point)?, point)))
+            .collect::<Result<Vec<_>, String>>()?;
+        placed.sort_by(|(a, _), (b, _)| a.total_cmp(b));
+        Ok(placed.into_iter().map(|(_, point)| point).collect())
+    }
+
+    /// The vertices of a run, with stations from its first one.
+    fn vertices(&self, points: &[Point]) -> Result<Vec<Vertex>, String> {
+        let mut vertices: Vec<Vertex> = Vec::new();
+        let mut station = 0.0;
+        for point in points {
+            if let Some(before) = vertices.last() {
+                let (east, north) = (point.at.0 - before.easting, point.at.1 - before.northing);
+                station += self.unit.of(east.hypot(north) * self.crs.unit_metres());
+            }
+            vertices.push(self.vertex(point, station)?);
+        }
+        Ok(vertices)
+    }
+
+    fn vertex(&self, point: &Point, station: f64) -> Result<Vertex, String> {
+        let length = |name: &str| self.length(point, name);
+        let circle = length("horizontal_95")?.filter(|radius| *radius > 0.0);
+        Ok(Vertex {
+            kind: VertexKind::Mark,
+            mark: Some(
+                self.text(point, "mark")
+                    .map_or_else(|| point.number.to_string(), str::to_owned),
+            ),
+            station,
+            along_pipe: None,
+            easting: point.at.0,
+            northing: point.at.1,
+            geographic: None,
+            ellipse: circle.map(|radius| Ellipse {
+                semi_major_95: radius,
+                semi_minor_95: radius,
+                azimuth_95: 0.0,
+            }),
+            ground: length("ground")?,
+            transmitter_depth: length("transmitter_depth")?,
+            cover: length("cover")?,
+            invert: length("invert")?,
+            invert_95: length("invert_95")?,
+            grade: None,
+            grade_95: None,
+            depth_95: length("depth_95")?,
+            joint: None,
+            evidence: Evidence::Records,
+        })
+    }
 }
 
 /// A record that says nothing but its frame.
-fn blank(fields: &Fields, crs: &Crs) -> AsBuilt {
-    let unit: LengthUnit = fields.unit;
+fn blank(fields: &Fields, crs: &Crs, unit: LengthUnit) -> AsBuilt {
     AsBuilt {
         schema: SCHEMA.to_owned(),
         generator: concat!(

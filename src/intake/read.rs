@@ -35,17 +35,18 @@ pub struct Refusal {
 }
 
 impl Refusal {
-    /// A file that can't be read.
-    #[must_use]
-    pub fn unreadable(path: &Path, why: &dyn std::fmt::Display) -> Self {
-        Self::file(
-            path,
-            "unreadable",
-            format!("The file can't be read: {why}. Send it again."),
-        )
+    /// Code and message of a file that can't be read.
+    pub(super) fn why(why: &dyn std::fmt::Display) -> (&'static str, String) {
+        let message = format!("The file can't be read: {why}. Mend it and send it again.");
+        ("unreadable", message)
     }
 
-    fn file(path: &Path, code: &'static str, message: String) -> Self {
+    fn unreadable(path: &Path, why: &dyn std::fmt::Display) -> Self {
+        let (code, message) = Self::why(why);
+        Self::file(path, code, message)
+    }
+
+    pub(super) fn file(path: &Path, code: &'static str, message: String) -> Self {
         Self {
             source: path.display().to_string(),
             code,

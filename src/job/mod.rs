@@ -33,5 +33,5 @@ pub use discover::{JobPath, discover};
 pub use read::{Reading, read};
 pub use schema::{is_column, schema, table_of};
 pub use settings::crs_name;
-pub(crate) use table::near;
 pub use table::{Table, Tables};
+pub(crate) use table::{near, normal, read_headed};

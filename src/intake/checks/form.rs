@@ -91,7 +91,7 @@ pub(super) fn incomplete(case: &Case<'_>) -> Option<String> {
             "wall" => run.wall.is_some(),
             "material" | "system" => run.texts.get(name).is_some_and(|text| !text.is_empty()),
             "ground" => run.vertices.iter().all(|vertex| vertex.ground.is_some()),
-            "depth" => run
+            "transmitter_depth" => run
                 .vertices
                 .iter()
                 .all(|vertex| vertex.transmitter_depth.is_some()),
@@ -103,11 +103,10 @@ pub(super) fn incomplete(case: &Case<'_>) -> Option<String> {
             _ => true,
         };
         let missing: Vec<&str> = case
-            .fields
             .require
             .fields
             .iter()
-            .map(String::as_str)
+            .copied()
             .filter(|name| !has(name))
             .collect();
         (!missing.is_empty()).then(|| format!("run {} lacks {}", run.run, missing.join(", ")))

@@ -5,7 +5,7 @@ mod pipe;
 mod place;
 
 use super::OnFile;
-use super::fields::Fields;
+use super::fields::Require;
 use super::lateral::Lateral;
 use super::mains::{Mains, Tap};
 use crate::record::AsBuilt;
@@ -21,8 +21,8 @@ pub struct Case<'a> {
     pub taps: &'a [Tap],
     /// The record with the hash that it should have.
     pub sealed: &'a AsBuilt,
-    /// The field file.
-    pub fields: &'a Fields,
+    /// What is asked of it.
+    pub require: &'a Require,
     /// The mains.
     pub mains: &'a Mains,
     /// What is on file, this intake's included.
@@ -48,7 +48,7 @@ impl Case<'_> {
 
     /// A length for a message, in the report's unit.
     fn say(&self, metres: f64) -> String {
-        let unit = self.fields.unit;
+        let unit = self.require.unit;
         format!(
             "{:.*} {unit}",
             if unit.is_foot() { 2 } else { 3 },

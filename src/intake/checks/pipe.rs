@@ -53,7 +53,7 @@ pub(super) fn no_depth(case: &Case<'_>) -> Option<String> {
 }
 
 pub(super) fn implausible(case: &Case<'_>) -> Option<String> {
-    let limit = case.fields.require.max_depth;
+    let limit = case.require.max_depth;
     let depths = case
         .laterals()
         .iter()
@@ -124,7 +124,7 @@ pub(super) fn steep(case: &Case<'_>) -> Option<String> {
         let apart = (b.easting - a.easting).hypot(b.northing - a.northing) * grid;
         let apart_95 = radius(a).hypot(radius(b));
         let drop = if apart <= apart_95 {
-            case.fields.require.max_depth
+            case.require.max_depth
         } else {
             0.0
         };

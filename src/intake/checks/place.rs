@@ -55,7 +55,7 @@ pub(super) fn no_bound(case: &Case<'_>) -> Option<String> {
 }
 
 pub(super) fn wide(case: &Case<'_>) -> Option<String> {
-    let require = &case.fields.require;
+    let require = &case.require;
     let radius = |block: [[f64; 2]; 2]| ELLIPSE_95 * crate::math::ellipse::Ellipse::of(block).major;
     let widest = |values: &mut dyn Iterator<Item = f64>| values.reduce(f64::max);
     let spots = || case.laterals().iter().flat_map(|lateral| &lateral.spots);

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::heading::recognised;
+use super::heading::{normal, recognised};
 use super::{Table, caps};
 use crate::job::schema::TableSpec;
 
@@ -10,7 +10,28 @@ use crate::job::schema::TableSpec;
 pub fn read(file: Arc<str>, bytes: Vec<u8>, spec: &TableSpec) -> Result<Table, String> {
     let mut table = Table::new(file);
     let text = decode(bytes, &mut table.notes)?;
-    let (separator, start) = separator(&text, &table.file, spec);
+    let separator = separator(&text, &table.file, &|top| by_spec(top, spec));
+    fill(&text, separator, &mut table);
+    Ok(table)
+}
+
+/// Reads a text file whose first row holds the names of its columns, which are somebody else's: `names` are those that are looked for,
+/// and tell the separator.
+pub fn read_headed(file: Arc<str>, bytes: Vec<u8>, names: &[&str]) -> Result<Table, String> {
+    let mut table = Table::new(file);
+    let text = decode(bytes, &mut table.notes)?;
+    let names: Vec<String> = names.iter().map(|name| normal(name).name).collect();
+    let found = |top: &Table| {
+        let cells = top.filled(0);
+        let known = cells.filter(|(_, text)| names.contains(&normal(text).name));
+        (known.count(), top.width(0))
+    };
+    let separator = separator(&text, &table.file, &found);
+    fill(&text, separator, &mut table);
+    Ok(table)
+}
+
+fn fill(text: &str, (separator, start): (u8, usize), table: &mut Table) {
     table.decimal_comma = separator != b',';
     table.delimited = true;
     parse(
@@ -18,9 +39,8 @@ pub fn read(file: Arc<str>, bytes: Vec<u8>, spec: &TableSpec) -> Result<Table, S
         separator,
         u32::from(start > 0) + 1,
         usize::MAX,
-        &mut table,
+        table,
     );
-    Ok(table)
 }
 
 /// Text whose lines are its rows and whose cells are what stands between separators: no quotation marks, no lone carriage returns.
@@ -31,7 +51,7 @@ pub fn plain(text: &str, file: &Arc<str>, spec: &TableSpec) -> Option<(u8, usize
     if memchr::memchr(b'"', bytes).is_some() || !memchr::memchr_iter(b'\r', bytes).all(ends_line) {
         return None;
     }
-    let (separator, start) = separator(text, file, spec);
+    let (separator, start) = separator(text, file, &|top| by_spec(top, spec));
     let heading = memchr::memchr(b'\n', bytes)? + 1;
     let mut top = Table::new(Arc::clone(file));
     parse(text, separator, 1, super::layout::TOP, &mut top);
@@ -145,9 +165,17 @@ pub fn decode(bytes: Vec<u8>, notes: &mut Vec<String>) -> Result<String, String>
     }
 }
 
-/// The separator, and where the text begins: as a first line `sep=;` says, else the one by which a line near the top
-/// holds most of the column names.
-fn separator(text: &str, file: &Arc<str>, spec: &TableSpec) -> (u8, usize) {
+/// How many names of columns of ours a row near the top has.
+fn by_spec(top: &Table, spec: &TableSpec) -> (usize, usize) {
+    let most = (0..top.height())
+        .map(|row| recognised(top, row, spec))
+        .max();
+    (most.unwrap_or(0), 0)
+}
+
+/// The separator, and where the text begins: as a first line `sep=;` says, else the one by which the rows near the top
+/// score best.
+fn separator(text: &str, file: &Arc<str>, score: &dyn Fn(&Table) -> (usize, usize)) -> (u8, usize) {
     let first = text.lines().next().unwrap_or_default();
     if let Some(&[separator]) = first
         .trim_matches('"')
@@ -157,17 +185,14 @@ fn separator(text: &str, file: &Arc<str>, spec: &TableSpec) -> (u8, usize) {
     {
         return (separator, text.find('\n').map_or(text.len(), |at| at + 1));
     }
-    let score = |separator: u8| {
+    let by = |separator: u8| {
         let mut top = Table::new(Arc::clone(file));
         parse(text, separator, 1, super::layout::TOP, &mut top);
-        (0..top.height())
-            .map(|row| recognised(&top, row, spec))
-            .max()
-            .unwrap_or(0)
+        score(&top)
     };
-    let (mut best, mut most) = (b',', score(b','));
+    let (mut best, mut most) = (b',', by(b','));
     for candidate in [b';', b'\t', b'|'] {
-        let found = score(candidate);
+        let found = by(candidate);
         if found > most {
             (best, most) = (candidate, found);
         }

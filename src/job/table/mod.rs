@@ -11,9 +11,10 @@ mod workbook;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
+pub(crate) use csv::read_headed;
 pub(super) use csv::{decode, plain, read as read_csv, read_points, read_rows};
-pub(crate) use heading::near;
-pub(super) use heading::{Name, normal, numbered};
+pub(super) use heading::{Name, numbered};
+pub(crate) use heading::{near, normal};
 pub(super) use layout::{Heading, Layout, lay_out};
 pub(super) use workbook::read as read_workbook;
 
@@ -232,13 +233,13 @@ impl Table {
     }
 
     /// Why a row can't be taken as it stands.
-    pub(super) fn spoilt(&self, line: u32) -> Option<&str> {
+    pub(crate) fn spoilt(&self, line: u32) -> Option<&str> {
         let first = self.bad.get(*self.first_bad.get(&line)?);
         first.map(|(_, why)| why.as_str())
     }
 
     /// Reasons that concern no row that is in the table.
-    pub(super) fn broken(&self) -> impl Iterator<Item = &(u32, String)> {
+    pub(crate) fn broken(&self) -> impl Iterator<Item = &(u32, String)> {
         let lines: HashSet<u32> = if self.bad.is_empty() {
             HashSet::new()
         } else {

@@ -30,7 +30,6 @@ id = "ID"
 upstream_invert = "UP"
 downstream_invert = "DOWN"
 vertical = "NAVD88"
-unit = "ft"
 reach = "10 ft"
 "#;
 
@@ -144,4 +143,143 @@ fn a_height_without_a_bound_is_not_said_to_be_exact() {
         message.contains("no bound of it is stated") && !message.contains('±'),
         "{message}"
     );
+}
+
+#[test]
+fn a_column_that_the_field_file_names_and_the_delivery_lacks_is_named() {
+    for (theirs, parts) in [
+        (
+            "Inv Elev (ft)",
+            "\"Inv Elev\" for `invert` (is \"Inv Elev (ft)\" meant?)",
+        ),
+        ("INV ELEV", "(is \"INV ELEV\" meant?)"),
+        ("Inv Elv", "(is \"Inv Elv\" meant?)"),
+        ("Height", "\"Inv Elev\" for `invert`. "),
+    ] {
+        let (code, message) = refused(&good().replace("Inv Elev", theirs));
+        assert_eq!(code, "columns", "{message}");
+        assert!(
+            message.contains(parts) && message.contains("its own are"),
+            "{message}"
+        );
+    }
+    let (code, message) = refused(
+        &good()
+            .replace("Job No", "JOB NO")
+            .replace(",Pt,", ",Point,"),
+    );
+    assert_eq!(code, "columns");
+    for part in [
+        "\"Job No\" for `job` (is \"JOB NO\" meant?)",
+        "\"Pt\" for `mark`",
+    ] {
+        assert!(message.contains(part), "{message}");
+    }
+    let (code, message) = refused(&good().replace("X,Y,Inv Elev", "X,Y,X"));
+    assert_eq!(code, "columns", "{message}");
+    // The same of a map, whose shapes say where its points are.
+    let map = |invert: &str| {
+        let points = [561_300.0, 561_280.0, 561_250.0].into_iter().enumerate();
+        let points = points.map(|(at, north)| {
+            serde_json::json!({"type": "Feature", "geometry": {"type": "Point", "coordinates": [1_452_394.0, north]},
+                "properties": {"Job No": "P-1", "Line": "A", "Pt": at.to_string(), invert: 705.9 - 0.4 * at as f64, "Depth": 3.0, "H95": 0.4}})
+        });
+        let points: Vec<_> = points.collect();
+        serde_json::json!({"type": "FeatureCollection", "features": points,
+            "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::2264"}}})
+        .to_string()
+    };
+    let (row, _) = taken("d.geojson", map("Inv Elev").as_bytes(), FIELDS);
+    assert_eq!(row.status, Status::Accepted, "{row:?}");
+    let (row, _) = taken("d.geojson", map("inv_elev").as_bytes(), FIELDS);
+    let reason = &row.reasons[0];
+    assert!(
+        reason.code == "columns" && reason.message.contains("is \"inv_elev\" meant?"),
+        "{reason:?}"
+    );
+}
+
+#[test]
+fn the_habits_of_spreadsheets_are_fine() {
+    let (_, due) = taken("d.csv", good().as_bytes(), FIELDS);
+    let semicolons = good().replace(',', ";").replace('.', ",");
+    let utf_16: Vec<u8> = [0xff, 0xfe]
+        .into_iter()
+        .chain(semicolons.encode_utf16().flat_map(u16::to_le_bytes))
+        .collect();
+    let blank = good()
+        .replace("Y,Inv", "Y,Note \u{e9},Inv")
+        .replace("\nP-1,A,2", "\n,,,,,,,,\nP-1,A,2");
+    let blank = blank
+        .replace("00,705", "00,,705")
+        .replace("80,705", "80,,705")
+        .replace("50,705", "50,,705");
+    let windows = blank.chars().map(|letter| letter as u8).collect();
+    for (what, bytes) in [
+        ("semicolons", semicolons.into_bytes()),
+        ("UTF-16", utf_16),
+        ("tabs", good().replace(',', "\t").into_bytes()),
+        ("Windows", windows),
+    ] {
+        let (row, on_file) = taken("d.csv", &bytes, FIELDS);
+        assert_eq!(row.status, Status::Accepted, "{what}: {row:?}");
+        assert_eq!(on_file[0].hash, due[0].hash, "{what}");
+    }
+}
+
+#[test]
+fn a_row_that_is_cut_off_or_shifted_is_named() {
+    let good = good();
+    for (text, says) in [
+        (good.get(..good.len() - 12).unwrap().to_owned(), "row 4 has"),
+        (
+            good.replace("705.5", "705,5"),
+            "row 3 has 9 cells, and the heading 8",
+        ),
+        (
+            good.replace("P-1,A,2", "\"P-1,A,2"),
+            "row 3: a quotation mark",
+        ),
+        (
+            good.replace("1452394,561280", "east,561280"),
+            "row 3, easting",
+        ),
+    ] {
+        let (code, message) = refused(&text);
+        assert!(code == "unreadable" && message.contains(says), "{message}");
+        assert!(!message.contains("CSV error"), "{message}");
+    }
+}
+
+#[test]
+fn a_revision_or_an_order_that_is_none_is_named() {
+    for (column, says) in [
+        ("revision", "`revision`: \"B\" is no whole number"),
+        ("order", "`order`"),
+    ] {
+        let text = good()
+            .replace("H95", &format!("H95,{column}"))
+            .replace("0.4\n", "0.4,B\n");
+        let (code, message) = refused(&text);
+        assert!(code == "unreadable" && message.contains(says), "{message}");
+    }
+}
+
+#[test]
+fn without_a_unit_a_map_in_feet_is_in_feet() {
+    let fields = FIELDS.replace("unit = \"ft\"\n", "");
+    let (row, on_file) = taken("d.csv", good().as_bytes(), &fields);
+    assert_eq!(row.status, Status::Accepted, "{row:?}");
+    assert_eq!(on_file[0].frame.unit.symbol(), "us-ft");
+    // The end of the lateral is a part of a foot above 702.06 ft.
+    let above = row.taps[0].above.unwrap() / support::US_FOOT;
+    assert!((above - 3.04).abs() < 0.01, "{above}");
+    let low = table([
+        ("1", "605.9", "3"),
+        ("2", "605.5", "3"),
+        ("3", "605.1", "3"),
+    ]);
+    let (row, _) = taken("d.csv", low.as_bytes(), &fields);
+    let message = &row.reasons[0].message;
+    assert!(message.contains("96.96 us-ft below"), "{message}");
 }
