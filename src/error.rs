@@ -102,6 +102,26 @@ pub(crate) fn toml_why(error: &toml::de::Error) -> String {
     }
 }
 
+/// Why a JSON text is none, or does not hold what it should, in plain words.
+pub(crate) fn json_wrong(error: &serde_json::Error) -> String {
+    use serde_json::error::Category;
+
+    let line = error.line();
+    let text = error.to_string();
+    let missing = text
+        .strip_prefix("missing field `")
+        .and_then(|rest| rest.split('`').next());
+    match (error.classify(), missing) {
+        (Category::Eof, _) => format!("it breaks off in line {line}"),
+        (Category::Syntax, _) => format!(
+            "it is no JSON from line {line}, column {} on",
+            error.column()
+        ),
+        (_, Some(name)) => format!("`{name}` is missing in what ends in line {line}"),
+        _ => format!("what stands in line {line} does not belong there"),
+    }
+}
+
 /// The system's own words without its number for them.
 pub(crate) fn plain(error: &io::Error) -> String {
     let text = error.to_string();

@@ -97,8 +97,15 @@ pub struct NewArgs {
     pub sheet: Option<Paper>,
 }
 
+const VERIFY: &str = "\
+Exit status:
+  0  the sheet is drawn from this record
+  1  it is not: of another record, changed, or drawn by another version; or the record was changed
+  2  usage, or one of the two is no sheet or no record";
+
 /// Options of `verify`.
 #[derive(Debug, Args)]
+#[command(after_help = VERIFY)]
 pub struct VerifyArgs {
     /// The sheet
     #[arg(value_name = "SHEET.pdf")]
@@ -151,11 +158,19 @@ pub struct BuildArgs {
     pub common: Common,
 }
 
+const LOAD: &str = "\
+Everything goes in by one transaction, or nothing.
+A record is told by its supplier and job. Another record in its place needs a higher revision, or --replace; the earlier
+one is kept in the tables whose names end in _history.
+In a folder of results, those of jobs with errors, which have no record, are passed over with a word.
+
+Exit status:
+  0  done: every record is in
+  2  usage, a record that can't be read, or a database that doesn't take them: nothing is in";
+
 /// Options of `load`.
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Everything goes in by one transaction, or nothing.\nA record is told by its supplier and job. Another record in its place needs a higher revision, or --replace; the earlier\none is kept in the tables whose names end in _history."
-)]
+#[command(after_help = LOAD)]
 pub struct LoadArgs {
     /// Result folders, folders of them, or record.json files
     #[arg(value_name = "RESULT", required = true)]

@@ -19,8 +19,11 @@ pub fn run(args: &LoadArgs, output: &mut Output) -> Result<Status, Error> {
     };
     let into = target(&args.into, args.schema.as_deref())?;
     let fields = args.fields.as_deref().map(Fields::read).transpose()?;
-    let records = load::find(&args.paths)?;
-    for loaded in load::load(&records, &into, fields.as_ref(), &options)? {
+    let found = load::find(&args.paths)?;
+    for (folder, why) in &found.passed {
+        output.line(&format!("passed over {}: {why}", folder.display()));
+    }
+    for loaded in load::load(&found.records, &into, fields.as_ref(), &options)? {
         if !args.quiet {
             output.line(&line(&loaded));
         }
@@ -98,7 +101,10 @@ fn line(loaded: &Loaded) -> String {
     let what = match before {
         None => "new".to_owned(),
         Some(before) if before.hash == version.hash => "the same record again".to_owned(),
-        Some(before) => format!("in place of {}", revision(before)),
+        Some(before) => before.revision.map_or_else(
+            || "in place of one without revision".to_owned(),
+            |it| format!("in place of revision {it}"),
+        ),
     };
     format!(
         "{} ({}), {}: {}; {what}",

@@ -137,7 +137,7 @@ fn check_id(root: &Path, id: &str) -> Result<(), Error> {
     Ok(())
 }
 
-const SUPERSEDED: &str = ".superseded";
+pub(super) const SUPERSEDED: &str = ".superseded";
 
 /// The places of one job's results, held under a lock.
 struct Site {

@@ -3,7 +3,7 @@
 //! One transaction of SQLite; a second load waits for it, for a minute. What a killed load has begun is undone by whoever
 //! opens the file next.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rusqlite::types::Value as Cell;
@@ -25,6 +25,19 @@ const NOW: &str = "strftime('%Y-%m-%dT%H:%M:%fZ', 'now')";
 
 pub(super) struct GeoPackage {
     connection: Connection,
+    /// The file, if this load makes it and has not ended yet.
+    making: Option<PathBuf>,
+}
+
+/// A file that a failed load began to make goes again. The transaction still holds it then, and nothing of another load can be in it; one
+/// that waits for it finds that it is gone.
+impl Drop for GeoPackage {
+    fn drop(&mut self) {
+        if let Some(path) = &self.making {
+            // What can't be removed stays empty, and the next load fills it.
+            let _ = std::fs::remove_file(path);
+        }
+    }
 }
 
 /// Opens or makes the file, and begins the transaction.
@@ -33,38 +46,64 @@ pub(super) fn open(path: &Path) -> Result<GeoPackage, Error> {
         target: path.display().to_string(),
         why,
     };
-    let connection = Connection::open(path).map_err(|e| failed(e.to_string()))?;
-    begin(&connection).map_err(failed)?;
-    Ok(GeoPackage { connection })
+    let was_there = path.exists();
+    let connection = Connection::open(path).map_err(|e| failed(plain(&e)))?;
+    begin(&connection).map_err(|e| failed(plain(&e)))?;
+    let mut package = GeoPackage {
+        connection,
+        making: None,
+    };
+    if package.is_empty().map_err(|e| failed(plain(&e)))? {
+        package.making = (!was_there).then(|| path.to_owned());
+        container::create(&package.connection).map_err(|e| failed(plain(&e)))?;
+        return Ok(package);
+    }
+    let id: i32 = package
+        .connection
+        .pragma_query_value(None, "application_id", |row| row.get(0))
+        .map_err(|e| failed(plain(&e)))?;
+    if id == container::APPLICATION_ID {
+        Ok(package)
+    } else {
+        Err(failed(
+            "is a database, but no GeoPackage; name another file".to_owned(),
+        ))
+    }
 }
 
-fn begin(connection: &Connection) -> Result<(), String> {
-    let plain = |e: rusqlite::Error| match e.sqlite_error_code() {
+fn begin(connection: &Connection) -> rusqlite::Result<()> {
+    connection.busy_timeout(WAIT)?;
+    blob::add_functions(connection)?;
+    connection.execute_batch("BEGIN IMMEDIATE")
+}
+
+fn plain(error: &rusqlite::Error) -> String {
+    match error.sqlite_error_code() {
         Some(rusqlite::ErrorCode::DatabaseBusy) => {
             "another program holds the file; close it there, and run this again".to_owned()
         }
         Some(rusqlite::ErrorCode::NotADatabase) => "is no GeoPackage; name another file".to_owned(),
-        _ => e.to_string(),
-    };
-    connection.busy_timeout(WAIT).map_err(plain)?;
-    blob::add_functions(connection).map_err(plain)?;
-    connection.execute_batch("BEGIN IMMEDIATE").map_err(plain)?;
-    let objects: i64 = connection
-        .query_row("SELECT count(*) FROM sqlite_master", [], |row| row.get(0))
-        .map_err(plain)?;
-    let id: i32 = connection
-        .pragma_query_value(None, "application_id", |row| row.get(0))
-        .map_err(plain)?;
-    if objects == 0 {
-        container::create(connection).map_err(plain)
-    } else if id == container::APPLICATION_ID {
-        Ok(())
-    } else {
-        Err("is a database, but no GeoPackage; name another file".to_owned())
+        Some(rusqlite::ErrorCode::CannotOpen) => {
+            "the file can't be opened or made; look at its folder and the permissions there".to_owned()
+        }
+        Some(rusqlite::ErrorCode::ReadOnly) => {
+            "the file may not be written; look at its permissions".to_owned()
+        }
+        Some(rusqlite::ErrorCode::SystemIoFailure) => {
+            "the disk does not give or take what it should, or a load that failed has taken its new file away; run this again"
+                .to_owned()
+        }
+        _ => error.to_string(),
     }
 }
 
 impl GeoPackage {
+    /// Whether nothing is in the file yet.
+    fn is_empty(&self) -> rusqlite::Result<bool> {
+        let ask = "SELECT count(*) = 0 FROM sqlite_master";
+        self.connection.query_row(ask, [], |row| row.get(0))
+    }
+
     fn columns(&self, name: &str) -> rusqlite::Result<Vec<Typed>> {
         let mut statement = self
             .connection
@@ -78,16 +117,14 @@ impl GeoPackage {
 
     /// Makes a layer, or holds it against what it must be.
     fn layer(&self, sheet: &Sheet<'_>, record: &AsBuilt) -> Result<(), String> {
-        let found = self.columns(&sheet.name).map_err(|e| e.to_string())?;
+        let found = self.columns(&sheet.name).map_err(|e| plain(&e))?;
         if found.is_empty() {
             let head = Head {
                 description: sheet.table.meaning,
                 changed: "1970-01-01T00:00:00.000Z",
                 frame: &record.frame,
             };
-            return sheet
-                .create(&self.connection, &head)
-                .map_err(|e| e.to_string());
+            return sheet.create(&self.connection, &head).map_err(|e| plain(&e));
         }
         let mut wanted = vec![
             Typed::new(&sheet.key, "INTEGER"),
@@ -106,13 +143,13 @@ impl GeoPackage {
             .connection
             .query_row(ask, [&sheet.name], |row| row.get(0))
             .optional()
-            .map_err(|e| e.to_string())?;
+            .map_err(|e| plain(&e))?;
         other_system(&format!("layer {}", sheet.name), srs, sheet.srs)
     }
 
     /// Makes a table without geometry, or holds it against what it must be.
     fn registry(&self, name: &str, wanted: &[Typed], meaning: &str) -> Result<(), String> {
-        let found = self.columns(name).map_err(|e| e.to_string())?;
+        let found = self.columns(name).map_err(|e| plain(&e))?;
         if !found.is_empty() {
             return compare(name, &found, wanted);
         }
@@ -124,30 +161,27 @@ impl GeoPackage {
             })
             .collect();
         let sql = format!("CREATE TABLE {} ({})", quoted(name), columns.join(", "));
-        self.connection
-            .execute_batch(&sql)
-            .map_err(|e| e.to_string())?;
+        self.connection.execute_batch(&sql).map_err(|e| plain(&e))?;
         let sql = "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, srs_id) VALUES (?1, 'attributes', ?1, ?2, 0)";
         self.connection
             .execute(sql, params![name, meaning])
             .map(|_| ())
-            .map_err(|e| e.to_string())
+            .map_err(|e| plain(&e))
     }
 
     fn srs(&self, record: &AsBuilt) -> Result<i32, String> {
-        container::add_system(&self.connection, system::of(record).as_ref())
-            .map_err(|e| e.to_string())
+        container::add_system(&self.connection, system::of(record).as_ref()).map_err(|e| plain(&e))
     }
 
     fn touch(&self, sheet: &Sheet<'_>) -> Result<(), String> {
         sheet
             .update_bounds(&self.connection)
-            .map_err(|e| e.to_string())?;
+            .map_err(|e| plain(&e))?;
         let sql = format!("UPDATE gpkg_contents SET last_change = {NOW} WHERE table_name = ?1");
         self.connection
             .execute(&sql, [&sheet.name])
             .map(|_| ())
-            .map_err(|e| e.to_string())
+            .map_err(|e| plain(&e))
     }
 }
 
@@ -221,7 +255,7 @@ impl Store for GeoPackage {
         self.connection
             .query_row(&ask, params![identity.supplier, identity.job], version)
             .optional()
-            .map_err(|e| e.to_string())
+            .map_err(|e| plain(&e))
     }
 
     fn keep(
@@ -252,7 +286,7 @@ impl Store for GeoPackage {
             );
             self.connection
                 .execute(&sql, params![identity.supplier, identity.job, version.hash])
-                .map_err(|e| e.to_string())?;
+                .map_err(|e| plain(&e))?;
             self.touch(&sheet)?;
         }
         let sql = format!(
@@ -263,7 +297,7 @@ impl Store for GeoPackage {
         self.connection
             .execute(&sql, params![identity.supplier, identity.job])
             .map(|_| ())
-            .map_err(|e| e.to_string())
+            .map_err(|e| plain(&e))
     }
 
     fn clear(&mut self, layer: &Layer<'_>, identity: &Identity) -> Result<(), String> {
@@ -276,14 +310,14 @@ impl Store for GeoPackage {
         self.connection
             .execute(&sql, params![identity.supplier, identity.job])
             .map(|_| ())
-            .map_err(|e| e.to_string())
+            .map_err(|e| plain(&e))
     }
 
     fn fill(&mut self, layer: &Layer<'_>, record: &AsBuilt) -> Result<u64, String> {
         let sheet = Sheet::new(&layer.name, layer.table, self.srs(record)?);
         let rows = sheet
             .insert(&self.connection, layer.table.rows(record))
-            .map_err(|e| e.to_string())?;
+            .map_err(|e| plain(&e))?;
         self.touch(&sheet)?;
         Ok(rows)
     }
@@ -301,7 +335,7 @@ impl Store for GeoPackage {
         );
         self.connection
             .execute(&clear, params![identity.supplier, identity.job])
-            .map_err(|e| e.to_string())?;
+            .map_err(|e| plain(&e))?;
         let values = params![
             identity.supplier,
             identity.job,
@@ -311,7 +345,7 @@ impl Store for GeoPackage {
         self.connection
             .execute(&enter, values)
             .map(|_| ())
-            .map_err(|e| e.to_string())
+            .map_err(|e| plain(&e))
     }
 
     fn further(&mut self, table: &Further) -> Result<(), String> {
@@ -335,7 +369,7 @@ impl Store for GeoPackage {
         let clear = format!("DELETE FROM {name} WHERE supplier = ?1 AND job = ?2");
         self.connection
             .execute(&clear, params![identity.supplier, identity.job])
-            .map_err(|e| e.to_string())?;
+            .map_err(|e| plain(&e))?;
         let columns: Vec<&str> = table.columns.iter().map(|(name, _)| *name).collect();
         let places: Vec<String> = (3..columns.len() + 3).map(|at| format!("?{at}")).collect();
         let sql = format!(
@@ -343,7 +377,7 @@ impl Store for GeoPackage {
             columns.join(", "),
             places.join(", ")
         );
-        let mut insert = self.connection.prepare(&sql).map_err(|e| e.to_string())?;
+        let mut insert = self.connection.prepare(&sql).map_err(|e| plain(&e))?;
         for row in rows {
             let head = [&identity.supplier, &identity.job].map(|text| Cell::Text(text.clone()));
             let cells = head.into_iter().chain(row.iter().map(|value| match value {
@@ -354,7 +388,7 @@ impl Store for GeoPackage {
             }));
             insert
                 .execute(rusqlite::params_from_iter(cells))
-                .map_err(|e| e.to_string())?;
+                .map_err(|e| plain(&e))?;
         }
         Ok(())
     }
@@ -364,14 +398,16 @@ impl Store for GeoPackage {
             "SELECT {column} FROM {} ORDER BY supplier, job, fid",
             quoted(&table.name)
         );
-        let mut ask = self.connection.prepare(&ask).map_err(|e| e.to_string())?;
+        let mut ask = self.connection.prepare(&ask).map_err(|e| plain(&e))?;
         let texts = ask.query_map([], |row| row.get(0));
-        texts.and_then(Iterator::collect).map_err(|e| e.to_string())
+        texts.and_then(Iterator::collect).map_err(|e| plain(&e))
     }
 
     fn commit(&mut self) -> Result<(), String> {
         self.connection
             .execute_batch("COMMIT")
-            .map_err(|e| e.to_string())
+            .map_err(|e| plain(&e))?;
+        self.making = None;
+        Ok(())
     }
 }

@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use super::{Further, Identity, Options, Problem, Target, View, named, one, open, source};
-use crate::error::Error;
+use crate::error::{Error, json_wrong};
 use crate::export::table::Getter;
 use crate::export::value::{Kind, Value};
 use crate::record::AsBuilt;
@@ -81,6 +81,9 @@ pub fn further_columns(record: &AsBuilt) -> Vec<String> {
 /// # Errors
 /// [`Error::Load`]: the database can't be reached, or what it holds is no record of this program.
 pub fn documents(into: &Target, options: &Options) -> Result<Vec<AsBuilt>, Error> {
+    if matches!(into, Target::GeoPackage(path) if !path.exists()) {
+        return Ok(Vec::new());
+    }
     let (target, mut store) = open(into, options)?;
     let failed = |why: String| Error::Load {
         target: target.clone(),
@@ -91,9 +94,13 @@ pub fn documents(into: &Target, options: &Options) -> Result<Vec<AsBuilt>, Error
     store.further(&table).map_err(failed)?;
     let texts = store.texts(&table, "document").map_err(failed)?;
     let records = texts.iter().map(|text| serde_json::from_str(text));
-    records
-        .collect::<Result<_, _>>()
-        .map_err(|why| failed(format!("a document in {} is no record: {why}", table.name)))
+    records.collect::<Result<_, _>>().map_err(|why| {
+        failed(format!(
+            "a document in {} is no record: {}",
+            table.name,
+            json_wrong(&why)
+        ))
+    })
 }
 
 /// Puts a record and the mains that it meets there by one transaction: whole or not at all.

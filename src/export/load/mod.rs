@@ -32,7 +32,7 @@ pub mod intake;
 mod postgis;
 mod source;
 
-pub use source::find;
+pub use source::{Found, NO_RECORD, WITHDRAWN, find, has_errors, withdrawn};
 
 /// Where records go.
 #[derive(Clone, Debug)]

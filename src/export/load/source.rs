@@ -4,49 +4,98 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::{Identity, Version};
-use crate::error::Error;
+use crate::error::{Error, json_wrong, plain, unread};
+use crate::export::place::SUPERSEDED;
 use crate::export::record::seal;
 use crate::record::AsBuilt;
 
 const FILE: &str = "record.json";
 
+/// Records that lie below some paths.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Found {
+    /// Their files.
+    pub records: Vec<PathBuf>,
+    /// Folders that were passed over, each with the reason: a clause.
+    pub passed: Vec<(PathBuf, &'static str)>,
+}
+
+/// Why there is no record of a job that has errors.
+pub const NO_RECORD: &str = "its job has errors and therefore no record; mend what its findings.csv names and build it again";
+/// Why results are none any more.
+pub const WITHDRAWN: &str =
+    "`build` has withdrawn these results: the job has errors since; mend them and build it again";
+
+/// Whether a folder of results, or the one that a file lies in, is one that `build` has withdrawn.
+#[must_use]
+pub fn withdrawn(path: &Path) -> bool {
+    let whole = path.canonicalize();
+    let whole = whole.as_deref().unwrap_or(path);
+    let folder = if whole.is_dir() {
+        Some(whole)
+    } else {
+        whole.parent()
+    };
+    folder
+        .and_then(Path::file_name)
+        .is_some_and(|name| name.to_string_lossy().ends_with(SUPERSEDED))
+}
+
+/// Whether a folder holds the findings of a job, and no record.
+#[must_use]
+pub fn has_errors(folder: &Path) -> bool {
+    folder.join("findings.csv").is_file() && !folder.join(FILE).exists()
+}
+
 /// Every `record.json` that the paths name: a file, a result folder, or a folder of result folders, searched in the order
-/// of names; hidden and superseded ones are passed over.
+/// of names; hidden ones are passed over, and so are, with a word, superseded ones and those of jobs with errors.
 ///
 /// # Errors
-/// [`Error::Read`] for a path that can't be read, or below which there is none.
-pub fn find(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
-    let mut found = Vec::new();
+/// [`Error::Read`] for a path that can't be read, that is superseded, or below which there is none.
+pub fn find(paths: &[PathBuf]) -> Result<Found, Error> {
+    let mut found = Found::default();
     for path in paths {
-        let before = found.len();
+        let before = found.records.len();
+        if withdrawn(path) {
+            return Err(failed(path, WITHDRAWN.to_owned()));
+        }
         if path.is_file() {
-            found.push(path.clone());
+            found.records.push(path.clone());
         } else {
             search(path, &mut found)?;
         }
-        if found.len() == before {
-            return Err(failed(
-                path,
-                format!("there is no {FILE} in it; load what `aslaid build` wrote"),
-            ));
+        if found.records.len() == before {
+            let why = if has_errors(path) {
+                NO_RECORD.to_owned()
+            } else {
+                format!("there is no {FILE} in it; load what `aslaid build` wrote")
+            };
+            return Err(failed(path, why));
         }
     }
     Ok(found)
 }
 
-fn search(folder: &Path, found: &mut Vec<PathBuf>) -> Result<(), Error> {
+fn search(folder: &Path, found: &mut Found) -> Result<(), Error> {
     let file = folder.join(FILE);
     if file.is_file() {
-        found.push(file);
+        found.records.push(file);
         return Ok(());
     }
+    if has_errors(folder) {
+        found.passed.push((folder.to_owned(), NO_RECORD));
+        return Ok(());
+    }
+    let wrong = |why: std::io::Error| failed(folder, unread(&why));
     let mut below = Vec::new();
-    for entry in fs::read_dir(folder).map_err(|e| failed(folder, e.to_string()))? {
-        let entry = entry.map_err(|e| failed(folder, e.to_string()))?;
+    for entry in fs::read_dir(folder).map_err(wrong)? {
+        let entry = entry.map_err(wrong)?;
         let name = entry.file_name().to_string_lossy().into_owned();
         // Links aren't followed: they could lead round in a circle.
         let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
-        if is_folder && !name.starts_with('.') && !name.ends_with(".superseded") {
+        if is_folder && name.ends_with(SUPERSEDED) {
+            found.passed.push((entry.path(), WITHDRAWN));
+        } else if is_folder && !name.starts_with('.') {
             below.push(entry.path());
         }
     }
@@ -56,11 +105,15 @@ fn search(folder: &Path, found: &mut Vec<PathBuf>) -> Result<(), Error> {
 
 /// Reads a record, and holds it against the hash that it states.
 pub(super) fn read(path: &Path) -> Result<AsBuilt, Error> {
-    let bytes = fs::read(path).map_err(|e| failed(path, e.to_string()))?;
-    let record: AsBuilt = serde_json::from_slice(&bytes)
-        .map_err(|e| failed(path, format!("is no record of this program: {e}")))?;
+    let bytes = fs::read(path).map_err(|e| failed(path, unread(&e)))?;
+    let record: AsBuilt = serde_json::from_slice(&bytes).map_err(|e| {
+        failed(
+            path,
+            format!("is no record of this program: {}", json_wrong(&e)),
+        )
+    })?;
     let stated = record.hash.clone();
-    let sealed = seal(record).map_err(|e| failed(path, e.to_string()))?;
+    let sealed = seal(record).map_err(|e| failed(path, plain(&e)))?;
     if stated.is_none() || sealed.hash != stated {
         return Err(failed(
             path,

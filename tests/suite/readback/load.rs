@@ -245,6 +245,60 @@ fn all_of_one_call_is_loaded_or_nothing() {
 }
 
 #[test]
+fn a_first_load_that_fails_leaves_no_file() {
+    let root = tempfile::tempdir().unwrap();
+    let good = result(root.path(), "a", revision(1));
+    let mut other = sample();
+    "LAT-9".clone_into(&mut other.job.id);
+    "EPSG:25833".clone_into(&mut other.frame.crs);
+    let other = result(root.path(), "b", other);
+    let place = File::new();
+    let message = refused(&place.address(), &[&good, &other], &[]);
+    assert!(message.contains("coordinate system"), "{message}");
+    let folder = place.path.parent().unwrap();
+    assert_eq!(fs::read_dir(folder).unwrap().count(), 0);
+    loaded(&place.address(), &[&good], &[]);
+    refused(&place.address(), &[&other], &[]);
+    assert_eq!(place.count("SELECT count(*) FROM {record}"), 1);
+    let nowhere = root.path().join("no/folder.gpkg");
+    let message = refused(nowhere.to_str().unwrap(), &[&good], &[]);
+    assert!(message.contains("can't be opened or made"), "{message}");
+}
+
+#[test]
+fn what_a_folder_of_results_holds_beside_records_is_passed_over_with_a_word() {
+    let root = tempfile::tempdir().unwrap();
+    let good = result(root.path(), "all/LAT-7", revision(1));
+    let all = good.parent().unwrap();
+    fs::create_dir(all.join("E-1")).unwrap();
+    fs::write(all.join("E-1/findings.csv"), "code\n").unwrap();
+    fs::create_dir(all.join("E-1.superseded")).unwrap();
+    fs::copy(
+        good.join("record.json"),
+        all.join("E-1.superseded/record.json"),
+    )
+    .unwrap();
+    let place = File::new();
+    let said = loaded(&place.address(), &[all], &[]);
+    for part in [
+        "E-1: its job has errors",
+        "E-1.superseded: `build` has withdrawn these results",
+    ] {
+        assert!(said.contains(part), "{part} in {said}");
+    }
+    assert_eq!(place.count("SELECT count(*) FROM {record}"), 1);
+    for (path, says) in [
+        ("E-1", "its job has errors"),
+        ("E-1.superseded", "has withdrawn"),
+        ("E-1.superseded/record.json", "has withdrawn"),
+        ("nothing", "there is no such file or folder"),
+    ] {
+        let message = refused(&place.address(), &[&all.join(path)], &[]);
+        assert!(message.contains(says), "{path}: {message}");
+    }
+}
+
+#[test]
 fn what_has_no_place_in_a_database_is_refused_in_plain_words() {
     let root = tempfile::tempdir().unwrap();
     let place = File::new();
