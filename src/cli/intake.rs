@@ -1,5 +1,7 @@
 //! `aslaid intake`: a utility takes in many contractors' results.
 
+use std::fs::{File, OpenOptions};
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -15,8 +17,18 @@ use crate::intake::report::{self, Row};
 use crate::intake::{report::Status as Outcome, take_in};
 use crate::units::LengthUnit;
 
+const HELP: &str = "\
+Of several revisions of a job the highest that is good goes on file. A database keeps what it takes the place of in the tables
+whose names end in _history; a folder keeps nothing of it.
+
+Exit status:
+  0  done: every delivery is on file, was there already, or is superseded
+  1  done: some delivery was refused; the others are on file
+  2  usage, a path where nothing is, or mains, field file or place of the records that can't be used";
+
 /// Options of `intake`.
 #[derive(Debug, Args)]
+#[command(after_help = HELP)]
 pub struct IntakeArgs {
     /// Result folders, record.json files, or .csv, .geojson, .gpkg files that --fields describes
     #[arg(value_name = "RESULT", required = true)]
@@ -27,7 +39,8 @@ pub struct IntakeArgs {
     /// Field file (TOML): columns of plain deliveries and of the mains, what is required
     #[arg(long, value_name = "FILE")]
     fields: Option<PathBuf>,
-    /// Where accepted records go: postgres://user@host/database, a GeoPackage (.gpkg), or a folder, one file a record
+    /// Where accepted records go: postgres://user@host/database, a GeoPackage (.gpkg), or a folder, one file a record, where a
+    /// higher revision overwrites the one before it
     #[arg(long, value_name = "URL")]
     into: String,
     /// Schema of the tables in PostgreSQL [default: aslaid]
@@ -46,6 +59,7 @@ pub fn run(args: &IntakeArgs, output: &mut Output) -> Result<Status, Error> {
     let mains = Mains::read(&args.mains, &fields)?;
     let unit = fields.require(&mains.fields)?.unit;
     let mut ledger = ledger(args, &mains)?;
+    let report = args.report.as_deref().map(Report::open).transpose()?;
     let rows = take_in(&args.results, &fields, &mains, ledger.as_mut())?;
     for row in rows.iter().filter(|row| !row.reasons.is_empty()) {
         output.line(&format!("{} {}", row.status.word(), row.source));
@@ -55,8 +69,8 @@ pub fn run(args: &IntakeArgs, output: &mut Output) -> Result<Status, Error> {
     }
     let count = |status: Outcome| rows.iter().filter(|row| row.status == status).count();
     output.line(&summary(&count));
-    if let Some(path) = &args.report {
-        write_report(path, &rows, unit)?;
+    if let Some(report) = report {
+        report.write(&rows, unit)?;
     }
     Ok(if count(Outcome::Refused) == 0 {
         Status::Done
@@ -87,6 +101,12 @@ fn ledger(args: &IntakeArgs, mains: &Mains) -> Result<Box<dyn Ledger>, Error> {
         .extension()
         .is_some_and(|ending| ending.eq_ignore_ascii_case("gpkg"));
     if !package && !args.into.contains("://") {
+        if args.schema.is_some() || !args.tables.is_empty() {
+            return Err(Error::Usage(format!(
+                "--schema and --table name tables of a database, and {} is a folder; take them out",
+                args.into
+            )));
+        }
         return Ok(Box::new(Folder::open(path)?));
     }
     let options = Options {
@@ -109,12 +129,46 @@ fn fields(args: &IntakeArgs) -> Result<Fields, Error> {
     Fields::parse(&text, &path.display().to_string())
 }
 
-fn write_report(path: &PathBuf, rows: &[Row], unit: LengthUnit) -> Result<(), Error> {
-    let failed = |why: std::io::Error| Error::Write {
-        path: path.clone(),
-        why: plain(&why),
+/// The file of the report: opened before anything is taken in, so that one that can't be written is told in time.
+struct Report<'a> {
+    path: &'a Path,
+    file: File,
+}
+
+impl<'a> Report<'a> {
+    fn open(path: &'a Path) -> Result<Self, Error> {
+        // An earlier report stands until this one is known.
+        let options = OpenOptions::new()
+            .write(true)
+            .create(true)
+            .truncate(false)
+            .open(path);
+        options
+            .map(|file| Self { path, file })
+            .map_err(|why| unwritten(path, &why))
+    }
+
+    fn write(mut self, rows: &[Row], unit: LengthUnit) -> Result<(), Error> {
+        let mut bytes = Vec::new();
+        report::write(rows, unit, &mut bytes)
+            .and_then(|()| {
+                // A device has no length.
+                if self.file.metadata()?.is_file() {
+                    self.file.set_len(0)?;
+                }
+                self.file.write_all(&bytes)
+            })
+            .map_err(|why| unwritten(self.path, &why))
+    }
+}
+
+fn unwritten(path: &Path, why: &io::Error) -> Error {
+    let why = match why.kind() {
+        io::ErrorKind::NotFound => "there is no such folder".to_owned(),
+        _ => plain(why),
     };
-    let mut bytes = Vec::new();
-    report::write(rows, unit, &mut bytes).map_err(failed)?;
-    std::fs::write(path, bytes).map_err(failed)
+    Error::Write {
+        path: path.to_owned(),
+        why,
+    }
 }

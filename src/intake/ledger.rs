@@ -2,10 +2,11 @@
 
 use std::fmt::Write as _;
 use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 
 use super::mains::Tap;
-use crate::error::{Error, unread};
+use crate::error::{Error, json_wrong, plain, unread};
 use crate::export::load::intake::{self as load, Meets};
 use crate::export::load::{Options, Target};
 use crate::record::AsBuilt;
@@ -26,7 +27,7 @@ pub trait Ledger {
     fn accept(&mut self, record: &AsBuilt, taps: &[Tap]) -> Result<(), Error>;
 }
 
-/// A folder of records: `SUPPLIER/JOB.json`, each renamed into place when it is whole.
+/// A folder of records: `SUPPLIER/JOB.json`, each renamed into place when it is whole. An earlier revision is not kept.
 #[derive(Clone, Debug)]
 pub struct Folder {
     root: PathBuf,
@@ -114,10 +115,16 @@ impl Ledger for Database {
     }
 }
 
-fn failed(path: &Path, why: &dyn std::fmt::Display) -> Error {
+fn failed(path: &Path, why: &io::Error) -> Error {
+    let why = match why.kind() {
+        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => {
+            "a file stands where a folder is needed; name another place with --into".to_owned()
+        }
+        _ => plain(why),
+    };
     Error::Write {
         path: path.to_owned(),
-        why: why.to_string(),
+        why,
     }
 }
 
@@ -155,7 +162,7 @@ impl Ledger for Folder {
                     why,
                 };
                 let text = fs::read_to_string(file).map_err(|why| broken(unread(&why)))?;
-                serde_json::from_str(&text).map_err(|why| broken(why.to_string()))
+                serde_json::from_str(&text).map_err(|why| broken(json_wrong(&why)))
             })
             .collect()
     }
@@ -169,7 +176,8 @@ impl Ledger for Folder {
             .suffix(".part")
             .tempfile_in(folder)
             .map_err(|why| failed(folder, &why))?;
-        serde_json::to_writer_pretty(&mut file, record).map_err(|why| failed(&path, &why))?;
+        serde_json::to_writer_pretty(&mut file, record)
+            .map_err(|why| failed(&path, &why.into()))?;
         file.as_file()
             .sync_all()
             .map_err(|why| failed(&path, &why))?;

@@ -20,7 +20,7 @@ use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use crate::error::Error;
+use crate::error::{Error, unread};
 use crate::export::record::seal;
 use crate::record::AsBuilt;
 use checks::{CHECKS, Case};
@@ -68,13 +68,19 @@ fn identity(record: &AsBuilt) -> (String, String) {
 /// Takes deliveries in; one row each, in the order given.
 ///
 /// # Errors
-/// What is on file can't be read, or an accepted record can't be written; rows up to there are on file.
+/// A path where nothing is, before anything is taken; what is on file can't be read, or an accepted record can't be written; rows up to there are on file.
 pub fn take_in(
     paths: &[PathBuf],
     fields: &Fields,
     mains: &Mains,
     ledger: &mut dyn Ledger,
 ) -> Result<Vec<Row>, Error> {
+    for path in paths {
+        std::fs::metadata(path).map_err(|why| Error::Read {
+            path: path.clone(),
+            why: unread(&why),
+        })?;
+    }
     let mut on_file: Vec<OnFile> = ledger
         .on_file()?
         .iter()
@@ -88,7 +94,7 @@ pub fn take_in(
     let mut rows = BTreeMap::new();
     for (at, delivery) in turns(deliveries) {
         let row = match delivery {
-            Err(refusal) => Row::unreadable(refusal),
+            Err(refusal) => Row::unread(refusal),
             Ok(delivery) => one(&delivery, &require, mains, &mut on_file, ledger)?,
         };
         rows.insert(at, row);
@@ -161,24 +167,19 @@ fn one(
         laterals: &laterals,
         taps: &taps,
         sealed: &sealed,
+        sheet: delivery.sheet.as_deref(),
         require,
         mains,
         on_file,
     };
     let mut reasons: Vec<Reason> = CHECKS
         .iter()
-        .filter_map(|check| {
-            (check.test)(&case).map(|message| Reason {
-                code: check.code,
-                message,
-            })
-        })
+        .filter_map(|check| Some(Reason::new(check.code, (check.test)(&case)?)))
         .collect();
     if reasons.is_empty()
         && let Err(message) = ledger.takes(record)
     {
-        let code = "database";
-        reasons.push(Reason { code, message });
+        reasons.push(Reason::new("database", message));
     }
     if reasons.is_empty() {
         ledger.accept(record, &taps)?;
@@ -200,13 +201,13 @@ fn superseded(record: &AsBuilt, known: &OnFile) -> Option<Reason> {
         || "has no revision".to_owned(),
         |mine| format!("is revision {mine}"),
     );
-    Some(Reason {
-        code: "superseded",
-        message: format!(
+    Some(Reason::new(
+        "superseded",
+        format!(
             "Revision {theirs} of this job is on file{from}, and this {mine}: it is passed over. If it is the newer one, build it with \
              a higher revision."
         ),
-    })
+    ))
 }
 
 fn taps(record: &AsBuilt, mains: &Mains) -> Vec<Tap> {

@@ -65,15 +65,18 @@ pub fn deliveries(path: &Path, fields: &Fields) -> Vec<Result<Delivery, Refusal>
         .map(|((supplier, job), points)| {
             let source = format!("{} ({supplier}/{job})", path.display());
             match rows.record(path, (&supplier, &job), points) {
-                Ok(record) => Ok(Delivery { source, record }),
+                Ok(record) => Ok(Delivery {
+                    source,
+                    record,
+                    sheet: None,
+                }),
                 Err(why) => {
                     let (code, message) = unreadable(why);
                     Err(Refusal {
                         source,
-                        code,
-                        message,
                         supplier: Some(supplier),
                         job: Some(job),
+                        ..Refusal::file(path, code, message)
                     })
                 }
             }

@@ -2,13 +2,25 @@
 
 use std::path::{Path, PathBuf};
 
+use serde::Deserialize;
+
 use super::fields::Fields;
 use super::plain;
+use super::report::Status;
+use crate::error::{json_wrong, unread};
+use crate::export::load;
 use crate::record::AsBuilt;
 use crate::record::model::SCHEMA;
+use crate::sheet::{Verdict, verify};
 
 /// Largest delivery, bytes (our choice: a record of a hundred thousand marks fits).
 const MAX_BYTES: u64 = 256 << 20;
+
+/// The record in a folder of results.
+const RECORD: &str = "record.json";
+
+/// What this version writes into its records.
+const GENERATOR: &str = concat!("aslaid ", env!("CARGO_PKG_VERSION"));
 
 /// A delivery that could be read.
 #[derive(Clone, Debug)]
@@ -17,14 +29,18 @@ pub struct Delivery {
     pub source: String,
     /// The record, as delivered or as a plain delivery says.
     pub record: AsBuilt,
+    /// Why the sheet that lies beside the record is not drawn from it.
+    pub sheet: Option<String>,
 }
 
-/// One that could not.
+/// One that could not, or was withdrawn.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Refusal {
     /// File.
     pub source: String,
-    /// `unreadable` or `schema`.
+    /// Refused, or superseded.
+    pub status: Status,
+    /// `unreadable`, `schema`, `columns` or `superseded`.
     pub code: &'static str,
     /// What is wrong and what to do.
     pub message: String,
@@ -49,6 +65,7 @@ impl Refusal {
     pub(super) fn file(path: &Path, code: &'static str, message: String) -> Self {
         Self {
             source: path.display().to_string(),
+            status: Status::Refused,
             code,
             message,
             supplier: None,
@@ -60,14 +77,22 @@ impl Refusal {
 /// The deliveries in a file, or in a folder of results.
 #[must_use]
 pub fn deliveries(path: &Path, fields: &Fields) -> Vec<Result<Delivery, Refusal>> {
+    if load::withdrawn(path) {
+        let message = format!("Passed over: {}.", load::WITHDRAWN);
+        return vec![Err(Refusal {
+            status: Status::Superseded,
+            ..Refusal::file(path, "superseded", message)
+        })];
+    }
     let file: PathBuf = if path.is_dir() {
-        path.join("record.json")
+        path.join(RECORD)
     } else {
         path.to_owned()
     };
     let about = match std::fs::metadata(&file) {
         Ok(about) => about,
-        Err(why) => return vec![Err(Refusal::unreadable(&file, &why))],
+        Err(_) if path.is_dir() => return vec![Err(no_record(path))],
+        Err(why) => return vec![Err(Refusal::unreadable(&file, &unread(&why)))],
     };
     if !about.is_file() || about.len() > MAX_BYTES {
         let why = format!("it is no file, or larger than {} MiB", MAX_BYTES >> 20);
@@ -87,30 +112,77 @@ pub fn deliveries(path: &Path, fields: &Fields) -> Vec<Result<Delivery, Refusal>
     }
 }
 
+/// A folder without a record: of a job with errors, of several results, or of anything.
+fn no_record(folder: &Path) -> Refusal {
+    let below = || {
+        let entries = std::fs::read_dir(folder).ok()?;
+        let mut folders = entries.filter_map(|entry| Some(entry.ok()?.path()));
+        folders.find(|folder| folder.join(RECORD).is_file())
+    };
+    let message = if load::has_errors(folder) {
+        format!("There is no {RECORD} in it: {}.", load::NO_RECORD)
+    } else if below().is_some() {
+        format!(
+            "It holds no results itself, but folders of results. Name those: {}.",
+            folder.join("*").display()
+        )
+    } else {
+        format!("There is no {RECORD} in it. Send the folder as `build` wrote it.")
+    };
+    Refusal::file(folder, "unreadable", message)
+}
+
 fn record(path: &Path) -> Result<Delivery, Refusal> {
-    let text = std::fs::read_to_string(path).map_err(|why| Refusal::unreadable(path, &why))?;
-    let value: serde_json::Value =
-        serde_json::from_str(&text).map_err(|why| Refusal::unreadable(path, &why))?;
-    let schema = value
-        .get("schema")
-        .and_then(serde_json::Value::as_str)
-        .unwrap_or_default();
-    if schema != SCHEMA {
+    let bytes = std::fs::read(path).map_err(|why| Refusal::unreadable(path, &unread(&why)))?;
+    let Head { schema } = serde_json::from_slice(&bytes)
+        .map_err(|why| Refusal::unreadable(path, &json_wrong(&why)))?;
+    let schema = schema.as_ref().and_then(serde_json::Value::as_str);
+    if schema != Some(SCHEMA) {
         let message = format!(
-            "The record is of schema \"{schema}\", not \"{SCHEMA}\": build it again with this version of the program."
+            "The record is of schema \"{}\", not \"{SCHEMA}\": build it again with this version of the program.",
+            schema.unwrap_or_default()
         );
         return Err(Refusal::file(path, "schema", message));
     }
-    match serde_json::from_value(value) {
+    match serde_json::from_slice(&bytes) {
         Ok(record) => Ok(Delivery {
             source: path.display().to_string(),
+            sheet: sheet(path, &bytes, &record),
             record,
         }),
         Err(why) => {
             let message = format!(
-                "The record does not fit its schema: {why}. Send the file as `build` wrote it."
+                "The record does not fit its schema: {}. Send the file as `build` wrote it.",
+                json_wrong(&why)
             );
             Err(Refusal::file(path, "schema", message))
         }
+    }
+}
+
+/// What says which schema a record is of.
+#[derive(Deserialize)]
+struct Head {
+    schema: Option<serde_json::Value>,
+}
+
+/// Why the sheet beside a record is not drawn from it; nothing where there is none, or where nobody can tell: a sheet may be signed, or
+/// drawn by another version.
+fn sheet(path: &Path, bytes: &[u8], record: &AsBuilt) -> Option<String> {
+    let file = path.with_file_name("sheet.pdf");
+    let about = std::fs::metadata(&file).ok()?;
+    if path.file_name()? != RECORD || !about.is_file() || about.len() > MAX_BYTES {
+        return None;
+    }
+    match verify(&std::fs::read(&file).ok()?, bytes).ok()? {
+        Verdict::Other { .. } => Some(
+            "The sheet.pdf beside it is drawn from another record. Send the folder as `build` wrote it."
+                .to_owned(),
+        ),
+        Verdict::Redrawn if record.generator == GENERATOR => Some(
+            "The sheet.pdf beside it was changed after it was drawn. Send the folder as `build` wrote it."
+                .to_owned(),
+        ),
+        _ => None,
     }
 }

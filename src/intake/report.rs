@@ -45,6 +45,17 @@ pub struct Reason {
     pub message: String,
 }
 
+impl Reason {
+    /// A reason whose message ends as a sentence does.
+    #[must_use]
+    pub fn new(code: &'static str, mut message: String) -> Self {
+        if !message.ends_with(['.', '?']) {
+            message.push('.');
+        }
+        Self { code, message }
+    }
+}
+
 /// One delivery; metres.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {
@@ -77,18 +88,15 @@ impl Row {
         }
     }
 
-    /// One that could not be read.
+    /// One that could not be read, or was withdrawn.
     #[must_use]
-    pub fn unreadable(refusal: Refusal) -> Self {
-        let reasons = vec![Reason {
-            code: refusal.code,
-            message: refusal.message,
-        }];
+    pub fn unread(refusal: Refusal) -> Self {
+        let reasons = vec![Reason::new(refusal.code, refusal.message)];
         Self {
             source: refusal.source,
             supplier: refusal.supplier,
             job: refusal.job,
-            status: Status::Refused,
+            status: refusal.status,
             reasons,
             taps: Vec::new(),
         }

@@ -8,6 +8,7 @@
 
 use crate::plan::support;
 mod database;
+mod desk;
 mod plain;
 mod revisions;
 mod town;

@@ -6,9 +6,12 @@ use crate::units::{counted, parse_date};
 
 pub(super) fn draft(case: &Case<'_>) -> Option<String> {
     let draft = case.record.draft.as_ref()?;
+    let left_out = match draft.left_out {
+        0 => "its job has errors".to_owned(),
+        rows => format!("{} of the job could not be used", counted(rows, "row")),
+    };
     Some(format!(
-        "It is a draft: {} of the job could not be used. Mend what is wrong and build it without --draft.",
-        counted(draft.left_out, "row")
+        "It is a draft: {left_out}. Mend what is wrong and build it without --draft."
     ))
 }
 
@@ -22,7 +25,15 @@ pub(super) fn altered(case: &Case<'_>) -> Option<String> {
     wrong.then(|| format!("The record {stated}. Send the file as `build` wrote it."))
 }
 
+pub(super) fn sheet(case: &Case<'_>) -> Option<String> {
+    case.sheet.map(str::to_owned)
+}
+
+/// Errors that a record should not have. A draft has them because it is one.
 pub(super) fn findings(case: &Case<'_>) -> Option<String> {
+    if case.record.draft.is_some() {
+        return None;
+    }
     let errors: Vec<_> = case
         .record
         .findings

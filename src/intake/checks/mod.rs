@@ -21,6 +21,8 @@ pub struct Case<'a> {
     pub taps: &'a [Tap],
     /// The record with the hash that it should have.
     pub sealed: &'a AsBuilt,
+    /// Why the sheet beside it is not its own.
+    pub sheet: Option<&'a str>,
     /// What is asked of it.
     pub require: &'a Require,
     /// The mains.
@@ -38,7 +40,10 @@ impl Case<'_> {
     /// What is on file of this supplier and job, if this record's revision is not above it. Not asked of a record whose own words
     /// can't be trusted.
     fn rival(&self) -> Option<&OnFile> {
-        if form::altered(self).is_some() {
+        if form::altered(self)
+            .or_else(|| form::identity(self))
+            .is_some()
+        {
             return None;
         }
         let own = super::identity(self.record);
@@ -74,6 +79,10 @@ pub const CHECKS: &[Check] = &[
     Check {
         code: "altered",
         test: form::altered,
+    },
+    Check {
+        code: "sheet",
+        test: form::sheet,
     },
     Check {
         code: "findings",

@@ -129,7 +129,7 @@ pub(super) fn no_main(case: &Case<'_>) -> Option<String> {
             .is_none_or(|spot| case.mains.tap(&lateral.run, spot).is_none())
     })?;
     Some(format!(
-        "The downstream end of run {} meets no main: none lies within {} and the bound of it. Locate the pipe to the main, or have the map looked at.",
+        "The downstream end of run {} meets no main: none lies within {} of it, beside the bound of its place. Locate the pipe to the main, or have the map looked at.",
         wrong.run,
         case.say(case.mains.fields.reach)
     ))

@@ -96,6 +96,7 @@ fn a_newer_one_that_is_refused_supersedes_nothing() {
 
 #[test]
 fn one_revision_told_in_two_ways_is_refused_and_the_same_record_twice_is_not() {
+    use Status::{Accepted, Refused, Unchanged};
     let folder = support::folder();
     let mut ledger = Folder::open(&folder.path().join("on-file")).unwrap();
     let one = revision(Some(1));
@@ -107,7 +108,6 @@ fn one_revision_told_in_two_ways_is_refused_and_the_same_record_twice_is_not() {
         reasons.map(|reason| reason.code).collect()
     };
     let rows = delivered(folder.path(), &all, &mut ledger);
-    use Status::{Accepted, Refused, Unchanged};
     assert_eq!(statuses(&rows), [Accepted, Refused, Unchanged]);
     assert_eq!(codes(&rows), ["twice"]);
     let again = delivered(folder.path(), &all, &mut ledger);
