@@ -19,6 +19,7 @@ mod crossings;
 mod form;
 mod ink;
 mod outside;
+mod profile;
 mod speed;
 mod text;
 mod ties;

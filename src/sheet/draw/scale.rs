@@ -12,6 +12,9 @@ const PER_INCH: &[f64] = &[
     2.0, 4.0, 5.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 100.0, 200.0, 400.0, 500.0, 1000.0,
 ];
 
+/// How far the series goes on: the Earth fits on a sheet.
+const DECADES: usize = 6;
+
 /// The coarsest plan that a run is still read from: beyond it the plan is cut into sheets (our choice).
 const COARSEST_METRIC: f64 = 500.0;
 const COARSEST_PER_INCH: f64 = 50.0;
@@ -38,6 +41,13 @@ impl Scale {
         match self.per_inch {
             Some(feet) => format!("1 in = {feet} ft"),
             None => format!("1:{}", self.ratio),
+        }
+    }
+
+    fn coarser(self, times: f64) -> Self {
+        Self {
+            ratio: self.ratio * times,
+            per_inch: self.per_inch.map(|feet| feet * times),
         }
     }
 
@@ -74,16 +84,23 @@ pub fn standard(unit: LengthUnit) -> Vec<Scale> {
     }
 }
 
-/// The largest standard scale at which `width` by `height` metres fit into `room` (millimetres); the smallest one if none does.
+/// The largest standard scale at which `width` by `height` metres fit into `room` (millimetres). Beyond the series
+/// it goes on in steps of 2, 5 and 10, so that nothing is ever off the drawing.
 #[must_use]
 pub fn largest(unit: LengthUnit, width: f64, height: f64, room: (f64, f64)) -> Scale {
-    let all = standard(unit);
     let fits = |s: &Scale| width * s.per_metre() <= room.0 && height * s.per_metre() <= room.1;
-    all.iter()
-        .find(|s| fits(s))
-        .or(all.last())
-        .copied()
-        .unwrap_or(Scale::free(1000.0))
+    let all = standard(unit);
+    if let Some(scale) = all.iter().find(|s| fits(s)) {
+        return *scale;
+    }
+    let mut scale = all.last().copied().unwrap_or(Scale::free(10_000.0));
+    for step in (0..DECADES).flat_map(|_| [2.0, 2.5, 2.0]) {
+        scale = scale.coarser(step);
+        if fits(&scale) {
+            break;
+        }
+    }
+    scale
 }
 
 /// The coarsest scale of a plan on one sheet.
@@ -135,6 +152,17 @@ mod tests {
             largest(LengthUnit::Foot, 25.0, 1.0, (200.0, 100.0)).text(),
             "1 in = 20 ft"
         );
+    }
+
+    #[test]
+    fn what_is_too_large_for_the_series_still_fits() {
+        let room = (200.0, 100.0);
+        let of = |unit, width| largest(unit, width, 0.0, room).text();
+        assert_eq!(of(LengthUnit::Metre, 2000.0), "1:10000");
+        assert_eq!(of(LengthUnit::Metre, 2001.0), "1:20000");
+        assert_eq!(of(LengthUnit::Metre, 9000.0), "1:50000");
+        assert_eq!(of(LengthUnit::Metre, 40_000_000.0), "1:200000000");
+        assert_eq!(of(LengthUnit::Foot, 4000.0), "1 in = 2000 ft");
     }
 
     #[test]

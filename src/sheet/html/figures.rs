@@ -38,7 +38,7 @@ pub fn drawings(page: &mut Html, record: &AsBuilt, fonts: &Fonts) {
             fonts,
         ) {
             Some(profile) => {
-                let caption = format!("{title}. {} Grey: 95 % band of the invert.", profile.scales);
+                let caption = format!("{title}. {}", profile.words);
                 figure(page, "profile", &caption, &profile.drawing);
             }
             None => {

@@ -21,14 +21,16 @@ impl Panel<'_> {
         for i in 0..40 {
             let height = (first + f64::from(i)) * step;
             let y = self.y(height);
-            if y < self.graph.y0 {
+            // Nothing is counted above a level ground.
+            if y < self.graph.y0 || (!self.heights && height > step / 2.0) {
                 break;
             }
             drawing.push(Item::path(
                 Pen::Hair,
                 vec![pt(self.graph.x0, y), pt(self.graph.x1, y)],
             ));
-            let text = figures::fixed(height, decimals);
+            let counted = if self.heights { height } else { -height };
+            let text = figures::fixed(counted, decimals);
             let wide = self.fonts.width(&text, LABEL, false);
             let text = Item::text(pt(-1.2, 0.8), LABEL, Anchor::End, text);
             let around = Rect::new(-1.2 - wide, -1.5, wide, 3.0);
@@ -36,13 +38,11 @@ impl Panel<'_> {
                 .nodes
                 .push(figure(pt(self.graph.x0, y), around, text));
         }
+        let unit = self.record.frame.unit;
         let what = match (self.heights, &self.record.frame.vertical) {
-            (true, Some(datum)) => format!("Height, {}, {datum}", self.record.frame.unit),
-            (true, None) => format!("Height, {}", self.record.frame.unit),
-            (false, _) => format!(
-                "Depth below ground, {} (no ground height known)",
-                self.record.frame.unit
-            ),
+            (true, Some(datum)) => format!("Height, {unit}, {datum}"),
+            (true, None) => format!("Height, {unit}"),
+            (false, _) => format!("Depth below ground, {unit}"),
         };
         let what = self
             .fonts
@@ -69,8 +69,14 @@ impl Panel<'_> {
             ));
             let text = figures::station(Some(station), self.record.frame.unit);
             let wide = self.fonts.width(&text, LABEL, false) + 1.0;
-            let text = Item::text(pt(0.0, 3.8), LABEL, Anchor::Middle, text);
-            let around = Rect::new(-wide / 2.0, 1.4, wide, 3.0);
+            // The last one stands left of its tick where it would be cut.
+            let (anchor, left) = if x + wide / 2.0 > self.look.size.0 {
+                (Anchor::End, -wide)
+            } else {
+                (Anchor::Middle, -wide / 2.0)
+            };
+            let text = Item::text(pt(0.0, 3.8), LABEL, anchor, text);
+            let around = Rect::new(left, 1.4, wide, 3.0);
             drawing
                 .nodes
                 .push(figure(pt(x, self.graph.y1), around, text));

@@ -1,33 +1,42 @@
 //! What site plans show across the run: a line down the profile, a symbol where its height is known.
 
 use super::{Panel, symbol};
-use crate::record::model::{Crossing, Meeting};
+use crate::record::model::{AsBuilt, Crossing, Meeting, Run};
 use crate::sheet::draw::geometry::pt;
 use crate::sheet::draw::{Feature, Item, Node, Pen, symbols};
 
-impl Panel<'_> {
-    /// Crossings of this run with their place in the record, and the height of the other's side that faces the pipe where
-    /// the clearance between them is known.
-    pub(super) fn crossings(&self) -> impl Iterator<Item = (usize, &Crossing, Option<f64>)> {
-        let all = self.record.crossings.iter().enumerate();
-        let here = all.filter(|(_, c)| c.run == self.run.run && c.meeting == Meeting::Crosses);
-        here.map(|(i, c)| (i, c, self.facing(c)))
-    }
+/// Crossings of a run with their place in the record, and the height of the other's side that faces the pipe where
+/// the clearance between them is known.
+pub(super) fn across<'a>(
+    record: &'a AsBuilt,
+    run: &'a Run,
+    heights: bool,
+) -> impl Iterator<Item = (usize, &'a Crossing, Option<f64>)> {
+    let all = record.crossings.iter().enumerate();
+    let here = all.filter(|(_, c)| c.run == run.run && c.meeting == Meeting::Crosses);
+    here.map(move |(i, c)| (i, c, facing(run, heights, c)))
+}
 
-    fn facing(&self, c: &Crossing) -> Option<f64> {
-        let clearance = c.vertical_clearance?;
-        let wall = self.run.wall.unwrap_or(0.0);
-        let tall = self.run.diameter? + 2.0 * wall;
-        let bottom = if self.heights {
-            c.invert? - wall
-        } else {
-            -c.cover? - tall
-        };
-        Some(if c.passes.as_deref() == Some("over") {
-            bottom - clearance
-        } else {
-            bottom + tall + clearance
-        })
+fn facing(run: &Run, heights: bool, c: &Crossing) -> Option<f64> {
+    let clearance = c.vertical_clearance?;
+    let wall = run.wall.unwrap_or(0.0);
+    let tall = run.diameter? + 2.0 * wall;
+    let bottom = if heights {
+        c.invert? - wall
+    } else {
+        -c.cover? - tall
+    };
+    Some(if c.passes.as_deref() == Some("over") {
+        bottom - clearance
+    } else {
+        bottom + tall + clearance
+    })
+}
+
+impl Panel<'_> {
+    /// Crossings of this run.
+    pub(super) fn crossings(&self) -> impl Iterator<Item = (usize, &Crossing, Option<f64>)> {
+        across(self.record, self.run, self.heights)
     }
 
     pub(super) fn crossing_marks(&self, out: &mut Vec<Node>) {

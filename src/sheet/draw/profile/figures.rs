@@ -9,9 +9,15 @@ use crate::sheet::draw::{Anchor, Drawing, Item, Pen};
 impl Panel<'_> {
     /// Rows of figures beneath the graph, upright, one column a vertex where there is room.
     pub(super) fn figures(&self, drawing: &mut Drawing) -> usize {
-        let bottom = self.graph.y1 + ROWS.iter().map(|row| row.1).sum::<f64>();
+        let bottom = self.graph.y1 + ROWS.iter().sum::<f64>();
+        let invert = if self.heights {
+            "Invert level"
+        } else {
+            "Invert depth"
+        };
+        let names = ["Mark", "Station", "Ground level", "Depth of top", invert];
         let mut y = self.graph.y1;
-        for (name, height) in ROWS {
+        for (name, height) in names.into_iter().zip(ROWS) {
             let text = self.fonts.fit(name, LEFT - 1.0, LABEL, false);
             drawing.push(Item::text(
                 pt(0.5, y + height / 2.0 + 0.9),
@@ -38,18 +44,19 @@ impl Panel<'_> {
                 vec![pt(x, self.graph.y1), pt(x, self.graph.y1 + 1.0)],
             ));
             let unit = self.record.frame.unit;
-            let ground = p.ground.filter(|_| self.heights);
+            // Beneath a level ground the invert's place in the drawing is its depth, downwards.
+            let invert = p.invert.map(|z| if self.heights { z } else { -z });
             let mark = p.mark.and_then(|i| self.record.marks.get(i));
             let name = mark.map_or(figures::UNKNOWN, |m| &m.mark);
             let cells = [
                 self.fonts.fit(name, 9.0, LABEL, true),
                 figures::station(Some(p.station), unit),
-                figures::length(ground),
+                figures::length(p.level),
                 figures::length(p.cover),
-                figures::length(p.invert),
+                figures::length(invert),
             ];
             let mut y = self.graph.y1;
-            for ((_, height), cell) in ROWS.iter().zip(cells) {
+            for (height, cell) in ROWS.iter().zip(cells) {
                 y += height;
                 drawing.push(
                     Item::text(pt(x + 0.8, y - 0.8), LABEL, Anchor::Start, cell).turned(-90.0),

@@ -1,6 +1,6 @@
 //! Ground, top of pipe, invert with its band; marks and camera observations on them.
 
-use super::{Panel, Point, symbol};
+use super::{Panel, Point, seen, symbol};
 use crate::sheet::draw::geometry::{Pt, pt};
 use crate::sheet::draw::labels::Obstacles;
 use crate::sheet::draw::lettering::thinned;
@@ -10,35 +10,33 @@ impl Panel<'_> {
     /// The invert give or take its 95 % bound, over stretches where both are known.
     pub(super) fn band(&self, out: &mut Vec<Node>) {
         for stretch in stretches(&self.points, |p| Some((p.station, p.invert?, p.bound?))) {
-            let upper = stretch
-                .iter()
-                .map(|&(s, z, b)| pt(self.x(s), self.y(z + b)));
-            let lower = stretch
-                .iter()
-                .rev()
-                .map(|&(s, z, b)| pt(self.x(s), self.y(z - b)));
-            out.push(Node::Item(
-                Item::polygon(Pen::Band, upper.chain(lower).collect()),
-                None,
-            ));
+            let side = |side: f64| {
+                let edge = stretch.iter();
+                line(edge.map(|&(s, z, b)| pt(self.x(s), self.y(z + side * b))))
+            };
+            let (upper, mut lower) = (side(1.0), side(-1.0));
+            lower.reverse();
+            let band = Item::polygon(Pen::Band, [upper, lower].concat());
+            out.push(Node::Item(band, None));
         }
     }
 
     /// Ground, top and invert, lines down from the ground and down at crossings: letters cover none of them.
     pub(super) fn lines(&self, out: &mut Vec<Node>) -> Obstacles {
         let mut obstacles = Obstacles::default();
-        let mut line = |pen: Pen, value: &dyn Fn(&Point) -> Option<f64>| {
+        let mut draw = |pen: Pen, value: &dyn Fn(&Point) -> Option<f64>| {
             let at = |p: &Point| Some(pt(self.x(p.station), self.y(value(p)?)));
             for stretch in stretches(&self.points, at) {
-                let coarse = thinned(stretch.clone(), 0.8);
+                let path = line(stretch.into_iter());
+                let coarse = thinned(path.clone(), 0.8);
                 let legs = coarse.iter().copied().zip(coarse.iter().copied().skip(1));
                 obstacles.walls.extend(legs);
-                out.push(Node::Item(Item::path(pen, stretch), None));
+                out.push(Node::Item(Item::path(pen, path), None));
             }
         };
-        line(Pen::Ground, &|p| p.ground);
-        line(Pen::Crown, &|p| p.crown);
-        line(Pen::Invert, &|p| p.invert);
+        draw(Pen::Ground, &|p| p.ground);
+        draw(Pen::Crown, &|p| p.crown);
+        draw(Pen::Invert, &|p| p.invert);
         let drops = self.points.iter().filter_map(|p| self.drop(p));
         obstacles.walls.extend(drops);
         let down = |x: f64| (pt(x, self.graph.y0), pt(x, self.graph.y1));
@@ -49,14 +47,14 @@ impl Panel<'_> {
 
     /// From the ground down to the transmitter, or to what of the pipe is known.
     fn drop(&self, p: &Point) -> Option<(Pt, Pt)> {
-        let z = p.axis.or(p.invert).or(p.crown)?;
+        let z = p.pipe()?;
         let x = self.x(p.station);
         Some((pt(x, self.y(p.ground?)), pt(x, self.y(z))))
     }
 
     pub(super) fn symbols(&self, out: &mut Vec<Node>) {
         for p in &self.points {
-            let Some(z) = p.axis.or(p.invert).or(p.crown) else {
+            let Some(z) = p.pipe() else {
                 continue;
             };
             let at = pt(self.x(p.station), self.y(z));
@@ -86,26 +84,25 @@ impl Panel<'_> {
 
     /// Camera observations of this run that have a height, or a depth.
     pub(super) fn camera(&self) -> Vec<(usize, Pt)> {
-        let on_run = self
-            .record
-            .camera
-            .iter()
-            .enumerate()
-            .filter(|(_, c)| c.run == self.run.run);
-        on_run
-            .filter_map(|(i, c)| {
-                let z = if self.heights {
-                    c.invert?
-                } else {
-                    -c.invert_depth.or(c.transmitter_depth)?
-                };
-                Some((i, pt(self.x(c.station?), self.y(z))))
-            })
+        let seen = seen(self.record, self.run, self.heights).into_iter();
+        seen.map(|(i, station, z)| (i, pt(self.x(station), self.y(z))))
             .collect()
     }
 }
 
-/// Neighbouring points for which `value` is known, two or more together. A vertex that no mark stands on need not be
+/// Half the length of the stroke for what is known at a single mark, millimetres.
+const LONE: f64 = 1.5;
+
+/// Points as a line; a single one as a short level stroke.
+fn line(points: impl Iterator<Item = Pt>) -> Vec<Pt> {
+    let points: Vec<Pt> = points.collect();
+    match points[..] {
+        [p] => vec![p - pt(LONE, 0.0), p + pt(LONE, 0.0)],
+        _ => points,
+    }
+}
+
+/// Neighbouring points for which `value` is known. A vertex that no mark stands on need not be
 /// known: what joins its neighbours passes it.
 fn stretches<T>(points: &[Point], value: impl Fn(&Point) -> Option<T>) -> Vec<Vec<T>> {
     let mut all = vec![Vec::new()];
@@ -116,6 +113,6 @@ fn stretches<T>(points: &[Point], value: impl Fn(&Point) -> Option<T>) -> Vec<Ve
             _ => all.push(Vec::new()),
         }
     }
-    all.retain(|stretch| stretch.len() > 1);
+    all.retain(|stretch| !stretch.is_empty());
     all
 }

@@ -29,10 +29,12 @@ pub struct Look {
 pub struct Profile {
     /// The drawing.
     pub drawing: Drawing,
-    /// Scales and exaggeration in words.
-    pub scales: String,
-    /// Marks whose figures or names found no room.
+    /// Scales and exaggeration in words, what the lines are, and how much of the run is known.
+    pub words: String,
+    /// Names and columns of figures that found no room.
     pub left_out: usize,
+    /// Grades that found no room.
+    pub grades_left_out: usize,
 }
 
 /// A vertex as the profile needs it; heights in the result unit.
@@ -40,6 +42,8 @@ struct Point {
     station: f64,
     mark: Option<usize>,
     kind: VertexKind,
+    /// Height of the ground, whether the profile is drawn by heights or by depths.
+    level: Option<f64>,
     ground: Option<f64>,
     crown: Option<f64>,
     axis: Option<f64>,
@@ -54,33 +58,30 @@ const LEFT: f64 = 19.0;
 const RIGHT: f64 = 4.0;
 const TOP: f64 = 12.0;
 /// Rows of figures beneath, their heights.
-const ROWS: [(&str, f64); 5] = [
-    ("Mark", 10.0),
-    ("Station", 14.0),
-    ("Ground level", 11.0),
-    ("Depth of top", 10.5),
-    ("Invert level", 11.0),
-];
+const ROWS: [f64; 5] = [10.0, 14.0, 11.0, 10.5, 11.0];
 const PLAIN_FOOT: f64 = 6.0;
 /// Least distance between two columns of figures set upright.
 const COLUMN: f64 = 2.9;
 
-/// Draws a run's profile; `None` if no depth and no height is known along it.
+/// Draws a run's profile, by heights or by depths, whichever shows more of the pipe; `None` if no depth and no height is
+/// known along it.
 #[must_use]
 pub fn draw(record: &AsBuilt, run: &Run, look: &Look, fonts: &Fonts) -> Option<Profile> {
-    let heights = run
-        .vertices
-        .iter()
-        .any(|v| v.invert.is_some() || v.ground.is_some());
-    let points = points(record, run, heights);
-    let known = points
-        .iter()
-        .any(|p| p.invert.is_some() || p.crown.is_some() || p.axis.is_some());
-    if points.len() < 2 || !known {
-        return None;
-    }
+    let (heights, points) = fullest(record, run)?;
     let panel = Panel::new(record, run, points, heights, *look, fonts);
     Some(panel.draw())
+}
+
+/// The vertices with heights (`true`) or hung from a level ground, whichever shows the pipe at more of them; heights where
+/// both show the same. The ground alone is worth a drawing too.
+fn fullest(record: &AsBuilt, run: &Run) -> Option<(bool, Vec<Point>)> {
+    let (by_height, by_depth) = (points(record, run, true), points(record, run, false));
+    let shown = |points: &[Point]| points.iter().filter(|p| p.pipe().is_some()).count();
+    if shown(&by_depth) > shown(&by_height) {
+        return Some((false, by_depth));
+    }
+    let anything = by_height.iter().any(|p| p.heights().next().is_some());
+    anything.then_some((true, by_height))
 }
 
 /// Vertices by station. Without heights the ground is level at 0 and depths hang from it.
@@ -119,6 +120,7 @@ fn points(record: &AsBuilt, run: &Run, heights: bool) -> Vec<Point> {
                 station: v.station,
                 mark: index,
                 kind: v.kind,
+                level: v.ground,
                 ground,
                 crown: below(v.cover),
                 axis: below(v.transmitter_depth),
@@ -133,7 +135,27 @@ fn points(record: &AsBuilt, run: &Run, heights: bool) -> Vec<Point> {
     points
 }
 
+/// Camera observations of a run that have a station and a height, or a depth: place in the record, station, height.
+fn seen(record: &AsBuilt, run: &Run, heights: bool) -> Vec<(usize, f64, f64)> {
+    let all = record.camera.iter().enumerate();
+    all.filter(|(_, c)| c.run == run.run)
+        .filter_map(|(i, c)| {
+            let z = if heights {
+                c.invert?
+            } else {
+                -c.invert_depth.or(c.transmitter_depth)?
+            };
+            Some((i, c.station?, z))
+        })
+        .collect()
+}
+
 impl Point {
+    /// Where the pipe is shown: its axis, or what else of it is known.
+    fn pipe(&self) -> Option<f64> {
+        self.axis.or(self.invert).or(self.crown)
+    }
+
     fn heights(&self) -> impl Iterator<Item = f64> + use<> {
         let bound = self.bound.unwrap_or(0.0);
         let invert = self

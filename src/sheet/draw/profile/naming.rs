@@ -17,9 +17,9 @@ const FAR: f64 = 12.0;
 const VAGUE: f64 = 10.0;
 
 impl Panel<'_> {
-    /// Grades under the legs that are long enough for the words.
-    pub(super) fn grades(&self, out: &mut Vec<Node>) -> Vec<Rect> {
-        let mut boxes: Vec<Rect> = Vec::new();
+    /// Grades under the legs that are long enough for the words: their boxes, and how many found no room.
+    pub(super) fn grades(&self, out: &mut Vec<Node>) -> (Vec<Rect>, usize) {
+        let (mut boxes, mut left_out): (Vec<Rect>, usize) = (Vec::new(), 0);
         for (a, b) in self.points.iter().zip(self.points.iter().skip(1)) {
             // The grade stands at the upstream vertex, which has the larger station where stations run upstream.
             let upstream = if self.run.station_from == "downstream" {
@@ -27,9 +27,11 @@ impl Panel<'_> {
             } else {
                 a
             };
-            let Some((text, rect, upright)) =
-                upstream.grade.and_then(|grade| self.grade(grade, a, b))
-            else {
+            let Some(text) = upstream.grade.and_then(grade) else {
+                continue;
+            };
+            let Some((rect, upright)) = self.room(&text, a, b) else {
+                left_out += 1;
                 continue;
             };
             boxes.push(rect);
@@ -48,28 +50,13 @@ impl Panel<'_> {
                 items: vec![text],
             });
         }
-        boxes
+        (boxes, left_out)
     }
 
-    /// The words of a leg's grade with their place under the band: level where the leg is long enough, else upright, or
-    /// `None` where there is no room for either, or
-    /// the bound is too wide.
-    fn grade(
-        &self,
-        (grade, bound): (f64, Option<f64>),
-        a: &Point,
-        b: &Point,
-    ) -> Option<(String, Rect, bool)> {
-        if bound.is_some_and(|bound| bound > VAGUE) {
-            return None;
-        }
-        let bound = bound.map(|bound| format!(" ± {}", figures::fixed(bound, 1)));
-        let text = format!(
-            "{} %{}",
-            figures::fixed(grade, 1),
-            bound.unwrap_or_default()
-        );
-        let long = self.fonts.width(&text, LABEL, false);
+    /// The place of a leg's grade under the band: level where the leg is long enough, else upright (`true`), or `None` where
+    /// there is no room for either.
+    fn room(&self, text: &str, a: &Point, b: &Point) -> Option<(Rect, bool)> {
+        let long = self.fonts.width(text, LABEL, false);
         let low = |p: &Point| Some(self.y(p.invert? - p.bound.unwrap_or(0.0)));
         let ((xa, ya), (xb, yb)) = ((self.x(a.station), low(a)?), (self.x(b.station), low(b)?));
         let upright = xb - xa < long + 2.0;
@@ -88,7 +75,7 @@ impl Panel<'_> {
         let rect = Rect::new(middle - width / 2.0, y, width, height);
         let mut lines = self.crossings().map(|(_, c, _)| self.x(c.station));
         let crossed = lines.any(|x| (rect.x0 - 0.4..rect.x1 + 0.4).contains(&x));
-        (rect.y1 <= self.graph.y1 && !crossed).then_some((text, rect, upright))
+        (rect.y1 <= self.graph.y1 && !crossed).then_some((rect, upright))
     }
 
     /// Names of marks, camera observations and crossings.
@@ -145,4 +132,14 @@ impl Panel<'_> {
         };
         letter(&labels, &obstacles, area, FAR, self.look.paper)
     }
+}
+
+/// The words of a leg's grade, unless its bound is too wide for it to say anything.
+fn grade((grade, bound): (f64, Option<f64>)) -> Option<String> {
+    let bound = match bound {
+        Some(bound) if bound > VAGUE => return None,
+        Some(bound) => format!(" ± {}", figures::fixed(bound, 1)),
+        None => String::new(),
+    };
+    Some(format!("{} %{bound}", figures::fixed(grade, 1)))
 }

@@ -1,6 +1,7 @@
 //! How stations and heights fall on the panel, and the order in which it is drawn.
 
-use super::{LEFT, Look, PLAIN_FOOT, Point, Profile, RIGHT, ROWS, TOP};
+use super::crossings::across;
+use super::{LEFT, Look, PLAIN_FOOT, Point, Profile, RIGHT, ROWS, TOP, seen};
 use crate::record::model::{AsBuilt, Run};
 use crate::sheet::content::figures;
 use crate::sheet::draw::geometry::{Rect, pt};
@@ -33,7 +34,7 @@ impl<'a> Panel<'a> {
         fonts: &'a Fonts,
     ) -> Self {
         let foot = if look.paper {
-            ROWS.iter().map(|row| row.1).sum()
+            ROWS.iter().sum()
         } else {
             PLAIN_FOOT
         };
@@ -49,22 +50,32 @@ impl<'a> Panel<'a> {
                 (lo.min(v), hi.max(v))
             })
         };
-        let (s0, s1) = span(&mut points.iter().map(|p| p.station));
-        let (z0, z1) = span(&mut points.iter().flat_map(Point::heights));
+        let seen = seen(record, run, heights);
+        let across = || across(record, run, heights).filter_map(|(.., z)| z);
+        let stations = points.iter().map(|p| p.station);
+        let (s0, s1) = span(&mut stations.chain(seen.iter().map(|(_, s, _)| *s)));
+        let known = points.iter().flat_map(Point::heights);
+        let (z0, z1) = span(&mut known.chain(seen.iter().map(|(.., z)| *z)).chain(across()));
         let width = ((s1 - s0) * metres).max(0.5);
         let height = ((z1 - z0) * metres).max(0.3);
         let room = (graph.width() - 6.0, graph.height() - 3.0);
         let (horizontal, vertical) = if look.paper {
             let unit = record.frame.unit;
-            let h = largest(unit, width, 0.0, room);
-            let v = largest(unit, 0.0, height, room);
-            // Heights are never drawn smaller than lengths.
-            (h, if v.ratio > h.ratio { h } else { v })
+            (
+                largest(unit, width, 0.0, room),
+                largest(unit, 0.0, height, room),
+            )
         } else {
             (
                 Scale::free(width * 1000.0 / room.0),
                 Scale::free(height * 1000.0 / room.1),
             )
+        };
+        // Heights are never drawn smaller than lengths: where they need a coarser scale, lengths take it as well.
+        let horizontal = if vertical.ratio > horizontal.ratio {
+            vertical
+        } else {
+            horizontal
         };
         let spare = |scale: Scale, length: f64, room: f64| {
             ((room - length * scale.per_metre()) / 2.0).max(0.0)
@@ -109,11 +120,14 @@ impl<'a> Panel<'a> {
         let obstacles = self.lines(&mut lines);
         self.crossing_marks(&mut symbols);
         self.symbols(&mut symbols);
-        let grades = self.grades(&mut symbols);
+        let (grades, grades_left_out) = self.grades(&mut symbols);
         let lettering = self.lettering(obstacles, &grades);
         left_out += lettering.left_out;
         // White under letters interrupts the fine lines across, nothing else.
-        let inside = [lettering.grounds, band, lines, symbols, lettering.letters].concat();
+        let grounds = grades.iter().filter(|_| self.look.paper);
+        let grounds = grounds.map(|rect| Node::Item(Item::rect(Pen::Halo, *rect), None));
+        let grounds: Vec<Node> = grounds.chain(lettering.grounds).collect();
+        let inside = [grounds, band, lines, symbols, lettering.letters].concat();
         drawing.nodes.push(Node::Clip(
             Rect {
                 y0: 0.0,
@@ -137,12 +151,51 @@ impl<'a> Panel<'a> {
         ));
         Profile {
             drawing,
-            scales: self.scales(),
+            words: self.words(),
             left_out,
+            grades_left_out,
         }
     }
 
-    pub(super) fn scales(&self) -> String {
+    /// What a reader must know of the drawing.
+    fn words(&self) -> String {
+        let known = |value: &dyn Fn(&Point) -> bool| {
+            let marks = self.points.iter().filter(|p| p.mark.is_some());
+            marks.filter(|p| value(p)).count()
+        };
+        let marks = known(&|_| true);
+        let mut words = vec![self.scales()];
+        if self.points.iter().any(|p| p.invert.is_some()) {
+            let figures = if self.look.paper {
+                "; figures under the line are grades with their 95 % bound"
+            } else {
+                ""
+            };
+            words.push(format!("Grey: 95 % band of the invert{figures}."));
+        }
+        if !self.heights {
+            let ground = match known(&|p| p.level.is_some()) {
+                0 => "no ground height is known".to_owned(),
+                n => format!("ground heights are known at {n} of {marks} marks only"),
+            };
+            words.push(format!(
+                "Drawn by depth, the ground as if it were level: {ground}."
+            ));
+        }
+        match known(&|p| p.pipe().is_some()) {
+            0 if self.heights => words.push(
+                "No depth and no height of the pipe is known along it: only the ground is drawn."
+                    .to_owned(),
+            ),
+            n if n < marks => words.push(format!(
+                "Of the pipe something is known at {n} of {marks} marks: elsewhere it isn't drawn."
+            )),
+            _ => {}
+        }
+        words.join(" ")
+    }
+
+    fn scales(&self) -> String {
         let exaggeration = self.horizontal.ratio / self.vertical.ratio;
         if self.look.paper {
             let (h, v) = (self.horizontal.text(), self.vertical.text());
