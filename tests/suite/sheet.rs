@@ -20,6 +20,7 @@ mod form;
 mod ink;
 mod outside;
 mod profile;
+mod said;
 mod speed;
 mod text;
 mod ties;

@@ -18,6 +18,8 @@ const PAD: f64 = 2.5;
 const CODE: f64 = 31.0;
 /// Height of the title strip.
 const STRIP: f64 = 14.5;
+/// The right part of the strip, of its whole.
+const RIGHT: f64 = 0.6;
 /// A caution's line, and the white between two cautions.
 const LINE: f64 = 2.95;
 const BETWEEN: f64 = 0.9;
@@ -34,6 +36,8 @@ pub struct Frame<'a> {
     body: Rect,
     cautions: Vec<Vec<(f64, String)>>,
     column: f64,
+    /// The shallowest place, in one line or two.
+    shallowest: Vec<String>,
     code: Drawing,
     draft: Option<String>,
 }
@@ -85,6 +89,7 @@ impl<'a> Frame<'a> {
             body,
             cautions,
             column,
+            shallowest: shallowest(record, (border.width() - CODE - 2.0) * RIGHT, fonts),
             code: code::draw(record, CODE)?,
             draft,
         })
@@ -141,7 +146,7 @@ impl<'a> Frame<'a> {
         let (band, record) = (self.band, self.record);
         let top = band.y1 - STRIP;
         let right = band.x1 - CODE - 2.0;
-        let middle = band.x0 + (right - band.x0) * 0.4;
+        let middle = right - (right - band.x0) * RIGHT;
         sheet.push(Item::path(
             Pen::Rule,
             vec![pt(band.x0, top), pt(right, top)],
@@ -198,11 +203,15 @@ impl<'a> Frame<'a> {
         );
         let x = middle + PAD;
         line(x, 3.6, right, &units, SMALL, false);
-        let shallowest = depths::sentences(record)
-            .into_iter()
-            .next()
-            .unwrap_or_default();
-        line(x, 3.6 + LEADING * 1.4, right, &shallowest, SMALL, true);
+        let (one, two) = (3.6 + LEADING * 1.4, 3.6 + LEADING * 0.95);
+        match &self.shallowest[..] {
+            [whole] => line(x, one, right, whole, SMALL, true),
+            lines => {
+                for (i, text) in lines.iter().enumerate() {
+                    line(x, two + LEADING * 0.95 * i as f64, right, text, SMALL, true);
+                }
+            }
+        }
         line(
             x,
             12.4,
@@ -234,6 +243,21 @@ impl<'a> Frame<'a> {
             revision,
         ));
     }
+}
+
+/// The shallowest place and its limits in as many words as two lines of a part of the strip hold; its beginning at least.
+fn shallowest(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<String> {
+    let room = width - 2.0 * PAD;
+    let [full, brief] = depths::strip(record);
+    let mut lines = fonts.wrap(&full, room, SMALL, true);
+    if lines.len() > 2 {
+        lines = fonts.wrap(&brief, room, SMALL, true);
+    }
+    if lines.len() > 2 {
+        let rest = lines.split_off(1).join(" ");
+        lines.push(fonts.fit(&rest, room, SMALL, true));
+    }
+    lines
 }
 
 /// Lines with their base, in columns as low as they can be.

@@ -37,11 +37,7 @@ fn every_page_has_cautions_datum_hash_shallowest_place_and_its_number() {
                 ),
                 &record,
             );
-            has(
-                &flat,
-                "Shallowest: the top of the pipe could be met",
-                &record,
-            );
+            has(&flat, "the top of the pipe could be met", &record);
             if record.draft.is_some() {
                 has(&flat, "DRAFT, 3 rows left out", &record);
             }

@@ -59,6 +59,14 @@ fn cells(record: &AsBuilt, run: &Run) -> Vec<String> {
         format!("pushed {}", run.pushed),
         format!("station 0 at the {} end", run.station_from),
     ];
+    let marks = || record.marks.iter().filter(|m| m.run == run.run);
+    let bare = marks().filter(|m| m.cover.is_none()).count();
+    if bare > 0 {
+        let all = marks().count();
+        remarks.push(format!(
+            "no depth of the top known at {bare} of {all} marks"
+        ));
+    }
     remarks.extend(run.joins.as_ref().map(|other| format!("joins run {other}")));
     for (name, key) in [
         ("asset", "asset"),

@@ -1,0 +1,98 @@
+//! What sheet and page say in words: no more than is known, nothing twice, nothing lost.
+
+use aslaid::findings::{Code, Level};
+use aslaid::record::AsBuilt;
+use aslaid::sheet::Paper;
+use aslaid::sheet::content::depths;
+
+use crate::sheet::outside::{pages, squeezed, written};
+use crate::sheet::sample;
+
+fn page(record: &AsBuilt) -> String {
+    String::from_utf8(aslaid::sheet::html(record).unwrap()).unwrap()
+}
+
+fn sheet(name: &str, record: &AsBuilt) -> Vec<String> {
+    let pages = pages(&written(name, record, Paper::A4));
+    pages.iter().map(|page| squeezed(page)).collect()
+}
+
+/// The page from one heading to the next.
+fn section<'a>(page: &'a str, id: &str) -> &'a str {
+    let from = page.find(&format!("id=\"{id}\"")).unwrap();
+    let rest = &page[from..];
+    &rest[..rest.find("</section>").unwrap()]
+}
+
+#[test]
+fn the_shallowest_place_has_the_limits_of_what_is_known() {
+    let mut record = sample::long();
+    let hidden = ["A1", "A2", "A3", "A4"];
+    for m in &mut record.marks {
+        if hidden.contains(&m.mark.as_str()) || m.run == "B" {
+            (m.cover, m.cover_least, m.transmitter_depth) = (None, None, None);
+            m.invert_depth = None;
+        }
+    }
+    record.camera.retain(|c| c.run == "A");
+    record
+        .camera
+        .iter_mut()
+        .for_each(|c| c.cover_least = c.cover_least.map(|c| c + 9.0));
+    let fifth = record.marks.iter().find(|m| m.mark == "A5").unwrap();
+    let until = aslaid::sheet::content::figures::station(fifth.station, record.frame.unit);
+    let said = depths::sentences(&record);
+    assert!(
+        said[0].starts_with("Shallowest where depths are known: the top of the pipe could be met"),
+        "{said:?}"
+    );
+    let none = format!(
+        "No depth is known along run A from 0+000.00 to {until}, the whole of run B: there the pipe could be met at any depth."
+    );
+    assert_eq!(said[1], none);
+    assert!(
+        said[2].starts_with("Deepest where depths are known: the invert may lie"),
+        "{said:?}"
+    );
+    assert!(section(&page(&record), "key-h").contains(&none));
+    for text in sheet("limits", &record) {
+        assert!(text.contains("Shallowest where depths are known:"));
+        assert!(text.contains("known along 2 parts of the runs"), "{text}");
+    }
+    // Where all is known, nothing is taken back.
+    let whole = depths::sentences(&sample::long());
+    assert!(whole[0].starts_with("Shallowest: the top"), "{whole:?}");
+    assert_eq!(whole.len(), 2);
+}
+
+#[test]
+fn without_a_diameter_the_axis_is_told() {
+    let mut record = sample::short();
+    record.runs[0].diameter = None;
+    for m in &mut record.marks {
+        (m.cover, m.cover_least) = (None, None);
+    }
+    record.camera.clear();
+    let least = record
+        .marks
+        .iter()
+        .map(|m| m.transmitter_depth.unwrap() - m.depth_95.unwrap())
+        .fold(f64::INFINITY, f64::min);
+    let least = aslaid::sheet::content::figures::least(Some(least));
+    let said = depths::sentences(&record).join(" ");
+    for text in [
+        "Shallowest: no depth of the top of the pipe is known.",
+        "Only the axis of the pipe is known along the whole of run A because no diameter is given",
+        &format!("it could lie {least} us-ft below ground"),
+        "the top lies above it",
+    ] {
+        assert!(said.contains(text), "{text}: {said}");
+    }
+    assert!(!said.contains("any depth"), "{said}");
+    for text in sheet("axis", &record) {
+        assert!(
+            text.contains("only the axis of the pipe is known"),
+            "{text}"
+        );
+    }
+}
