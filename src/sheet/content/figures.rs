@@ -117,6 +117,16 @@ pub fn degrees(value: f64, positive: &str, negative: &str) -> String {
     .to_owned()
 }
 
+/// How grid north lies: `lies 1° 03′ 33″ west of true north`, or `is true north` where the two don't differ by a second.
+#[must_use]
+pub fn of_true_north(convergence: f64) -> String {
+    if (convergence * 3600.0).round() == 0.0 {
+        return "is true north".to_owned();
+    }
+    let text = degrees(convergence, "east", "west");
+    format!("lies {text} of true north")
+}
+
 /// A frame's declination, or that it is not known where bearings were taken by a compass; nothing where none needed it.
 #[must_use]
 pub fn declination_of(frame: &Frame) -> Option<String> {
@@ -181,5 +191,7 @@ mod tests {
         assert_eq!(degrees(-8.1, "east", "west"), "8° 06′ 00″ west");
         assert_eq!(degrees(0.999_999_9, "east", "west"), "1° 00′ 00″ east");
         assert_eq!(degrees(0.0, "east", "west"), "0° 00′ 00″");
+        assert_eq!(of_true_north(-8.1), "lies 8° 06′ 00″ west of true north");
+        assert_eq!(of_true_north(-0.000_01), "is true north");
     }
 }

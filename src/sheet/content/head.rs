@@ -52,6 +52,7 @@ pub fn particulars(record: &AsBuilt) -> Vec<Fact> {
     let mut add =
         |name: &str, value: Option<String>| facts.extend(value.map(|v| (name.to_owned(), v)));
     let text = |key: &str| job.texts.get(key).cloned();
+    add("Title", job.title.clone());
     add("Made by", job.supplier.clone());
     add("Revision", job.revision.map(|r| r.to_string()));
     add("Supersedes", text("supersedes"));
@@ -107,10 +108,9 @@ pub fn frame(record: &AsBuilt) -> Vec<Fact> {
         add("Grid / ground distance", figures::fixed(factor, 7));
     }
     if let Some(convergence) = frame.convergence {
-        let text = figures::degrees(convergence, "east", "west");
         add(
-            "Grid north lies",
-            format!("{text} of true north at the site"),
+            "Grid north at the site",
+            figures::of_true_north(convergence),
         );
     }
     let from = frame.declination_from.as_deref();

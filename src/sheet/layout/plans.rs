@@ -187,14 +187,13 @@ fn caption(record: &AsBuilt, view: &View, unlabelled: usize, figure: &mut Drawin
 /// Which way is up, and what a compass shows there.
 fn north(record: &AsBuilt) -> [String; 2] {
     let frame = &record.frame;
-    let side = |degrees| figures::degrees(degrees, "east", "west");
     let (north, ticks) = if frame.local {
         ("Site north up", "Ticks: site grid.")
     } else {
         ("Grid north up", "Ticks: the grid.")
     };
-    let lies = frame.convergence.map(side);
-    let lies = lies.map(|text| format!("; it lies {text} of true north"));
+    let lies = frame.convergence.map(figures::of_true_north);
+    let lies = lies.map(|text| format!("; it {text}"));
     let declination = figures::declination_of(frame);
     let declination = declination.map(|text| format!("Magnetic declination {text}. "));
     [

@@ -96,3 +96,25 @@ fn without_a_diameter_the_axis_is_told() {
         );
     }
 }
+
+#[test]
+fn a_long_title_stands_somewhere_in_full() {
+    let mut record = sample::short();
+    let title = format!(
+        "Sewer lateral {}as far as the elderberry",
+        "along the lane ".repeat(9)
+    );
+    record.job.title = Some(title);
+    assert!(sheet("titled", &record).concat().contains("elderberry"));
+}
+
+#[test]
+fn grid_north_that_is_true_north_is_said_to_be() {
+    let mut record = sample::short();
+    record.frame.convergence = Some(0.0);
+    let (all, html) = (sheet("north", &record).concat(), page(&record));
+    assert!(all.contains("Grid north up; it is true north."));
+    for text in [all, html] {
+        assert!(!text.contains("0° 00′ 00″"), "{text}");
+    }
+}
