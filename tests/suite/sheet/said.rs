@@ -98,6 +98,30 @@ fn without_a_diameter_the_axis_is_told() {
 }
 
 #[test]
+fn notes_and_photos_of_marks_are_on_the_sheet() {
+    let mut record = sample::short();
+    record.marks[1].note = Some("gas main 0.3 m east of paint".to_owned());
+    record.marks[2].photo = Some("spot-7.jpg".to_owned());
+    let all = sheet("noted", &record).concat();
+    for text in [
+        "Noted at marks",
+        "gas main 0.3 m east of paint",
+        "spot-7.jpg",
+    ] {
+        assert!(all.contains(text), "{text}");
+        assert!(
+            section(&page(&record), "t-noted-h").contains(text),
+            "{text}"
+        );
+    }
+    assert!(
+        !sheet("noted-not", &sample::short())
+            .concat()
+            .contains("Noted at")
+    );
+}
+
+#[test]
 fn a_long_title_stands_somewhere_in_full() {
     let mut record = sample::short();
     let title = format!(

@@ -52,7 +52,6 @@ fn columns(record: &AsBuilt) -> Vec<Column> {
         figures("Redundancy"),
         words("Quality level, by"),
         words("Findings"),
-        words("Note").page_only(),
         words("Row").page_only(),
     ]
 }
@@ -87,8 +86,20 @@ fn row(record: &AsBuilt, i: usize, m: &Mark) -> Row {
         f::number(m.redundancy, 1),
         quality,
         f::text(m.findings.as_deref()),
-        f::text(m.note.as_deref()),
         m.source.clone(),
     ])
     .about(Some(Feature::Mark(i)))
+}
+
+/// What was noted at marks, and their photos: a table of its own, because few marks have any.
+pub fn notes(record: &AsBuilt) -> Option<Table> {
+    let columns = vec![words("Mark"), words("Run"), words("Note"), words("Photo")];
+    let marks = record.marks.iter().enumerate();
+    let noted = marks.filter(|(_, m)| m.note.is_some() || m.photo.is_some());
+    let row = |(i, m): (usize, &Mark)| {
+        let [note, photo] = [&m.note, &m.photo].map(|text| f::text(text.as_deref()));
+        let cells = vec![m.mark.clone(), m.run.clone(), note, photo];
+        Row::new(cells).about(Some(Feature::Mark(i)))
+    };
+    Table::new("noted", "Noted at marks", columns, noted.map(row).collect())
 }

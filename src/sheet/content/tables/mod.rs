@@ -76,6 +76,7 @@ pub const ALL: &[Make] = &[
     findings::table,
     runs::table,
     marks::table,
+    marks::notes,
     ties::table,
     camera::table,
     crossings::table,
