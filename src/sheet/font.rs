@@ -1,8 +1,9 @@
 //! The sheet's two faces: measuring and glyphs.
 //!
 //! Text is set glyph by glyph with the face's own advances and nothing else (no kerning, no ligatures), so that what
-//! is measured is what is drawn. Scripts that need shaping have no glyphs here and come out as `?`, which
-//! [`Fonts::lacks`] tells beforehand so that the sheet can say so.
+//! is measured is what is drawn. Scripts that need shaping have no glyphs here: on paper they come out as `?`, which
+//! [`Fonts::lacks`] tells beforehand so that the sheet can say so. The page has other faces to fall back on, so that letters are
+//! kept until they are printed.
 
 use krilla::text::{GlyphId, KrillaGlyph};
 use ttf_parser::Face;
@@ -44,13 +45,18 @@ impl Fonts {
         if bold { &self.bold } else { &self.regular }
     }
 
-    /// Width of a line of text, in the unit of `size` (the em).
+    /// Width of a line of text, in the unit of `size` (the em). What has no glyph is taken to be an em wide, as another face
+    /// may have it.
     #[must_use]
     pub fn width(&self, text: &str, size: f64, bold: bool) -> f64 {
         let face = self.face(bold);
         let units: f64 = text
             .chars()
-            .map(|c| f64::from(advance(face, glyph(face, c))))
+            .map(|c| match glyph(face, c) {
+                Some(id) => advance(face, id),
+                None => face.units_per_em(),
+            })
+            .map(f64::from)
             .sum();
         units / f64::from(face.units_per_em()) * size
     }
@@ -62,7 +68,9 @@ impl Fonts {
         let em = f32::from(face.units_per_em());
         text.char_indices()
             .map(|(at, c)| {
-                let id = glyph(face, c);
+                let id = glyph(face, c)
+                    .or_else(|| face.glyph_index('?'))
+                    .unwrap_or(ttf_parser::GlyphId(0));
                 let range = at..at + c.len_utf8();
                 KrillaGlyph::new(
                     GlyphId::new(u32::from(id.0)),
@@ -77,29 +85,21 @@ impl Fonts {
             .collect()
     }
 
-    /// The first characters of `text` that neither face can draw, each once, at most eight.
+    /// Whether a text has letters that can't be printed.
     #[must_use]
-    pub fn lacks(&self, text: &str) -> Vec<char> {
-        let mut found = Vec::new();
-        for c in text.chars().filter(|c| !c.is_ascii()) {
-            let known = has(&self.regular, c) && has(&self.bold, c);
-            if !known && !found.contains(&c) && found.len() < 8 {
-                found.push(c);
-            }
-        }
-        found
+    pub fn lacks(&self, text: &str) -> bool {
+        one_line(text).chars().any(|c| !self.has(c))
     }
 
-    /// Text as it will be printed: one line, control characters as spaces, `?` for what has no glyph.
+    /// Text as it is printed: one line, `?` for what has no glyph.
     #[must_use]
-    pub fn printable(&self, text: &str) -> String {
-        text.chars()
-            .map(|c| match c {
-                c if c.is_control() || c == '\u{2028}' || c == '\u{2029}' => ' ',
-                c if c.is_ascii() || (has(&self.regular, c) && has(&self.bold, c)) => c,
-                _ => '?',
-            })
-            .collect()
+    pub fn printed(&self, text: &str) -> String {
+        let print = |c| if self.has(c) { c } else { '?' };
+        one_line(text).chars().map(print).collect()
+    }
+
+    fn has(&self, c: char) -> bool {
+        c.is_ascii() || (has(&self.regular, c) && has(&self.bold, c))
     }
 
     /// Breaks text into lines no wider than `width`; a word longer than a line is cut.
@@ -107,7 +107,7 @@ impl Fonts {
     pub fn wrap(&self, text: &str, width: f64, size: f64, bold: bool) -> Vec<String> {
         let mut lines = Vec::new();
         let mut line = String::new();
-        for word in words(&self.printable(text)) {
+        for word in words(&one_line(text)) {
             for piece in self.pieces(&word, width, size, bold) {
                 let longer = if line.is_empty() {
                     piece.clone()
@@ -146,7 +146,7 @@ impl Fonts {
     /// Text cut to one line of `width`, with an ellipsis where something was cut.
     #[must_use]
     pub fn fit(&self, text: &str, width: f64, size: f64, bold: bool) -> String {
-        let text = self.printable(text);
+        let text = one_line(text);
         if self.width(&text, size, bold) <= width {
             return text;
         }
@@ -159,6 +159,14 @@ impl Fonts {
         }
         String::new()
     }
+}
+
+/// Text in one line: control characters are spaces.
+#[must_use]
+pub fn one_line(text: &str) -> String {
+    let space = |c: char| c.is_control() || matches!(c, '\u{2028}' | '\u{2029}');
+    let set = |c| if space(c) { ' ' } else { c };
+    text.chars().map(set).collect()
 }
 
 /// Words between white space; a percent sign stays with its figure.
@@ -180,11 +188,8 @@ fn has(face: &Face<'_>, c: char) -> bool {
     face.glyph_index(c).is_some()
 }
 
-fn glyph(face: &Face<'_>, c: char) -> ttf_parser::GlyphId {
-    let c = if c.is_control() { ' ' } else { c };
-    face.glyph_index(c)
-        .or_else(|| face.glyph_index('?'))
-        .unwrap_or(ttf_parser::GlyphId(0))
+fn glyph(face: &Face<'_>, c: char) -> Option<ttf_parser::GlyphId> {
+    face.glyph_index(if c.is_control() { ' ' } else { c })
 }
 
 fn advance(face: &Face<'_>, id: ttf_parser::GlyphId) -> u16 {
@@ -198,17 +203,17 @@ mod tests {
     #[test]
     fn every_character_that_the_sheet_itself_uses_has_a_glyph() {
         let fonts = Fonts::new().unwrap();
-        assert_eq!(
-            fonts.lacks("°±×½¼¾–—…·µéäöüßøåñç’‘“”′″²³%"),
-            Vec::<char>::new()
-        );
+        assert!(!fonts.lacks("°±×½¼¾–—…·µéäöüßøåñç’‘“”′″²³%"));
     }
 
     #[test]
-    fn a_character_without_a_glyph_becomes_a_question_mark_and_is_named() {
+    fn a_letter_without_a_glyph_is_kept_until_it_is_printed() {
         let fonts = Fonts::new().unwrap();
-        assert_eq!(fonts.printable("oak 🌳 漢\n\u{7}x"), "oak ? ?  x");
-        assert_eq!(fonts.lacks("漢漢🌳a"), vec!['漢', '🌳']);
+        assert_eq!(fonts.printed("oak 🌳 漢\n\u{7}x"), "oak ? ?  x");
+        assert_eq!(fonts.fit("oak 🌳 漢\nx", 90.0, 2.5, false), "oak 🌳 漢 x");
+        assert_eq!(fonts.wrap("oak 🌳", 90.0, 2.5, false), ["oak 🌳"]);
+        assert!(fonts.lacks("漢") && !fonts.lacks("oak\n"));
+        assert!((fonts.width("漢", 2.5, false) - 2.5).abs() < 1e-12);
     }
 
     #[test]

@@ -8,23 +8,32 @@ use crate::sheet::content::{depths, head};
 use crate::sheet::draw::{Anchor, Item, Pen, Shape, pt, symbols};
 use crate::sheet::font::Fonts;
 
-type Part = fn(&AsBuilt, f64, &Fonts) -> Vec<Piece>;
+/// What the parts are made of.
+#[derive(Clone, Copy)]
+pub struct Source<'a> {
+    pub record: &'a AsBuilt,
+    /// Some of its letters can't be printed.
+    pub lacking: bool,
+    pub fonts: &'a Fonts,
+}
+
+type Part = fn(&Source<'_>, f64) -> Vec<Piece>;
 
 /// Every part, in the order of the column.
 const PARTS: &[Part] = &[digging, legend, accuracy, particulars, coordinates, method];
 
 /// All parts, for a column of a width.
-pub fn pieces(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
+pub fn pieces(source: &Source<'_>, width: f64) -> Vec<Piece> {
     let all: Vec<usize> = (0..PARTS.len()).collect();
-    pieces_named(record, width, fonts, &all)
+    pieces_named(source, width, &all)
 }
 
 /// The parts of these numbers.
-pub fn pieces_named(record: &AsBuilt, width: f64, fonts: &Fonts, numbers: &[usize]) -> Vec<Piece> {
+pub fn pieces_named(source: &Source<'_>, width: f64, numbers: &[usize]) -> Vec<Piece> {
     let part = |number: &usize| {
         let pieces = PARTS
             .get(*number)
-            .map(|make| make(record, width, fonts))
+            .map(|make| make(source, width))
             .unwrap_or_default();
         pieces
             .into_iter()
@@ -34,7 +43,7 @@ pub fn pieces_named(record: &AsBuilt, width: f64, fonts: &Fonts, numbers: &[usiz
     numbers.iter().flat_map(part).collect()
 }
 
-fn digging(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
+fn digging(&Source { record, fonts, .. }: &Source<'_>, width: f64) -> Vec<Piece> {
     let mut pieces = vec![Piece::heading("Before anyone digs", width, fonts)];
     for sentence in depths::sentences(record) {
         pieces.extend(paragraph(&sentence, width, true, fonts));
@@ -44,13 +53,13 @@ fn digging(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
     pieces
 }
 
-fn accuracy(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
+fn accuracy(&Source { record, fonts, .. }: &Source<'_>, width: f64) -> Vec<Piece> {
     let mut pieces = vec![Piece::heading("Accuracy", width, fonts)];
     pieces.extend(paragraph(&head::accuracy(record), width, false, fonts));
     pieces
 }
 
-fn method(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
+fn method(&Source { record, fonts, .. }: &Source<'_>, width: f64) -> Vec<Piece> {
     let mut pieces = vec![Piece::heading("Method", width, fonts)];
     pieces.extend(paragraph(&head::method(record), width, false, fonts));
     let drawn = "Drawn after ISO 128 (lines), ISO 3098 (lettering), ISO 5455 (scales), ISO 5457 (sheet) and ISO 7200 (title block).";
@@ -68,11 +77,17 @@ fn facts(title: &str, facts: &[head::Fact], width: f64, fonts: &Fonts) -> Vec<Pi
     pieces
 }
 
-fn particulars(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
-    facts("Job", &head::particulars(record), width, fonts)
+fn particulars(source: &Source<'_>, width: f64) -> Vec<Piece> {
+    let fonts = source.fonts;
+    let mut pieces = facts("Job", &head::particulars(source.record), width, fonts);
+    if source.lacking {
+        let text = "Letters that the typeface of this drawing lacks are printed as “?”: record.json and report.html have them.";
+        pieces.extend(paragraph(text, width, true, fonts));
+    }
+    pieces
 }
 
-fn coordinates(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
+fn coordinates(&Source { record, fonts, .. }: &Source<'_>, width: f64) -> Vec<Piece> {
     facts(
         "Coordinates, heights, units",
         &head::frame(record),
@@ -82,7 +97,7 @@ fn coordinates(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
 }
 
 /// Symbols and lines with their meaning, two a row.
-fn legend(record: &AsBuilt, width: f64, fonts: &Fonts) -> Vec<Piece> {
+fn legend(&Source { record, fonts, .. }: &Source<'_>, width: f64) -> Vec<Piece> {
     let centre = pt(0.0, 0.0);
     let ellipse = Item {
         pen: Pen::Bound,

@@ -4,7 +4,7 @@ use std::rc::Rc;
 
 use super::GAP;
 use crate::sheet::draw::{Anchor, Drawing, Item, Pt, pt};
-use crate::sheet::font::{Fonts, em};
+use crate::sheet::font::{Fonts, em, one_line};
 
 /// Text of tables and paragraphs: capitals of 1.8 mm.
 pub const SMALL: f64 = em(1.8);
@@ -93,8 +93,7 @@ pub fn fact(name: &str, value: &str, width: f64, fonts: &Fonts) -> Vec<Piece> {
         .into_iter()
         .next()
         .unwrap_or_default();
-    let rest: String = fonts
-        .printable(value)
+    let rest: String = one_line(value)
         .split_whitespace()
         .collect::<Vec<_>>()
         .join(" ");

@@ -14,6 +14,7 @@ mod tables;
 
 use super::Error;
 use super::content::tables::all;
+use super::content::{Table, head};
 use super::draw::{Drawing, pt};
 use super::font::Fonts;
 use super::options::Paper;
@@ -66,11 +67,17 @@ fn drawings(record: &AsBuilt, frame: &Frame<'_>, fonts: &Fonts) -> Vec<Drawing> 
     if let Some(profile) = beneath {
         first.place(pt(0.0, plan_height + GAP), profile);
     }
-    let (title_block, mut over) = flow::column(block::pieces(record, column, fonts), height);
+    let tables = all(record);
+    let source = block::Source {
+        record,
+        lacking: lacking(record, &tables, fonts),
+        fonts,
+    };
+    let (title_block, mut over) = flow::column(block::pieces(&source, column), height);
     first.place(pt(left + GAP, 0.0), title_block);
     if free > 0.0 && !over.is_empty() {
         // A key leaves room beneath it.
-        let rest = block::pieces_named(record, left, fonts, &over);
+        let rest = block::pieces_named(&source, left, &over);
         let (beneath_key, still) = flow::column(rest, free);
         first.place(pt(0.0, plan_height - free), beneath_key);
         over = still;
@@ -84,11 +91,19 @@ fn drawings(record: &AsBuilt, frame: &Frame<'_>, fonts: &Fonts) -> Vec<Drawing> 
     let mut pieces = if over.is_empty() {
         Vec::new()
     } else {
-        block::pieces_named(record, lane, fonts, &over)
+        block::pieces_named(&source, lane, &over)
     };
-    for table in all(record).into_iter().filter(|table| table.paper) {
+    for table in tables.into_iter().filter(|table| table.paper) {
         pieces.extend(tables::pieces(table.for_paper(), lane, fonts));
     }
     bodies.extend(flow::pages(pieces, (width, height), lanes as usize, lane));
     bodies
+}
+
+/// Whether the typeface lacks letters of what the drawing says of the job: its tables and the title block hold all of it.
+fn lacking(record: &AsBuilt, tables: &[Table], fonts: &Fonts) -> bool {
+    let paper = tables.iter().filter(|table| table.paper);
+    let mut cells = paper.flat_map(|t| &t.rows).flat_map(|row| &row.cells);
+    let facts = [head::particulars(record), head::frame(record)].concat();
+    cells.any(|cell| fonts.lacks(cell)) || facts.iter().any(|(_, value)| fonts.lacks(value))
 }

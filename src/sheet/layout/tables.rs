@@ -5,7 +5,7 @@ use std::rc::Rc;
 use super::flow::{LEADING, Piece, SMALL, paragraph};
 use crate::sheet::content::{Align, Column, Table, figures};
 use crate::sheet::draw::{Anchor, Item, Pen, Rect, pt};
-use crate::sheet::font::Fonts;
+use crate::sheet::font::{Fonts, one_line};
 
 /// White left and right of a cell's text.
 const PAD: f64 = 1.0;
@@ -99,7 +99,7 @@ fn widths(table: &Table, fonts: &Fonts) -> Vec<(f64, f64)> {
     let column = |(i, column): (usize, &Column)| {
         let cells = || table.rows.iter().filter_map(move |row| row.cells.get(i));
         let natural = cells()
-            .map(|cell| fonts.width(&fonts.printable(cell), SMALL, false))
+            .map(|cell| fonts.width(&one_line(cell), SMALL, false))
             .fold(0.0, f64::max);
         let head = longest(&column.head, true);
         let words = cells().map(|cell| longest(cell, false)).fold(0.0, f64::max);

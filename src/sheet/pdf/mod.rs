@@ -139,7 +139,7 @@ impl Ink<'_> {
         bold: bool,
         text: &str,
     ) {
-        let text = self.fonts.printable(text);
+        let text = self.fonts.printed(text);
         if text.trim().is_empty() {
             return;
         }

@@ -122,6 +122,32 @@ fn notes_and_photos_of_marks_are_on_the_sheet() {
 }
 
 #[test]
+fn letters_that_the_typeface_lacks_stay_on_the_page_and_are_owned_up_to_on_the_sheet() {
+    let mut record = sample::short();
+    let (old, new) = ("A2", "漢字2");
+    new.clone_into(&mut record.marks[1].mark);
+    for v in &mut record.runs[0].vertices {
+        v.mark = v
+            .mark
+            .take()
+            .map(|m| if m == old { new.to_owned() } else { m });
+    }
+    let html = page(&record);
+    let drawing = section(&html, "drawing-h");
+    let drawn = drawing.matches(">漢字2</text>").count();
+    assert!(drawn >= 2, "{drawn} in plan and profile");
+    assert!(!drawing.contains("??"));
+    let said = "Letters that the typeface of this drawing lacks are printed as";
+    let sheets = sheet("letters", &record);
+    assert_eq!(sheets.iter().filter(|text| text.contains(said)).count(), 1);
+    assert!(
+        !sheet("letters-all", &sample::short())
+            .concat()
+            .contains(said)
+    );
+}
+
+#[test]
 fn a_long_title_stands_somewhere_in_full() {
     let mut record = sample::short();
     let title = format!(
