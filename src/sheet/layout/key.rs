@@ -3,9 +3,13 @@
 use super::flow::{LARGE, SMALL};
 use super::plans::Extent;
 use crate::record::AsBuilt;
+use crate::record::model::Run;
 use crate::sheet::draw::scale::largest;
 use crate::sheet::draw::{Anchor, Drawing, Item, Node, Pen, Pt, Rect, pt};
 use crate::sheet::font::Fonts;
+
+/// Height of a number's white ground.
+const NUMBER: f64 = 3.9;
 
 /// A sheet's part of the ground: its column eastward, its row northward.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -130,26 +134,116 @@ pub fn draw(
         let corners = cell.rect().corners().map(at).to_vec();
         inside.push(Node::Item(Item::polygon(Pen::Hair, corners), None));
     }
-    for run in &record.runs {
-        let path: Vec<Pt> = run
-            .vertices
-            .iter()
-            .map(|v| at(pt(v.easting, v.northing)))
-            .collect();
-        inside.push(Node::Item(Item::path(Pen::Run, path), None));
-    }
-    for cell in cells {
-        let corner = at(pt(cell.rect().x0, cell.rect().y1));
-        let number = Item::text(
-            corner + pt(1.2, 4.6),
-            LARGE,
-            Anchor::Start,
-            cell.sheet.to_string(),
-        )
-        .bold();
-        inside.push(Node::Item(number, None));
-    }
+    let paths: Vec<Vec<Pt>> = record.runs.iter().map(|run| path(run, &at)).collect();
+    let runs = paths.iter().cloned();
+    inside.extend(runs.map(|path| Node::Item(Item::path(Pen::Run, path), None)));
+    inside.extend(numbers(cells, &at, &paths, frame, fonts));
     drawing.nodes.push(Node::Clip(frame, inside));
     drawing.push(Item::rect(Pen::Rule, frame));
     drawing
+}
+
+fn path(run: &Run, at: &dyn Fn(Pt) -> Pt) -> Vec<Pt> {
+    let vertices = run.vertices.iter();
+    vertices.map(|v| at(pt(v.easting, v.northing))).collect()
+}
+
+/// The cells' numbers on white, over the runs: in a corner that no run passes and no other number has, else beside the cell, else
+/// where least is covered.
+fn numbers(
+    cells: &[Cell],
+    at: &dyn Fn(Pt) -> Pt,
+    paths: &[Vec<Pt>],
+    frame: Rect,
+    fonts: &Fonts,
+) -> Vec<Node> {
+    let mut taken: Vec<Rect> = Vec::new();
+    let (mut grounds, mut letters) = (Vec::new(), Vec::new());
+    for cell in cells {
+        let text = cell.sheet.to_string();
+        let wide = fonts.width(&text, LARGE, true) + 1.0;
+        let [a, c] = [
+            pt(cell.rect().x0, cell.rect().y1),
+            pt(cell.rect().x1, cell.rect().y0),
+        ]
+        .map(at);
+        let covered = |r: &Rect| {
+            let legs = paths.iter().flat_map(|p| p.iter().zip(p.iter().skip(1)));
+            let passing = legs.filter(|(p, q)| r.clip(**p, **q).is_some()).count();
+            let others = taken.iter().filter(|t| t.overlaps(*r)).count();
+            let outside = r.x0 < frame.x0 || r.x1 > frame.x1 || r.y0 < frame.y0 || r.y1 > frame.y1;
+            passing + 4 * others + usize::from(outside) * 1000
+        };
+        let (inner, outer) = (0.6, 0.4);
+        let (left, right) = (a.x + inner, c.x - inner - wide);
+        let (top, bottom) = (a.y + inner, c.y - inner - NUMBER);
+        let places = [
+            (left, top),
+            (right, top),
+            (left, bottom),
+            (right, bottom),
+            (c.x + outer, a.y),
+            (a.x - outer - wide, a.y),
+            (a.x, a.y - outer - NUMBER),
+            (a.x, c.y + outer),
+        ];
+        let boxes = places.map(|(x, y)| Rect::new(x, y, wide, NUMBER));
+        let Some(rect) = boxes.into_iter().min_by_key(covered) else {
+            continue;
+        };
+        taken.push(rect);
+        let base = pt(rect.centre().x, rect.y1 - 0.7);
+        let number = Item::text(base, LARGE, Anchor::Middle, text).bold();
+        grounds.push(Node::Item(Item::rect(Pen::Halo, rect), None));
+        letters.push(Node::Item(number, None));
+    }
+    grounds.append(&mut letters);
+    grounds
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_keep_off_the_runs_and_off_one_another() {
+        let fonts = Fonts::new().unwrap();
+        let cell = |i: i32| Cell {
+            column: i,
+            row: i,
+            sheet: 10 + i as usize,
+            west: f64::from(i) * 10.0,
+            south: f64::from(i) * 10.0,
+            size: (10.0, 10.0),
+        };
+        let cells: Vec<Cell> = (0..6).map(cell).collect();
+        let at = |p: Pt| pt(20.0 + p.x, 90.0 - p.y);
+        // Along every cell's left side and top.
+        let corner = |i: f64| [pt(i, i), pt(i + 1.0, i + 9.0), pt(i + 9.0, i + 9.0)];
+        let run: Vec<Pt> = (0..6)
+            .flat_map(|i| corner(f64::from(i) * 10.0))
+            .map(at)
+            .collect();
+        let nodes = numbers(
+            &cells,
+            &at,
+            std::slice::from_ref(&run),
+            Rect::new(0.0, 0.0, 120.0, 120.0),
+            &fonts,
+        );
+        let white = |node: &Node| match node {
+            Node::Item(item, _) => match &item.shape {
+                crate::sheet::draw::Shape::Path { points, .. } => Rect::around(points.clone()),
+                _ => None,
+            },
+            _ => None,
+        };
+        let boxes: Vec<Rect> = nodes.iter().filter_map(white).collect();
+        assert_eq!(boxes.len(), 6);
+        for (i, r) in boxes.iter().enumerate() {
+            let mut legs = run.iter().zip(run.iter().skip(1));
+            assert!(legs.all(|(a, b)| r.clip(*a, *b).is_none()), "{r:?}");
+            assert!(boxes.iter().skip(i + 1).all(|o| !o.overlaps(*r)), "{r:?}");
+        }
+    }
 }

@@ -159,6 +159,20 @@ fn a_long_title_stands_somewhere_in_full() {
 }
 
 #[test]
+fn runs_far_apart_are_in_the_key() {
+    let mut record = sample::long();
+    for run in record.runs.iter_mut().filter(|run| run.run == "B") {
+        run.vertices.iter_mut().for_each(|v| v.northing += 3600.0);
+    }
+    for m in record.marks.iter_mut().filter(|m| m.run == "B") {
+        m.northing += 3600.0;
+    }
+    record.camera.clear();
+    let first = &sheet("far", &record)[0];
+    assert!(first.contains("Key, 1:50000"), "{first}");
+}
+
+#[test]
 fn grid_north_that_is_true_north_is_said_to_be() {
     let mut record = sample::short();
     record.frame.convergence = Some(0.0);
