@@ -2,6 +2,7 @@
 
 pub mod depths;
 pub mod figures;
+pub mod groups;
 pub mod head;
 pub mod tables;
 

@@ -1,4 +1,4 @@
-//! `report.html`: one file, nothing fetched, findings first, plan and profile linked with the tables.
+//! `report.html`: one file, nothing fetched, what a digger must know first, then findings, plan and profile linked with the tables.
 
 mod figures;
 mod inspect;
@@ -44,8 +44,8 @@ pub fn page(record: &AsBuilt, fonts: &Fonts) -> String {
     sections::banner(&mut page, record);
     page.raw("<main>");
     let all = tables::all(record);
-    sections::findings(&mut page, record);
     sections::depths(&mut page, record);
+    sections::findings(&mut page, record);
     figures::drawings(&mut page, record, fonts);
     sections::tables(&mut page, &all);
     sections::facts(&mut page, record);

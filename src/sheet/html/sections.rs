@@ -2,9 +2,9 @@
 
 use super::svg::key;
 use super::write::Html;
-use crate::findings::Level;
+use crate::findings::{Finding, Level};
 use crate::record::AsBuilt;
-use crate::sheet::content::{Align, Table, depths as deep, figures as f, head};
+use crate::sheet::content::{Align, Table, depths as deep, figures as f, groups, head};
 use crate::sheet::draw::Feature;
 
 /// Title, identity, verdict.
@@ -29,7 +29,7 @@ pub fn banner(page: &mut Html, record: &AsBuilt) {
     page.close("header");
 }
 
-/// Findings first, most serious first, each with what to do.
+/// Findings, most serious first, each with what to do.
 pub fn findings(page: &mut Html, record: &AsBuilt) {
     page.raw("<section aria-labelledby=\"findings\">");
     page.element(
@@ -41,25 +41,15 @@ pub fn findings(page: &mut Html, record: &AsBuilt) {
         page.raw("<p class=\"good\">Every check passed.</p>");
     }
     page.raw("<ol class=\"findings\">");
-    for finding in &record.findings {
-        page.open("li", &[("class", finding.level.word())]);
-        page.element("span", &[("class", "level")], finding.level.word());
-        let place: Vec<String> = [
-            finding.run.as_ref().map(|r| format!("run {r}")),
-            finding.mark.clone(),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
-        page.raw("<p class=\"where\">")
-            .element("strong", &[], &place.join(", "));
-        page.text(" ").element("code", &[], finding.code.word());
-        if let Some(source) = &finding.source {
-            page.text(" ").element("span", &[("class", "row")], source);
-        }
-        page.raw("</p>")
-            .element("p", &[("class", "say")], &finding.message)
-            .close("li");
+    for group in groups::alike(&record.findings) {
+        let Some((first, others)) = group.split_first() else {
+            continue;
+        };
+        page.open("li", &[("class", first.level.word())]);
+        page.element("span", &[("class", "level")], first.level.word());
+        where_and_what(page, first);
+        alike(page, others, groups::says_the_same(&group));
+        page.close("li");
     }
     page.raw("</ol>");
     if !record.advice.is_empty() {
@@ -70,6 +60,53 @@ pub fn findings(page: &mut Html, record: &AsBuilt) {
         page.raw("</ul>");
     }
     page.close("section");
+}
+
+fn where_and_what(page: &mut Html, finding: &Finding) {
+    page.raw("<p class=\"where\">")
+        .element("strong", &[], &groups::place(finding));
+    page.text(" ").element("code", &[], finding.code.word());
+    if let Some(source) = &finding.source {
+        page.text(" ").element("span", &[("class", "row")], source);
+    }
+    page.raw("</p>")
+        .element("p", &[("class", "say")], &finding.message);
+}
+
+/// Marks that such a line names at once; the rest are behind it.
+const NAMED: usize = 12;
+
+/// The other findings of a group: names where they say the very same, else each in its own figures, folded.
+fn alike(page: &mut Html, others: &[&Finding], same: bool) {
+    if others.is_empty() {
+        return;
+    }
+    let names = groups::names(others);
+    let (shown, rest) = names.split_at(names.len().min(NAMED));
+    let shown = shown.join(", ");
+    let more = match rest.len() {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    if same && rest.is_empty() {
+        page.element("p", &[("class", "same")], &format!("The same of {shown}."));
+        return;
+    }
+    page.raw("<details class=\"same\">");
+    if same {
+        page.element("summary", &[], &format!("The same of {shown}{more}"));
+        page.element("p", &[], &names.join(", "));
+    } else {
+        let text = format!("The same with other figures of {shown}{more}");
+        page.element("summary", &[], &text).raw("<ul>");
+        for finding in others {
+            page.raw("<li>");
+            where_and_what(page, finding);
+            page.raw("</li>");
+        }
+        page.raw("</ul>");
+    }
+    page.raw("</details>");
 }
 
 /// Shallowest and deepest, accuracy, cautions.
@@ -157,7 +194,7 @@ fn linked(key: &str, feature: Option<Feature>) -> bool {
     feature.is_some()
         && matches!(
             key,
-            "marks" | "camera" | "references" | "ties" | "crossings"
+            "marks" | "noted" | "camera" | "references" | "ties" | "crossings"
         )
 }
 

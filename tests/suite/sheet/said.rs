@@ -173,6 +173,45 @@ fn runs_far_apart_are_in_the_key() {
 }
 
 #[test]
+fn cautions_come_first_and_what_is_said_of_many_marks_is_said_once() {
+    let mut record = sample::long();
+    for i in 1..=15 {
+        let mark = format!("A{i}");
+        let same = format!("Nothing checks {mark}'s position: tape it again.");
+        let mut note = sample::finding(Code::Unchecked, Level::Note, Some(&mark), &same);
+        note.source = Some(format!("marks.csv:{i}"));
+        record.findings.push(note);
+        let figures = format!("The depth of {mark} reads {}.5 m, beyond 9.0 m.", i + 9);
+        let mut warning = sample::finding(Code::Implausible, Level::Warning, Some(&mark), &figures);
+        warning.value = Some(f64::from(i) + 9.5);
+        record.findings.push(warning);
+    }
+    record.findings.sort_by_key(|f| std::cmp::Reverse(f.level));
+    let html = page(&record);
+    let at = |text: &str| html.find(text).unwrap();
+    assert!(at(">Before anyone digs<") < at(">Findings:"));
+    let findings = section(&html, "findings");
+    assert_eq!(findings.matches("Nothing checks").count(), 1);
+    for text in [
+        "The same of A2, A3, A4, A5, A6, A7, A8, A9, A10, A11, A12, A13 and 2 more</summary>",
+        "A14, A15</p>",
+        "The same with other figures of A2, ",
+        "The depth of A15 reads 24.5 m",
+    ] {
+        assert!(findings.contains(text), "{text}");
+    }
+    let outside: String = findings
+        .split("<details")
+        .map(|part| part.split("</details>").last().unwrap())
+        .collect();
+    assert_eq!(outside.matches("class=\"where\"").count(), 2);
+    let all = sheet("grouped", &record).concat();
+    assert_eq!(all.matches("Nothing checks").count(), 1);
+    assert_eq!(all.matches("beyond 9.0").count(), 15);
+    assert!(all.contains("A14, A15."));
+}
+
+#[test]
 fn grid_north_that_is_true_north_is_said_to_be() {
     let mut record = sample::short();
     record.frame.convergence = Some(0.0);

@@ -1,8 +1,9 @@
-//! What the checks say, most serious first.
+//! What the checks say, most serious first; what is said of several marks in the same words, once.
 
 use super::{Names, Row, Table, words};
+use crate::findings::Finding;
 use crate::record::AsBuilt;
-use crate::sheet::content::figures as f;
+use crate::sheet::content::{figures as f, groups};
 
 pub fn table(record: &AsBuilt) -> Option<Table> {
     let columns = vec![
@@ -13,23 +14,23 @@ pub fn table(record: &AsBuilt) -> Option<Table> {
         words("Row"),
     ];
     let names = Names::of(record);
-    let rows = record.findings.iter();
-    let rows = rows
-        .map(|finding| {
-            let place = [
-                finding.run.as_ref().map(|r| format!("run {r}")),
-                finding.mark.clone(),
-            ];
-            let place: Vec<String> = place.into_iter().flatten().collect();
-            Row::new(vec![
-                finding.level.word().to_owned(),
-                finding.code.word().to_owned(),
-                f::text(Some(&place.join(", "))),
-                finding.message.clone(),
-                f::text(finding.source.as_deref()),
-            ])
-            .about(finding.mark.as_deref().and_then(|m| names.feature(m)))
-        })
-        .collect();
+    let row = |group: &[&Finding]| {
+        let (first, others) = group.split_first()?;
+        let mut message = first.message.clone();
+        if !others.is_empty() {
+            message += &format!(" The same of {}.", groups::names(others).join(", "));
+        }
+        let cells = vec![
+            first.level.word().to_owned(),
+            first.code.word().to_owned(),
+            f::text(Some(&groups::place(first))),
+            message,
+            f::text(first.source.as_deref()),
+        ];
+        let about = first.mark.as_deref().and_then(|m| names.feature(m));
+        Some(Row::new(cells).about(about))
+    };
+    let groups = groups::same(&record.findings);
+    let rows = groups.iter().filter_map(|group| row(group)).collect();
     Table::new("findings", "Findings", columns, rows)
 }
