@@ -232,16 +232,47 @@ fn grades_stand_on_white_and_those_without_room_are_counted() {
 }
 
 #[test]
+fn a_leg_that_a_branch_joins_has_one_grade() {
+    let mut record = sample::long();
+    let fonts = Fonts::new().unwrap();
+    let look = Look {
+        size: (700.0, 120.0),
+        paper: true,
+    };
+    let count = |record: &AsBuilt| {
+        let profile = draw(record, &record.runs[0], &look, &fonts).unwrap();
+        let grades = |item: &aslaid::sheet::draw::Item| matches!(&item.shape, Shape::Text { text, .. } if text.contains(" %"));
+        let inside = profile.drawing.nodes.iter().filter_map(|node| match node {
+            Node::Clip(_, inside) => Some(inside),
+            _ => None,
+        });
+        let lettered = inside.flatten().filter(
+            |node| matches!(node, Node::Anchored { items, .. } if items.iter().any(grades)),
+        );
+        (lettered.count(), profile.grades_left_out)
+    };
+    let before = count(&record);
+    // A hand's breadth below a mark, on the same leg.
+    let vertices = &mut record.runs[0].vertices;
+    let mut joint = vertices[2].clone();
+    joint.kind = aslaid::record::model::VertexKind::Junction;
+    joint.station += 0.1;
+    vertices.insert(3, joint);
+    assert_eq!(count(&record), before);
+}
+
+#[test]
 fn the_last_station_on_the_page_is_whole() {
     let mut record = sample::long();
-    let last = record.runs[0].vertices.last_mut().unwrap();
-    last.station = 100.0;
     let fonts = Fonts::new().unwrap();
-    for width in [120.0, 180.0, 250.0] {
-        let look = Look {
-            size: (width, 78.0),
-            paper: false,
-        };
+    let width = 250.0;
+    let look = Look {
+        size: (width, 78.0),
+        paper: false,
+    };
+    for end in 0..120 {
+        // Somewhere a round station comes to lie at the very end.
+        record.runs[0].vertices.last_mut().unwrap().station = 130.0 + f64::from(end) * 0.5;
         let drawing = draw(&record, &record.runs[0], &look, &fonts)
             .unwrap()
             .drawing;

@@ -1,6 +1,7 @@
 //! Grades under the legs, names above the marks.
 
 use super::{Panel, Point};
+use crate::record::model::VertexKind;
 use crate::sheet::content::figures;
 use crate::sheet::draw::geometry::{Pt, Rect, pt};
 use crate::sheet::draw::labels::Obstacles;
@@ -20,7 +21,8 @@ impl Panel<'_> {
     /// Grades under the legs that are long enough for the words: their boxes, and how many found no room.
     pub(super) fn grades(&self, out: &mut Vec<Node>) -> (Vec<Rect>, usize) {
         let (mut boxes, mut left_out): (Vec<Rect>, usize) = (Vec::new(), 0);
-        for (a, b) in self.points.iter().zip(self.points.iter().skip(1)) {
+        let ends = self.ends();
+        for (a, b) in ends.iter().zip(ends.iter().skip(1)) {
             // The grade stands at the upstream vertex, which has the larger station where stations run upstream.
             let upstream = if self.run.station_from == "downstream" {
                 b
@@ -51,6 +53,22 @@ impl Panel<'_> {
             });
         }
         (boxes, left_out)
+    }
+
+    /// Ends of legs: a branch that joins one on its way doesn't part it, both parts have its grade.
+    fn ends(&self) -> Vec<&Point> {
+        let joins = |i: usize, p: &Point| {
+            let before = i.checked_sub(1).and_then(|i| self.points.get(i));
+            let grade = |other: Option<&Point>| other.map(|other| other.grade);
+            let beside = [grade(before), grade(self.points.get(i + 1))];
+            let inside = beside.iter().all(Option::is_some);
+            p.kind == VertexKind::Junction && inside && beside.contains(&Some(p.grade))
+        };
+        let points = self.points.iter().enumerate();
+        points
+            .filter(|(i, p)| !joins(*i, p))
+            .map(|(_, p)| p)
+            .collect()
     }
 
     /// The place of a leg's grade under the band: level where the leg is long enough, else upright (`true`), or `None` where
