@@ -22,7 +22,7 @@ const CAREFUL: f64 = 1.0;
 const NEAR: f64 = 1e-2;
 pub(super) const SHRINKING: f64 = 1e-4;
 /// A step is near the end where it lowers the sum of squares by less than this part of it and one: what overshoots there would do so again.
-const OVERSHOOT: f64 = 1e-2;
+const OVERSHOOT: f64 = 1e-4;
 /// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
 /// 5 mm): no reason to damp.
 const ROUNDING: f64 = 1e-7;
@@ -448,7 +448,10 @@ impl<M: Model> Setting<'_, M> {
                 x.copy_from_slice(&step.x);
                 shared.copy_from_slice(&step.shared);
                 end.squares = squares;
-                if step.gain <= DONE * scale && damping <= floor {
+                if step.gain <= DONE * scale
+                    && damping <= floor
+                    && (damping == 0.0 || self.stands(set, x, shared, with_shared, scratch))
+                {
                     end.ended = true;
                     end.last = (!again && damping == 0.0).then_some(step.parts);
                     return end;
@@ -471,14 +474,28 @@ impl<M: Model> Setting<'_, M> {
                 return end;
             } else {
                 damping = (damping * 10.0).max(1e-3);
-                if step.gain <= OVERSHOOT * scale {
+                if step.gain <= OVERSHOOT * scale && damping <= CAREFUL {
                     floor = damping;
                 }
+                creeping = false;
             }
         }
         // Creeping, but by so little that it is there.
-        end.ended = creeping;
+        end.ended = creeping && self.stands(set, x, shared, with_shared, scratch);
         end
+    }
+
+    /// Whether an undamped step from the present values would gain next to nothing: damping makes any step look small.
+    fn stands(
+        &self,
+        set: &[u32],
+        x: &[f64],
+        shared: &[f64],
+        with_shared: bool,
+        scratch: &mut Scratch,
+    ) -> bool {
+        let step = self.step(set, x, shared, with_shared, (0.0, None), scratch);
+        !step.pinned && step.gain <= ROUNDING * (step.squares + 1.0)
     }
 
     /// One step from the present values, not yet judged; with the factors of an earlier one, if they are given.

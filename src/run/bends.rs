@@ -13,7 +13,7 @@ use super::heading::{Heading, Headings, Side};
 use super::rests::{Pull, Rests};
 use super::{Gap, Inputs, Located, Traced};
 use crate::math::block::{self, Block};
-use crate::math::stats::NORMAL_95;
+use crate::math::stats::{ALARM, NORMAL_95};
 use crate::transmitter::Sensed;
 
 /// An inferred bend; metres on the grid, radians.
@@ -103,8 +103,7 @@ fn between(headings: &Headings<'_>, gap: usize) -> Option<Bend> {
         headings.traced.marks.get(gap + 1)?,
     );
     let meeting = Meeting::of(gap, (a, &first), (b, &second))?;
-    let shown =
-        meeting.lies_between(alarm, &joint) && meeting.agrees(headings.inputs, &cable, &joint);
+    let shown = meeting.lies_between(&joint) && meeting.agrees(headings.inputs, &cable, &joint);
     let excess = cable.excess();
     let tells = first.by_ends || second.by_ends || -excess.0 > NORMAL_95 * excess.1;
     (shown && tells).then(|| Bend {
@@ -185,15 +184,15 @@ impl Meeting {
     }
 
     /// It lies ahead of the first mark and behind the second, beyond doubt.
-    fn lies_between(&self, alarm: f64, joint: &dyn Fn(usize, usize) -> Block) -> bool {
+    fn lies_between(&self, joint: &dyn Fn(usize, usize) -> Block) -> bool {
         let sigma = |mark: usize, way: [f64; 2]| {
             let mut pull = Pull::default();
             pull.add(way, &self.rests);
             pull.add([-way[0], -way[1]], &Rests::on(mark));
             pull.sigma(joint)
         };
-        self.ahead > alarm * sigma(self.gap, self.u)
-            && self.behind > alarm * sigma(self.gap + 1, self.v)
+        self.ahead > ALARM * sigma(self.gap, self.u)
+            && self.behind > ALARM * sigma(self.gap + 1, self.v)
     }
 
     /// The way through it is as long as the cable says.

@@ -161,7 +161,7 @@ mod tests {
         assert_eq!(of(LengthUnit::Metre, 2000.0), "1:10000");
         assert_eq!(of(LengthUnit::Metre, 2001.0), "1:20000");
         assert_eq!(of(LengthUnit::Metre, 9000.0), "1:50000");
-        assert_eq!(of(LengthUnit::Metre, 40_000_000.0), "1:200000000");
+        assert_eq!(of(LengthUnit::Metre, 39_000_000.0), "1:200000000");
         assert_eq!(of(LengthUnit::Foot, 4000.0), "1 in = 2000 ft");
     }
 

@@ -97,7 +97,7 @@ fn a_heading_s_unit_is_heeded_or_refused() {
         "measures.csv",
         "kind,at,from,to,value (gon)\nangle,P1,P2,A1,51\n",
     );
-    let said = errors(&site, 1).remove(0);
+    let said = errors(&site, 2).remove(0);
     assert!(
         said.contains("\"gon\"") && said.contains("degrees"),
         "{said}"
@@ -272,7 +272,7 @@ fn what_is_given_twice_or_elsewhere_is_noted() {
         &site,
         "job.toml",
         "[[run]]",
-        "[accuracy]\ntape = 15\n[[run]]",
+        "[accuracy]\ntape = 40\n[[run]]",
     );
     let doubted = found(&site);
     assert!(

@@ -79,7 +79,7 @@ fn in_the_record_with_the_runs_own_invert_and_length() {
         .unwrap();
     assert_eq!(
         (at.mark.as_deref(), at.evidence),
-        (Some("B2"), Evidence::Inferred)
+        (Some("B2"), Evidence::Located)
     );
     assert!((at.invert.unwrap() - (100.0 - 1.54)).abs() < 0.01);
     assert!(

@@ -106,11 +106,11 @@ fn figures_in_their_units() {
 fn a_mark_without_depth_has_an_interpolated_invert() {
     let record = record(&site(), LengthUnit::Metre, Vec::new(), Vec::new());
     let mark = &record.marks[1];
-    assert!(
-        mark.transmitter_depth.is_none()
-            && mark.cover.is_none()
-            && mark.depth_basis.word() == "none"
-    );
+    assert!(mark.transmitter_depth.is_none() && mark.depth_basis.word() == "none");
+    // How deep it lies follows from the ground there.
+    let depth = mark.ground.unwrap() - mark.invert.unwrap();
+    assert!((mark.invert_depth.unwrap() - depth).abs() < 1e-9);
+    assert!(mark.cover_least.unwrap() < mark.cover.unwrap() && mark.cover.unwrap() < depth);
     let (a, b) = (
         record.marks[0].invert.unwrap(),
         record.marks[2].invert.unwrap(),
