@@ -3,7 +3,7 @@
 //! `SIMULATED_JOBS=10` makes ten times as many jobs as the tests make by default.
 
 mod bends;
-mod coverage;
+pub mod coverage;
 mod grades;
 mod signs;
 mod simulator;
