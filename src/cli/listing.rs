@@ -1,59 +1,35 @@
 //! Findings as lines for people: `warning depth-single  marks.csv:14  A5: …`.
 
-use std::collections::BTreeMap;
+use crate::findings::Finding;
+use crate::findings::groups::{self, bare};
 
-use crate::findings::{Code, Finding, Level};
-
-/// Findings that say the same of other marks are told in one line from this many on.
-const ALIKE: usize = 3;
 /// Marks that such a line names; the rest are counted. `--json` and findings.csv have them all.
 const NAMED: usize = 12;
 
 /// The findings as lines, in their order. What is said of many marks in the same words is said once.
 pub fn lines(findings: &[&Finding]) -> Vec<String> {
-    let mut groups: Vec<Vec<&Finding>> = Vec::new();
-    let mut alike: BTreeMap<(Level, Code, String), usize> = BTreeMap::new();
-    for finding in findings {
-        let at = match wording(finding) {
-            Some(words) => *alike
-                .entry((finding.level, finding.code, words))
-                .or_insert(groups.len()),
-            None => groups.len(),
-        };
-        match groups.get_mut(at) {
-            Some(group) => group.push(finding),
-            None => groups.push(vec![finding]),
-        }
-    }
+    let groups = groups::same(findings.iter().copied());
     groups.iter().flat_map(|group| told(group)).collect()
 }
 
-/// The message without the mark's name and place, if it is about a mark and has no figure of its own.
-fn wording(finding: &Finding) -> Option<String> {
-    if finding.value.is_some() {
-        return None;
-    }
-    let mark = finding.mark.as_deref().filter(|mark| !mark.is_empty())?;
-    Some(bare(finding).replace(mark, "\0"))
-}
-
 fn told(group: &[&Finding]) -> Vec<String> {
-    match group {
-        [first, others @ ..] if group.len() >= ALIKE => {
-            let names: Vec<&str> = others
-                .iter()
-                .take(NAMED)
-                .filter_map(|finding| finding.mark.as_deref())
-                .collect();
-            let more = match others.len().saturating_sub(NAMED) {
-                0 => String::new(),
-                more => format!(" and {more} more"),
-            };
-            let same = format!("{:42} the same of {}{more}", "", names.join(", "));
-            vec![line(first), same]
-        }
-        _ => group.iter().map(|finding| line(finding)).collect(),
+    let [first, others @ ..] = group else {
+        return Vec::new();
+    };
+    if others.is_empty() {
+        return vec![line(first)];
     }
+    let names: Vec<&str> = others
+        .iter()
+        .take(NAMED)
+        .filter_map(|finding| finding.mark.as_deref())
+        .collect();
+    let more = match others.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let same = format!("{:42} the same of {}{more}", "", names.join(", "));
+    vec![line(first), same]
 }
 
 /// One finding.
@@ -70,16 +46,6 @@ fn line(finding: &Finding) -> String {
     format!("{level:7} {code:18} {place:14} {whom}{message}")
 }
 
-/// The message without the place at its beginning, which has a column of its own.
-fn bare(finding: &Finding) -> &str {
-    let message = finding.message.as_str();
-    finding
-        .source
-        .as_deref()
-        .and_then(|place| message.strip_prefix(place)?.strip_prefix(": "))
-        .unwrap_or(message)
-}
-
 fn apart(letter: char) -> bool {
     letter.is_whitespace() || ":;,.()\"".contains(letter)
 }
@@ -87,6 +53,7 @@ fn apart(letter: char) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::findings::Code;
 
     fn about(mark: &str, row: u32, message: &str) -> Finding {
         let mut finding = Finding::new(Code::Unchecked, message);

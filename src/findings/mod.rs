@@ -5,6 +5,7 @@
 
 pub mod code;
 pub mod finding;
+pub mod groups;
 pub mod rules;
 
 pub use code::{Code, Level};

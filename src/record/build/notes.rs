@@ -45,8 +45,9 @@ fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
             .collect();
         match names.as_slice() {
             [] => None,
-            [.., _] if names.len() > 5 => Some(format!("{} and more", names.join(", "))),
-            _ => Some(names.join(", ")),
+            [only] => Some(format!("run {only}")),
+            [.., _] if names.len() > 5 => Some(format!("runs {} and more", names.join(", "))),
+            _ => Some(format!("runs {}", names.join(", "))),
         }
     };
     if let Some(runs) = without(&|run| {
@@ -55,10 +56,10 @@ fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
             .is_none()
     }) {
         let axis = view.scale.say(crate::run::AXIS_ABOVE_INVERT);
-        notes.push(Note::new(None, format!("axis_above_invert is not given (run {runs}): {axis} is taken, which shifts every invert by as much.")));
+        notes.push(Note::new(None, format!("axis_above_invert is not given ({runs}): {axis} is taken, which shifts every invert by as much.")));
     }
     if let Some(runs) = without(&|run| run.wall.is_none() && run.diameter.is_some()) {
-        notes.push(Note::new(None, format!("The pipe's wall is not given (run {runs}): cover is to the top of the bore, not of the pipe.")));
+        notes.push(Note::new(None, format!("The pipe's wall is not given ({runs}): cover is to the top of the bore, not of the pipe.")));
     }
     notes
 }

@@ -2,7 +2,6 @@
 
 pub mod depths;
 pub mod figures;
-pub mod groups;
 pub mod head;
 pub mod tables;
 

@@ -2,9 +2,9 @@
 
 use super::svg::key;
 use super::write::Html;
-use crate::findings::{Finding, Level};
+use crate::findings::{Finding, Level, groups};
 use crate::record::AsBuilt;
-use crate::sheet::content::{Align, Table, depths as deep, figures as f, groups, head};
+use crate::sheet::content::{Align, Table, depths as deep, figures as f, head};
 use crate::sheet::draw::Feature;
 
 /// Title, identity, verdict.

@@ -2,8 +2,9 @@
 
 use super::{Names, Row, Table, words};
 use crate::findings::Finding;
+use crate::findings::groups;
 use crate::record::AsBuilt;
-use crate::sheet::content::{figures as f, groups};
+use crate::sheet::content::figures as f;
 
 pub fn table(record: &AsBuilt) -> Option<Table> {
     let columns = vec![

@@ -2,20 +2,20 @@
 
 use std::collections::BTreeMap;
 
-use crate::findings::{Code, Finding, Level};
+use super::{Code, Finding, Level};
 
 /// So many are told together; fewer stand for themselves.
 const ALIKE: usize = 3;
 
 /// Findings with the same words, apart from the marks' names, in groups in the order of their first ones.
 #[must_use]
-pub fn same(findings: &[Finding]) -> Vec<Vec<&Finding>> {
+pub fn same<'f>(findings: impl IntoIterator<Item = &'f Finding>) -> Vec<Vec<&'f Finding>> {
     groups(findings, wording)
 }
 
 /// Findings with the same words, apart from names and figures.
 #[must_use]
-pub fn alike(findings: &[Finding]) -> Vec<Vec<&Finding>> {
+pub fn alike<'f>(findings: impl IntoIterator<Item = &'f Finding>) -> Vec<Vec<&'f Finding>> {
     groups(findings, |finding| Some(kind(finding)))
 }
 
@@ -44,7 +44,10 @@ pub fn place(finding: &Finding) -> String {
     place.join(", ")
 }
 
-fn groups(findings: &[Finding], words: impl Fn(&Finding) -> Option<String>) -> Vec<Vec<&Finding>> {
+fn groups<'f>(
+    findings: impl IntoIterator<Item = &'f Finding>,
+    words: impl Fn(&Finding) -> Option<String>,
+) -> Vec<Vec<&'f Finding>> {
     let mut groups: Vec<Vec<&Finding>> = Vec::new();
     let mut known: BTreeMap<(Level, Code, String), usize> = BTreeMap::new();
     for finding in findings {
@@ -94,7 +97,8 @@ fn kind(finding: &Finding) -> String {
 }
 
 /// The message without the place at its beginning.
-fn bare(finding: &Finding) -> &str {
+#[must_use]
+pub fn bare(finding: &Finding) -> &str {
     let message = finding.message.as_str();
     let place = finding.source.as_deref();
     place
