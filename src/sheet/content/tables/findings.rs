@@ -1,8 +1,7 @@
 //! What the checks say, most serious first; what is said of several marks in the same words, once.
 
 use super::{Names, Row, Table, words};
-use crate::findings::Finding;
-use crate::findings::groups;
+use crate::findings::{Finding, groups};
 use crate::record::AsBuilt;
 use crate::sheet::content::figures as f;
 
