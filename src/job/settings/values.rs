@@ -174,6 +174,7 @@ fn metres_of(row: &mut Row<'_>, unit: LengthUnit, crs_unit: CrsUnit<'_>) -> Opti
 }
 
 /// `local` in any case; a bare number is a code of the EPSG registry.
+#[must_use]
 pub fn crs_name(text: &str) -> String {
     if text.eq_ignore_ascii_case("local") {
         "local".to_owned()
