@@ -151,8 +151,8 @@ fn names_schema(_: &mut SchemaGenerator) -> Schema {
 pub struct DeliveryTable {
     /// Coordinate system of deliveries that don't name one, such as EPSG:2264.
     pub crs: Option<String>,
-    /// Unit of lengths without one in plain deliveries and under [require], and unit of the report: m, ft or us-ft. Left out, it is
-    /// that of the delivery's coordinate system, and for the report and [require] that of the mains.
+    /// Unit of lengths without one in plain deliveries and under `[require]`, and unit of the report: m, ft or us-ft. Left out, it is
+    /// that of the delivery's coordinate system, and for the report and `[require]` that of the mains.
     pub unit: Option<String>,
     /// Height datum of their elevations, such as NAVD88.
     pub vertical: Option<String>,
