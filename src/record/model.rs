@@ -490,7 +490,7 @@ pub struct Run {
     /// Horizontal length.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub length_plan: Option<f64>,
-    /// Its 95 % bound.
+    /// 95 % bound of `length`.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub length_95: Option<f64>,
     /// Fall from the upstream end to the downstream end.
