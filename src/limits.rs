@@ -14,6 +14,7 @@
 //! | what is taken of a drain's slope before any invert is looked at | `run/slope.rs` |
 //! | depth taken for placing a mark that has none, 1.5 m | `run/locate.rs`, `USUAL_DEPTH` |
 //! | a common point of a site plan, 10 mm | [`crate::plan::tie::SIGMA`] |
+//! | how much more cable than way a bend that nothing located is reckoned with, a 90 % bound | `run/chain.rs`, `longest` |
 //!
 //! and some decide what is said:
 //!
@@ -22,9 +23,13 @@
 //! | tilt from which automatic readings are doubted, 10° | [`crate::transmitter::depth::STEEP`] |
 //! | how far a camera observation is placed beyond the marks, 3 m | `run/camera.rs`, `EXTRAPOLATED` |
 //! | shares and counts of single rules | `findings/rules/`, `advice/` |
+//! | how far a grid's scale may lie from 1, 1 % | `findings/rules/scale_suspect.rs`, `MOST` |
+//! | one-sigma of a setting that is doubted, 10 m | `job/settings/values.rs`, `SIGMA` |
+//! | ground that lies off the site's height, 30 m | `height/mod.rs`, `APART` |
+//! | when two places that values fit are one, 0.25 of the sum of squares | `position/construct.rs`, `BARRIER` |
 //! | comparisons from which a job counts as tested, 3, and from which there is a figure, 20 | `record/build/accuracy.rs` |
 //! | steepest pipe that an intake takes, 100 % | `intake/checks/pipe.rs`, `STEEPEST` |
-//! | when a common point is wrong, when a plan lies far off, what counts as near | `plan/tie.rs`, [`crate::plan::far::FAR`], [`crate::plan::layers::NEAR`] |
+//! | when a common point is wrong, when a tie has a unit, when a plan lies far off, what counts as near | `plan/tie.rs`, `plan/placing.rs`, [`crate::plan::far::FAR`], [`crate::plan::layers::NEAR`] |
 
 use crate::sources::Source;
 

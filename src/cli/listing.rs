@@ -3,10 +3,8 @@
 use crate::findings::Finding;
 use crate::findings::groups::{self, bare};
 
-/// Marks that such a line names; the rest are counted. `--json` and findings.csv have them all.
-const NAMED: usize = 12;
-
-/// The findings as lines, in their order. What is said of many marks in the same words is said once.
+/// The findings as lines, in their order. What is said of many marks in the same words is said once;
+/// `--json` and findings.csv have them all.
 pub fn lines(findings: &[&Finding]) -> Vec<String> {
     let groups = groups::same(findings.iter().copied());
     groups.iter().flat_map(|group| told(group)).collect()
@@ -19,16 +17,7 @@ fn told(group: &[&Finding]) -> Vec<String> {
     if others.is_empty() {
         return vec![line(first)];
     }
-    let names: Vec<&str> = others
-        .iter()
-        .take(NAMED)
-        .filter_map(|finding| finding.mark.as_deref())
-        .collect();
-    let more = match others.len().saturating_sub(NAMED) {
-        0 => String::new(),
-        more => format!(" and {more} more"),
-    };
-    let same = format!("{:42} the same of {}{more}", "", names.join(", "));
+    let same = format!("{:42} the same of {}", "", groups::listed(others));
     vec![line(first), same]
 }
 

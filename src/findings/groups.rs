@@ -6,6 +6,8 @@ use super::{Code, Finding, Level};
 
 /// So many are told together; fewer stand for themselves.
 const ALIKE: usize = 3;
+/// Names that a line has; the rest are counted.
+pub const NAMED: usize = 12;
 
 /// Findings with the same words, apart from the marks' names, in groups in the order of their first ones.
 #[must_use]
@@ -34,6 +36,18 @@ pub fn names(findings: &[&Finding]) -> Vec<String> {
         f.mark.clone().or_else(run)
     };
     findings.iter().filter_map(name).collect()
+}
+
+/// The same in a line: no more than [`NAMED`] by name.
+#[must_use]
+pub fn listed(findings: &[&Finding]) -> String {
+    let names = names(findings);
+    let (shown, rest) = names.split_at(names.len().min(NAMED));
+    let shown = shown.join(", ");
+    match rest.len() {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
+    }
 }
 
 /// Where a finding is: `run A, A5`.

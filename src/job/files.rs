@@ -11,7 +11,7 @@ use super::model::{Input, LeftOut, Note, Source};
 use super::row::Tally;
 use super::schema::{TABLES, TableSpec};
 use super::settings::{self, Section};
-use super::table::{Name, Table, decode, near, normal, read_csv, read_workbook};
+use super::table::{Table, decode, near, normal, read_csv, read_workbook};
 use super::{caps, points};
 use crate::error::{Error, unread};
 use crate::findings::{Code, Finding};
@@ -143,14 +143,14 @@ pub fn workbook(book: &Path, tally: &mut Tally) -> Result<Raw, Error> {
     let (mut sections, mut tables) = (Vec::new(), Vec::new());
     for (title, table) in sheets {
         // What stands in brackets behind a heading is its unit; behind a sheet's name it makes another name of it.
-        let Name { name, bracket } = normal(&title);
-        let wanted = bracket.map_or(name.clone(), |bracket| format!("{name} ({bracket})"));
+        let name = normal(&title);
+        let wanted = name.whole();
         if wanted == "job" {
             sections = settings::read_sheet(&table, tally);
         } else if let Some(spec) = TABLES.iter().find(|spec| spec.name == wanted) {
             tables.push((*spec, table));
         } else if !OWN_SHEETS.contains(&wanted.as_str()) {
-            misnamed(&title, &name, &table.file, tally);
+            misnamed(&title, &name.name, &table.file, tally);
             keep_sheet(&table, tally);
         }
     }

@@ -22,7 +22,7 @@ use super::model::{Control, Input, MarkRow, Note, Role, Source};
 use super::row::{Tally, quoted};
 use super::schema::{TableSpec, control, marks};
 use super::settings::CrsUnit;
-use super::table::{Name, Table, normal, read_points};
+use super::table::{Table, normal, read_points};
 use super::{caps, settings};
 use crate::findings::{Code, Finding};
 use crate::maps::{self, RawFeature, System};
@@ -49,9 +49,7 @@ impl Points {
         let column = |name: &str| {
             let (ours, theirs) = name.split_once('=').unwrap_or((name, name));
             // The unit stays with the name: it is what the heading of a table would be.
-            let Name { name, bracket } = normal(ours);
-            let unit = bracket.map_or_else(String::new, |unit| format!(" ({unit})"));
-            (format!("{name}{unit}"), theirs.trim().to_owned())
+            (normal(ours).whole(), theirs.trim().to_owned())
         };
         Self {
             files: names(files).map(str::to_owned).collect(),

@@ -206,6 +206,16 @@ impl MarkPoints {
             Role::Exposed => self.exposed,
         }
     }
+
+    fn of_mut(&mut self, role: Role) -> &mut Option<(usize, PointId)> {
+        match role {
+            Role::Centre => &mut self.centre,
+            Role::EndAhead => &mut self.ahead,
+            Role::EndBehind => &mut self.behind,
+            Role::Peak => &mut self.peak,
+            Role::Exposed => &mut self.exposed,
+        }
+    }
 }
 
 /// What stage 2 hands on.

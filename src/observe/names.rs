@@ -43,16 +43,6 @@ fn suffix(role: Role) -> &'static str {
     }
 }
 
-fn slot(mark: &mut MarkPoints, role: Role) -> &mut Option<(usize, PointId)> {
-    match role {
-        Role::Centre => &mut mark.centre,
-        Role::EndAhead => &mut mark.ahead,
-        Role::EndBehind => &mut mark.behind,
-        Role::Peak => &mut mark.peak,
-        Role::Exposed => &mut mark.exposed,
-    }
-}
-
 /// Letters that must be changed, added or dropped to make one name of the other; `limit` + 1 where more.
 fn distance(a: &str, b: &str, limit: usize) -> usize {
     let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
@@ -186,7 +176,7 @@ impl Names {
             suffix => format!("{}{suffix}", row.mark).into(),
         };
         let id = self.add(&name, PointRole::Mark(i));
-        *slot(&mut self.marks[index], row.role) = Some((i, id));
+        *self.marks[index].of_mut(row.role) = Some((i, id));
     }
 
     /// An exposure without a place of its own lies at its mark's centre; a mark without a centre is called by the

@@ -91,7 +91,7 @@ impl Way {
     }
 
     /// Metres in one of the plan's unit, for heights; `None` where its coordinates are degrees. Tied plans are taken to be drawn
-    /// in the unit nearest to the tie's scale, if one is within a hundredth of it (our choice: no ground-to-grid factor is more).
+    /// in the unit nearest to the tie's scale, if one is within a hundredth of it.
     #[must_use]
     pub fn unit_metres(&self) -> Option<f64> {
         match self {
@@ -99,7 +99,7 @@ impl Way {
             Self::Geographic(_) => None,
             Self::Tied(tie) => {
                 let scale = tie.similarity.scale();
-                let near = |metres: f64| (scale / metres - 1.0).abs() < 0.01;
+                let near = |metres: f64| is_unit(scale, metres);
                 let unit = PLAN_UNITS.iter().find(|unit| near(unit.metres));
                 Some(unit.map_or(scale, |unit| unit.metres))
             }
@@ -204,12 +204,17 @@ fn way(
     }
 }
 
+/// Whether a tie's scale is that of a unit: within a hundredth (our choice: no ground-to-grid factor is more).
+fn is_unit(scale: f64, metres: f64) -> bool {
+    (scale / metres - 1.0).abs() < 0.01
+}
+
 /// A tied plan; an error where the unit that the drawing states, or the layers file in its stead, is not what the tie's scale says: then
 /// the tie's coordinates are in another, or the statement is wrong, and whoever ties it knows which.
 fn tied(tie: &Tie, stated: Option<PlanUnit>) -> Result<(Way, String), String> {
     let way = Way::Tied(tie.clone());
     let scale = tie.similarity.scale();
-    if let Some(unit) = stated.filter(|unit| (scale / unit.metres - 1.0).abs() > 0.01) {
+    if let Some(unit) = stated.filter(|unit| !is_unit(scale, unit.metres)) {
         return Err(format!(
             "it is drawn in {}, of which one is {:.4} m, and by the common points one of its units is {scale:.4} m. Give plan_x and plan_y \
              as they stand in the drawing; if it states the wrong unit, give the right one in the layers file (--plan-layers) as `unit` of \

@@ -237,18 +237,17 @@ impl Places for Adjusted {
         })
     }
 
-    fn covariance(&self, point: PointId, b: PointId) -> Block {
-        let a = point;
+    fn covariance(&self, a: PointId, b: PointId) -> Block {
         let slot = |point: PointId| self.slots.get(point.0 as usize);
-        if let (Some(Slot::Node(a)), Some(Slot::Node(b))) = (slot(a), slot(b)) {
+        if let (Some(Slot::Node(left)), Some(Slot::Node(right))) = (slot(a), slot(b)) {
             // Most points: their coordinates are unknowns themselves, and most pairs share nothing.
-            if self.solution.apart(*a, *b) {
+            if self.solution.apart(*left, *right) {
                 return Block::default();
             }
-            let entry = |i: u32, j: u32| self.solution.covariance(2 * a + i, 2 * b + j);
+            let entry = |i: u32, j: u32| self.solution.covariance(2 * left + i, 2 * right + j);
             let own = [[entry(0, 0), entry(0, 1)], [entry(1, 0), entry(1, 1)]];
             return if a == b {
-                self.with_sagitta(point, own)
+                self.with_sagitta(a, own)
             } else {
                 own
             };

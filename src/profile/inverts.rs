@@ -3,7 +3,7 @@
 use super::{Figure, Leg, lengths};
 use crate::math::block;
 use crate::run::{GroundAt, GroundOrigin, Inputs, Level, Line, Traced, VertexKind, line};
-use crate::transmitter::Depth;
+use crate::transmitter::{Basis, Depth};
 
 /// An invert at a vertex; metres.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -19,27 +19,6 @@ pub struct Invert {
 /// How a pipe departs from the straight line between known inverts: one-sigma, part of the distance to the nearer one (our
 /// choice: one percent of grade).
 pub(super) const UNEVEN: f64 = 0.01;
-
-/// Depth of the transmitter's axis at a vertex; metres.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct AxisDepth {
-    /// Below ground.
-    pub value: f64,
-    /// One-sigma of this vertex alone.
-    pub sigma: f64,
-    /// What one sigma of the depth scale that the run's readings share does to it.
-    pub common: f64,
-    /// A depth was accepted here; else it is the ground here less the line between neighbouring inverts.
-    pub measured: bool,
-}
-
-impl AxisDepth {
-    /// Variance with everything in it, m².
-    #[must_use]
-    pub fn variance(&self) -> f64 {
-        self.sigma * self.sigma + self.common * self.common
-    }
-}
 
 /// The measured inverts of a run.
 pub(super) struct Levels {
@@ -108,6 +87,12 @@ impl Levels {
         })
     }
 
+    /// Fall from each invert to the next.
+    pub fn falls(&self, inputs: Inputs<'_>) -> Vec<Figure> {
+        let pairs = 1..self.known.len();
+        pairs.filter_map(|j| self.fall(inputs, j - 1, j)).collect()
+    }
+
     /// The grade line: a first one for the grade, then with the stations' errors in it.
     pub fn line(&self, inputs: Inputs<'_>, traced: &Traced) -> Option<Line> {
         let grounds = |i: usize, j: usize| self.ground(inputs, i, j);
@@ -155,16 +140,17 @@ impl Levels {
     }
 
     /// Legs between neighbours.
-    pub fn legs(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Leg> {
-        (0..self.known.len().saturating_sub(1))
-            .filter_map(|i| self.leg(inputs, traced, i, i + 1))
+    pub fn legs(&self, inputs: Inputs<'_>, traced: &Traced, falls: &[Figure]) -> Vec<Leg> {
+        let falls = falls.iter().enumerate();
+        falls
+            .filter_map(|(i, fall)| self.leg(inputs, traced, i, *fall))
             .collect()
     }
 
-    fn leg(&self, inputs: Inputs<'_>, traced: &Traced, i: usize, j: usize) -> Option<Leg> {
-        let fall = self.fall(inputs, i, j)?;
-        let ((from, _), (to, _)) = (*self.at.get(i)?, *self.at.get(j)?);
-        let length = self.known.get(j)?.station - self.known.get(i)?.station;
+    /// The leg from an invert to the next.
+    fn leg(&self, inputs: Inputs<'_>, traced: &Traced, i: usize, fall: Figure) -> Option<Leg> {
+        let ((from, _), (to, _)) = (*self.at.get(i)?, *self.at.get(i + 1)?);
+        let length = self.known.get(i + 1)?.station - self.known.get(i)?.station;
         let along = lengths::variance(inputs, traced, from, to);
         // Marks as good as on one spot have a fall, but no grade worth the name.
         if length < 1e-3 || length * length < along {
@@ -184,7 +170,7 @@ impl Levels {
     ///
     /// A leg's is √(s² + h² − σ²), with its fall h known to σ: what readings scatter up and down makes no pipe longer, and the square of
     /// a fall is too large by σ² on the average.
-    pub fn along(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<f64>> {
+    pub fn along(&self, traced: &Traced, falls: &[Figure]) -> Vec<Option<f64>> {
         let mut along = vec![None; traced.vertices.len()];
         let station = |vertex: usize| traced.vertices.get(vertex).map_or(0.0, |at| at.station);
         if let (Some(&(0, _)), Some(slot)) = (self.at.first(), along.first_mut()) {
@@ -194,14 +180,12 @@ impl Levels {
         }
         let begin = station(0);
         let mut so_far = 0.0;
-        for (i, pair) in self.at.windows(2).enumerate() {
+        for (pair, fall) in self.at.windows(2).zip(falls) {
             let &[(from, _), (to, _)] = pair else {
                 continue;
             };
             let plan = station(to) - station(from);
-            let square = self
-                .fall(inputs, i, i + 1)
-                .map_or(0.0, |fall| fall.value.powi(2) - fall.sigma.powi(2));
+            let square = fall.value.powi(2) - fall.sigma.powi(2);
             let leg = (plan * plan + square).max(0.0).sqrt();
             for vertex in from + 1..=to {
                 let part = if plan > 0.0 {
@@ -220,13 +204,15 @@ impl Levels {
 
     /// One-sigma of the length in 3D: what the horizontal length and the fall of the whole run do to it, and what the readings' scatter
     /// does in every leg (neighbouring legs share an invert, which makes half as much again).
-    pub fn length_sigma(&self, inputs: Inputs<'_>, plan: Figure, fall: Option<Figure>) -> f64 {
-        let scatter: f64 = (0..self.known.len().saturating_sub(1))
-            .filter_map(|i| {
-                let length = self.known.get(i + 1)?.station - self.known.get(i)?.station;
-                let fall = self.fall(inputs, i, i + 1)?;
+    pub fn length_sigma(&self, plan: Figure, fall: Option<Figure>, falls: &[Figure]) -> f64 {
+        let scatter: f64 = self
+            .known
+            .windows(2)
+            .zip(falls)
+            .map(|(pair, fall)| {
+                let length = pair[1].station - pair[0].station;
                 let most = fall.sigma.powi(2);
-                Some(most.min(fall.sigma.powi(4) / (2.0 * length * length).max(1e-12)))
+                most.min(fall.sigma.powi(4) / (2.0 * length * length).max(1e-12))
             })
             .sum();
         let Some(fall) = fall else {
@@ -278,20 +264,14 @@ impl Levels {
 
     /// Depths of all vertices: as accepted; where none was, but the ground is known and lies over the line between two inverts, the
     /// height of that ground over the line. A ditch is no deeper for not having been sounded.
-    pub fn depths(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<AxisDepth>> {
+    pub fn depths(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<Depth>> {
         let of = |index: usize| {
             let VertexKind::Mark(mark) = traced.vertices.get(index)?.kind else {
                 return None;
             };
             let mark = traced.marks.get(mark)?;
-            let accepted = |depth: Depth| AxisDepth {
-                value: depth.value,
-                sigma: depth.sigma,
-                common: depth.common,
-                measured: true,
-            };
             let over_line = || self.over_line(inputs, traced, index, &mark.ground?);
-            mark.depth.map(accepted).or_else(over_line)
+            mark.depth.or_else(over_line)
         };
         (0..traced.vertices.len()).map(of).collect()
     }
@@ -303,7 +283,7 @@ impl Levels {
         traced: &Traced,
         vertex: usize,
         ground: &GroundAt,
-    ) -> Option<AxisDepth> {
+    ) -> Option<Depth> {
         if ground.from == GroundOrigin::Interpolated {
             return None;
         }
@@ -323,11 +303,11 @@ impl Levels {
                     - w * between(ground, under)
                     - v * between(ground, over));
         let own = w * w * a.own + v * v * b.own + off * off;
-        Some(AxisDepth {
+        Some(Depth {
             value: ground.z - (w * a.z + v * b.z) - inputs.axis_above_invert(traced.run),
             sigma: (grounds.max(0.0) + own).sqrt(),
             common: w * a.common + v * b.common,
-            measured: false,
+            basis: Basis::Between,
         })
     }
 

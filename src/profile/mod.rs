@@ -19,13 +19,14 @@ pub mod minimum;
 mod rises;
 mod sights;
 
-pub use inverts::{AxisDepth, Invert};
+pub use inverts::Invert;
 pub use rises::Rise;
 pub use sights::SightLevel;
 
 use rayon::prelude::*;
 
 use crate::run::{Inputs, Line, Traced};
+use crate::transmitter::Depth;
 
 /// A figure and its one-sigma.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,7 +43,7 @@ pub struct Profile {
     /// Invert of each vertex, where it is known or lies between known ones.
     pub inverts: Vec<Option<Invert>>,
     /// Depth of the axis at each vertex, where it was accepted or follows from the ground and the inverts beside it.
-    pub depths: Vec<Option<AxisDepth>>,
+    pub depths: Vec<Option<Depth>>,
     /// Length along the pipe in 3D from the upstream end to each vertex, as far as every invert on the way is known.
     pub along: Vec<Option<f64>>,
     /// Grade from each vertex to the next, falling with the flow positive.
@@ -102,7 +103,8 @@ pub fn grade_line(inputs: Inputs<'_>, traced: &Traced) -> Option<Line> {
 fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
     let levels = inverts::Levels::of(inputs, traced);
     let line = levels.line(inputs, traced);
-    let legs = levels.legs(inputs, traced);
+    let falls = levels.falls(inputs);
+    let legs = levels.legs(inputs, traced, &falls);
     let uniform = line.as_ref().and_then(Line::uniform);
     let rises = if uniform == Some(false) {
         rises::rises(inputs, &levels)
@@ -115,7 +117,7 @@ fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
         lengths::plan(inputs, traced),
         levels.whole_fall(inputs, traced),
     );
-    let along = levels.along(inputs, traced);
+    let along = levels.along(traced, &falls);
     Profile {
         in_space: along
             .last()
@@ -124,7 +126,7 @@ fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
             .zip(length)
             .map(|(value, plan)| Figure {
                 value,
-                sigma: levels.length_sigma(inputs, plan, fall),
+                sigma: levels.length_sigma(plan, fall, &falls),
             }),
         along,
         grades: grades(traced, &legs),

@@ -1,8 +1,9 @@
 //! Inverts and depths where the camera saw something: on the line between the nearest known ones.
 
 use super::Figure;
-use super::inverts::{AxisDepth, Invert, Levels, UNEVEN};
+use super::inverts::{Invert, Levels, UNEVEN};
 use crate::run::{EXTRAPOLATED, Inputs, Spot, Traced};
+use crate::transmitter::Depth;
 
 /// Levels at a camera observation; metres.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -23,13 +24,13 @@ const DEPTH_UNEVEN: f64 = 2.24 * UNEVEN;
 pub(super) fn levels(
     inputs: Inputs<'_>,
     traced: &Traced,
-    (inverts, depths): (&Levels, &[Option<AxisDepth>]),
+    (inverts, depths): (&Levels, &[Option<Depth>]),
 ) -> Vec<SightLevel> {
     if traced.sights.is_empty() {
         return Vec::new();
     }
     let stations: Vec<f64> = inverts.known.iter().map(|level| level.station).collect();
-    let depths: Vec<(f64, AxisDepth)> = traced
+    let depths: Vec<(f64, Depth)> = traced
         .vertices
         .iter()
         .zip(depths)
@@ -79,7 +80,7 @@ fn invert(inputs: Inputs<'_>, inverts: &Levels, i: usize, spot: &Spot) -> Option
     })
 }
 
-fn depth(depths: &[(f64, AxisDepth)], i: usize, spot: &Spot) -> Option<Figure> {
+fn depth(depths: &[(f64, Depth)], i: usize, spot: &Spot) -> Option<Figure> {
     let ((from, a), (to, b)) = (depths.get(i)?, depths.get(i + 1)?);
     let length = to - from;
     let v = if length > 0.0 {
@@ -113,6 +114,7 @@ fn rate((from, a): (f64, f64), (to, b): (f64, f64)) -> f64 {
 mod tests {
     use super::*;
     use crate::math::block;
+    use crate::transmitter::Basis;
 
     fn spot(station: f64, along: f64) -> Spot {
         Spot {
@@ -125,12 +127,12 @@ mod tests {
         }
     }
 
-    fn known(station: f64, value: f64) -> (f64, AxisDepth) {
-        let depth = AxisDepth {
+    fn known(station: f64, value: f64) -> (f64, Depth) {
+        let depth = Depth {
             value,
             sigma: 0.05,
             common: 0.02 * value,
-            measured: true,
+            basis: Basis::Readings,
         };
         (station, depth)
     }

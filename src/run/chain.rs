@@ -128,15 +128,20 @@ impl<'a> Way<'a> {
     }
 }
 
+/// As long as a cable, with its one-sigma, may be beside a straight way with this one: at the 90 % upper bound of what it has to spare.
+pub fn longest((cable, sigma): (f64, f64), straight_sigma: f64) -> f64 {
+    cable + NORMAL_90_ONE_SIDED * f64::hypot(sigma, straight_sigma)
+}
+
 /// One-sigma across a straight leg of length `leg` (metres on the grid) at the fraction `part` of it, where `cable` lies on a way of the
 /// length `straight`; both with their one-sigma.
 ///
-/// A cable longer than the straight way lies within an ellipse about its ends, of semi-minor axis b = ½√(l² − c²); at the 90 % upper
-/// bound of what it has to spare, b is taken as a 95 % bound: for one to either side (our choice: simulated camera observations on
-/// straight pipes are within their bounds in 98 of 100 cases, in a gap with a bend of 11¼ or 22½° that nothing located in 95). The way's own error counts: marks that came out too far apart hide a
-/// bend as well as a cable that came out too short.
+/// A cable longer than the straight way lies within an ellipse about its ends, of semi-minor axis b = ½√(l² − c²); at the
+/// cable's [`longest`], b is taken as a 95 % bound: for one to either side (our choice: simulated camera observations on straight pipes
+/// are within their bounds in 98 of 100 cases, in a gap with a bend of 11¼ or 22½° that nothing located in 95). The way's own error
+/// counts: marks that came out too far apart hide a bend as well as a cable that came out too short.
 pub(super) fn bulge(cable: (f64, f64), (straight, sigma): (f64, f64), leg: f64, part: f64) -> f64 {
-    let longest = cable.0 + NORMAL_90_ONE_SIDED * f64::hypot(cable.1, sigma);
+    let longest = longest(cable, sigma);
     if straight <= 0.0 || longest <= straight {
         return 0.0;
     }

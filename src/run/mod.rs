@@ -247,6 +247,12 @@ impl Gap {
             f64::hypot(self.cable_sigma, self.straight_sigma),
         )
     }
+
+    /// As long as the cable may be, at the 90 % upper bound of what it has to spare.
+    #[must_use]
+    pub fn longest(&self) -> f64 {
+        chain::longest((self.cable, self.cable_sigma), self.straight_sigma)
+    }
 }
 
 /// What a vertex is.

@@ -135,9 +135,11 @@ pub enum Basis {
     Ends,
     /// The pipe was seen and measured.
     Exposed,
+    /// Nothing at the place itself: the ground there, and the line between the inverts on either side.
+    Between,
 }
 
-/// An accepted depth, ground to transmitter axis; metres.
+/// An accepted depth, ground to transmitter axis, or one that follows from those beside it; metres.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Depth {
     /// Depth.
@@ -152,6 +154,12 @@ pub struct Depth {
 }
 
 impl Depth {
+    /// Whether it was accepted where it is.
+    #[must_use]
+    pub fn is_measured(&self) -> bool {
+        self.basis != Basis::Between
+    }
+
     /// Variance with everything in it, m².
     #[must_use]
     pub fn variance(&self) -> f64 {

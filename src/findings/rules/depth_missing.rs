@@ -8,7 +8,7 @@ use crate::findings::{Code, Finding};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.levels()
-        .filter(|(_, _, depth, _)| depth.is_none_or(|depth| !depth.measured))
+        .filter(|(_, _, depth, _)| depth.is_none_or(|depth| !depth.is_measured()))
         .map(|(_, seen, _, invert)| {
             let so = if invert.is_some() {
                 "its invert is taken from the line between those beside it"

@@ -5,9 +5,9 @@ use std::borrow::Cow;
 use crate::findings::{Code, Finding};
 use crate::job::model::{Job, MarkRow};
 use crate::observe::MarkPoints;
-use crate::profile::{AxisDepth, Invert, Profile};
+use crate::profile::{Invert, Profile};
 use crate::run::{Inputs, Located, Traced, VertexKind};
-use crate::transmitter::{Sensed, centre_row, exposed_row};
+use crate::transmitter::{Depth, Sensed, centre_row, exposed_row};
 use crate::units::{LengthUnit, fixed, length_text};
 
 /// What the rules of this group read.
@@ -111,8 +111,7 @@ impl<'a> Pipe<'a> {
     /// Every placed mark with its depth and invert: measured, or by the ground there and the line between those beside it.
     pub(super) fn levels(
         &self,
-    ) -> impl Iterator<Item = (&'a Traced, Seen<'a>, Option<AxisDepth>, Option<Invert>)> + use<'a>
-    {
+    ) -> impl Iterator<Item = (&'a Traced, Seen<'a>, Option<Depth>, Option<Invert>)> + use<'a> {
         let (job, observations, sensed) = (self.inputs.job, self.inputs.observations, self.sensed);
         let runs = self.traced.iter().zip(self.profiles);
         runs.flat_map(move |(traced, profile)| {

@@ -12,7 +12,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
         .filter_map(|(traced, seen, depth, _)| {
             let depth = depth?;
             let cover = pipe.inputs.cover(traced.run, depth.value)?;
-            let how = if depth.measured {
+            let how = if depth.is_measured() {
                 ""
             } else {
                 " by the ground there and the line between the inverts beside it"

@@ -12,6 +12,16 @@ pub struct Name {
     pub bracket: Option<String>,
 }
 
+impl Name {
+    /// The name with what stands in brackets behind it.
+    pub fn whole(&self) -> String {
+        match &self.bracket {
+            Some(bracket) => format!("{} ({bracket})", self.name),
+            None => self.name.clone(),
+        }
+    }
+}
+
 /// Lower case, underscores for blanks, dashes and points; `Depth 1 [in]` → `depth_1`, `in`.
 pub fn normal(heading: &str) -> Name {
     let heading = heading.trim();

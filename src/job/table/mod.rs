@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 pub(crate) use csv::read_headed;
 pub(super) use csv::{decode, plain, read as read_csv, read_points, read_rows};
-pub(super) use heading::{Name, numbered};
+pub(super) use heading::numbered;
 pub(crate) use heading::{near, normal};
 pub(super) use layout::{Heading, Layout, lay_out};
 pub(super) use workbook::read as read_workbook;

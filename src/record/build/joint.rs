@@ -1,7 +1,6 @@
 //! How the errors of two neighbouring vertices go together: what a place between them is interpolated with.
 
 use super::View;
-use crate::math::stats::NORMAL_90_ONE_SIDED;
 use crate::record::model::Joint;
 use crate::run::{Gap, Traced, VertexKind};
 
@@ -36,11 +35,10 @@ pub(super) fn joint(view: &View<'_>, traced: &Traced, index: usize) -> Option<Jo
     })
 }
 
-/// Semi-minor axis of the ellipse that a cable of length l spans over a chord c: ½√(l² − c²), with l − c at its upper 90 % bound.
+/// Semi-minor axis of the ellipse that a cable of length l spans over a chord c: ½√(l² − c²), with the longest l.
 fn bulge(gap: Gap) -> f64 {
     let chord = gap.straight;
-    let sigma = f64::hypot(gap.cable_sigma, gap.straight_sigma);
-    let cable = (gap.cable + NORMAL_90_ONE_SIDED * sigma).max(chord);
+    let cable = gap.longest().max(chord);
     0.5 * (cable * cable - chord * chord).max(0.0).sqrt()
 }
 

@@ -8,7 +8,7 @@ use super::scale::Scale;
 use crate::job::model::{Attitude, Fix as JobFix, FoundBy, MarkRow, ReadBy, Run};
 use crate::math::block;
 use crate::math::stats::{NORMAL_95, NORMAL_95_ONE_SIDED};
-use crate::profile::{AxisDepth, Invert};
+use crate::profile::Invert;
 use crate::record::model::{
     Correction, DepthBasis, Ends, Entered, Evidence, Fix, Further, Mark, Paint, Peak, Predicted,
     Reading,
@@ -54,7 +54,7 @@ pub(super) fn basis(depth: Option<&Depth>) -> DepthBasis {
         Some(Basis::Readings) => DepthBasis::Readings,
         Some(Basis::Ends) => DepthBasis::Ends,
         Some(Basis::Exposed) => DepthBasis::Exposed,
-        None => DepthBasis::None,
+        Some(Basis::Between) | None => DepthBasis::None,
     }
 }
 
@@ -241,14 +241,14 @@ fn blank(view: &View<'_>, run: &Run, row: &MarkRow, name: &str) -> Mark {
 fn set_depths(
     view: &View<'_>,
     (run, located): (usize, &Located),
-    (depth, invert): (Option<AxisDepth>, Option<Invert>),
+    (depth, invert): (Option<Depth>, Option<Invert>),
     mark: &mut Mark,
 ) {
     let scale = view.scale;
     mark.depth_basis = basis(located.depth.as_ref());
     if let Some(at) = depth {
         let (depth, sigma) = (at.value, at.variance().sqrt());
-        mark.transmitter_depth = at.measured.then(|| scale.length(depth));
+        mark.transmitter_depth = at.is_measured().then(|| scale.length(depth));
         mark.depth_95 = Some(scale.length(NORMAL_95 * sigma));
         mark.invert_depth = Some(scale.length(depth + view.inputs.axis_above_invert(run)));
         let cover = cover(view, run, depth);

@@ -13,6 +13,7 @@ use crate::profile::minimum::least_grade;
 use crate::profile::{Figure, Profile};
 use crate::record::model::{Evidence, Push, Run, Vertex, VertexKind};
 use crate::run::{Traced, VertexKind as Kind};
+use crate::transmitter::Depth;
 
 /// Distances counted from the end that the run names.
 pub(super) struct Stationing<'a> {
@@ -181,7 +182,7 @@ fn vertex(
             .and_then(|located| located.ground)
             .map(|ground| scale.length(ground.z)),
         transmitter_depth: depth
-            .filter(|depth| depth.measured)
+            .filter(Depth::is_measured)
             .map(|depth| scale.length(depth.value)),
         cover: depth
             .and_then(|depth| cover(view, traced.run, depth.value))

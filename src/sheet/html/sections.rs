@@ -73,31 +73,22 @@ fn where_and_what(page: &mut Html, finding: &Finding) {
         .element("p", &[("class", "say")], &finding.message);
 }
 
-/// Marks that such a line names at once; the rest are behind it.
-const NAMED: usize = 12;
-
 /// The other findings of a group: names where they say the very same, else each in its own figures, folded.
 fn alike(page: &mut Html, others: &[&Finding], same: bool) {
     if others.is_empty() {
         return;
     }
-    let names = groups::names(others);
-    let (shown, rest) = names.split_at(names.len().min(NAMED));
-    let shown = shown.join(", ");
-    let more = match rest.len() {
-        0 => String::new(),
-        n => format!(" and {n} more"),
-    };
-    if same && rest.is_empty() {
-        page.element("p", &[("class", "same")], &format!("The same of {shown}."));
+    let listed = groups::listed(others);
+    if same && others.len() <= groups::NAMED {
+        page.element("p", &[("class", "same")], &format!("The same of {listed}."));
         return;
     }
     page.raw("<details class=\"same\">");
     if same {
-        page.element("summary", &[], &format!("The same of {shown}{more}"));
-        page.element("p", &[], &names.join(", "));
+        page.element("summary", &[], &format!("The same of {listed}"));
+        page.element("p", &[], &groups::names(others).join(", "));
     } else {
-        let text = format!("The same with other figures of {shown}{more}");
+        let text = format!("The same with other figures of {listed}");
         page.element("summary", &[], &text).raw("<ul>");
         for finding in others {
             page.raw("<li>");

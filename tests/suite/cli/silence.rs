@@ -5,33 +5,7 @@ use std::fs;
 use serde_json::Value;
 
 use super::site::Site;
-
-fn job() -> Site {
-    let site = Site::new();
-    site.job("job", "J1", "4.30");
-    site
-}
-
-fn write(site: &Site, file: &str, text: &str) {
-    fs::write(site.at("job").join(file), text).unwrap();
-}
-
-fn swap(site: &Site, file: &str, from: &str, to: &str) {
-    site.swap(&format!("job/{file}"), from, to);
-}
-
-/// `code level source message` of every finding of `check --json`.
-fn found(site: &Site) -> Vec<String> {
-    let output = site.aslaid(&["check", "job", "--json"]);
-    let findings: Vec<Value> = serde_json::from_slice(&output.stdout).unwrap();
-    let text = |finding: &Value, key: &str| finding[key].as_str().unwrap_or("-").to_owned();
-    let line = |f: &Value| {
-        ["code", "level", "source", "message"]
-            .map(|key| text(f, key))
-            .join(" ")
-    };
-    findings.iter().map(line).collect()
-}
+use super::slips::{found, job, swap, write};
 
 /// The errors, of which there must be so many.
 #[track_caller]
@@ -44,6 +18,16 @@ fn errors(site: &Site, count: usize) -> Vec<String> {
         .collect();
     assert_eq!(errors.len(), count, "{all:#?}");
     errors
+}
+
+/// The errors, of which there must be so many, all beginning so.
+#[track_caller]
+fn all_begin(site: &Site, count: usize, beginning: &str) {
+    let said = errors(site, count);
+    assert!(
+        said.iter().all(|line| line.starts_with(beginning)),
+        "{said:#?}"
+    );
 }
 
 /// The record of the job as built.
@@ -149,12 +133,7 @@ fn what_hangs_on_a_mistake_is_not_told_besides() {
         swap(&site, "control.csv", row, &with);
     }
     swap(&site, "control.csv", "5250012\n", "5250012,300\n");
-    let said = errors(&site, 3);
-    assert!(
-        said.iter()
-            .all(|line| line.starts_with("unreadable error control.csv:")),
-        "{said:#?}"
-    );
+    all_begin(&site, 3, "unreadable error control.csv:");
     // A reference misspelt: its row alone, not that the mark has too few measurements.
     let site = job();
     swap(
@@ -163,12 +142,7 @@ fn what_hangs_on_a_mistake_is_not_told_besides() {
         "P1,20.50,P2,24.98,P3,24.78",
         "Q1,20.50,Q2,24.98,,",
     );
-    let said = errors(&site, 2);
-    assert!(
-        said.iter()
-            .all(|line| line.starts_with("unknown-reference error marks.csv:3")),
-        "{said:#?}"
-    );
+    all_begin(&site, 2, "unknown-reference error marks.csv:3");
     // A unit that is not known: one error for the heading, none for the marks that stand under it.
     let site = job();
     let marks = "run,mark,easting (km),northing (km)\nA,A1,567,5250\nA,A2,568,5250\n";

@@ -8,22 +8,22 @@ use serde_json::Value;
 use super::site::Site;
 
 /// The job of three marks that [`Site::job`] writes.
-fn job() -> Site {
+pub fn job() -> Site {
     let site = Site::new();
     site.job("job", "J1", "4.30");
     site
 }
 
-fn write(site: &Site, file: &str, text: &str) {
+pub fn write(site: &Site, file: &str, text: &str) {
     fs::write(site.at("job").join(file), text).unwrap();
 }
 
-fn swap(site: &Site, file: &str, from: &str, to: &str) {
+pub fn swap(site: &Site, file: &str, from: &str, to: &str) {
     site.swap(&format!("job/{file}"), from, to);
 }
 
 /// The findings of `check --json`, as `code level source message`.
-fn found(site: &Site) -> Vec<String> {
+pub fn found(site: &Site) -> Vec<String> {
     let output = site.aslaid(&["check", "job", "--json"]);
     let findings: Vec<Value> = serde_json::from_slice(&output.stdout).unwrap();
     let text = |finding: &Value, key: &str| finding[key].as_str().unwrap_or("-").to_owned();
