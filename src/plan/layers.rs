@@ -22,10 +22,13 @@
 //! The first `[[layer]]` whose name fits decides.
 
 use std::collections::BTreeMap;
+use std::fmt;
 use std::sync::Arc;
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::de::value::MapAccessDeserializer;
+use serde::de::{MapAccess, Visitor};
+use serde::{Deserialize, Deserializer};
 
 use super::role::Role;
 use crate::error::{Error, toml_wrong};
@@ -36,19 +39,81 @@ use crate::units::{LengthUnit, Plain, parse_length};
 pub const NEAR: f64 = 10.0 * crate::units::FOOT;
 
 /// A length as written: a plain number, or one with its unit.
-#[derive(Clone, Debug, Deserialize, JsonSchema)]
-#[serde(untagged)]
+#[derive(Clone, Debug, JsonSchema)]
+#[schemars(untagged)]
 enum Cell {
     Number(f64),
     Text(String),
 }
 
 /// A length that is the same for the layer, or stands in a column.
-#[derive(Clone, Debug, Deserialize, JsonSchema)]
-#[serde(untagged)]
+#[derive(Clone, Debug, JsonSchema)]
+#[schemars(untagged)]
 enum Figure {
     Fixed(Cell),
     Table(FigureTable),
+}
+
+// By hand, so that what is wrong is told in the words of the form that was met.
+impl<'de> Deserialize<'de> for Cell {
+    fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
+        source.deserialize_any(CellVisitor)
+    }
+}
+
+impl<'de> Deserialize<'de> for Figure {
+    fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
+        source.deserialize_any(FigureVisitor)
+    }
+}
+
+struct CellVisitor;
+
+impl Visitor<'_> for CellVisitor {
+    type Value = Cell;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a length such as 0.3 or \"12 in\"")
+    }
+
+    fn visit_f64<E: serde::de::Error>(self, value: f64) -> Result<Cell, E> {
+        Ok(Cell::Number(value))
+    }
+
+    fn visit_i64<E: serde::de::Error>(self, value: i64) -> Result<Cell, E> {
+        Ok(Cell::Number(value as f64))
+    }
+
+    fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<Cell, E> {
+        Ok(Cell::Text(text.to_owned()))
+    }
+}
+
+struct FigureVisitor;
+
+impl<'de> Visitor<'de> for FigureVisitor {
+    type Value = Figure;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        CellVisitor.expecting(f)?;
+        f.write_str(", or a table such as { column = \"DEPTH\", unit = \"ft\" }")
+    }
+
+    fn visit_f64<E: serde::de::Error>(self, value: f64) -> Result<Figure, E> {
+        CellVisitor.visit_f64(value).map(Figure::Fixed)
+    }
+
+    fn visit_i64<E: serde::de::Error>(self, value: i64) -> Result<Figure, E> {
+        CellVisitor.visit_i64(value).map(Figure::Fixed)
+    }
+
+    fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<Figure, E> {
+        CellVisitor.visit_str(text).map(Figure::Fixed)
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Figure, A::Error> {
+        FigureTable::deserialize(MapAccessDeserializer::new(map)).map(Figure::Table)
+    }
 }
 
 #[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
@@ -600,6 +665,13 @@ mod tests {
             ("near = nan", "no length"),
             ("[[layer]]\nname='a'\nsigma = -1", "negative"),
             ("[[layer]]\nname='a'\ndepth = { to = 'top' }", "either"),
+            ("[[layer]]\nname='a'\ndepth = { colum = 'D' }", "`colum`"),
+            ("[[layer]]\nname='a'\ndepth = { to = 'lid' }", "`lid`"),
+            (
+                "[[layer]]\nname='a'\ndepth = true",
+                "expected a length such as 0.3",
+            ),
+            ("near = { column = 'D' }", "expected a length such as 0.3"),
         ] {
             let error = Layers::parse(text, "l.toml", LengthUnit::Metre)
                 .unwrap_err()
