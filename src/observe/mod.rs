@@ -269,7 +269,10 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
     let given = given::gather(job, crs, &mut problems);
     let mut frame = match whole {
         Some(whole) => whole.clone(),
-        None => frame::facts(job, crs, given.places(), &mut notes),
+        None => {
+            notes.extend(names.alike());
+            frame::facts(job, crs, given.places(), &mut notes)
+        }
     };
     frame.operations.clone_from(&given.operations);
     let declined = if frame.declination.is_none() {

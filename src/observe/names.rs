@@ -5,10 +5,12 @@ use std::sync::Arc;
 
 use super::problem::{Problem, Subject};
 use super::{MarkPoints, Point, PointId, PointRole};
-use crate::job::model::{Job, LostPoints, MarkRow, MeasureKind, Placing, Role, Source, Use};
+use crate::job::model::{Job, LostPoints, MarkRow, MeasureKind, Note, Placing, Role, Source, Use};
 
 /// How many unknown names get a suggestion: looking for one costs a pass over all names.
 const SUGGESTIONS: usize = 100;
+/// How many pairs of names a remark tells.
+const TOLD: usize = 4;
 
 /// The points of a job, by name.
 #[derive(Default)]
@@ -267,6 +269,30 @@ impl Names {
             .filter(|(d, _)| *d <= limit)
             .min()
             .map(|(_, name)| Arc::clone(name))
+    }
+
+    /// Names that differ in capitals only, as a remark: they are two points, and may have been meant as one.
+    pub(super) fn alike(&self) -> Option<Note> {
+        let mut seen: HashMap<String, &Arc<str>> = HashMap::with_capacity(self.points.len());
+        let mut pairs = Vec::new();
+        for name in self.points.iter().map(|point| &point.name) {
+            let first = *seen.entry(name.to_lowercase()).or_insert(name);
+            if first != name && self.defined.contains_key(name) {
+                pairs.push(format!("{first} and {name}"));
+            }
+        }
+        let (told, more) = (pairs.len().min(TOLD), pairs.len().saturating_sub(TOLD));
+        let more = match more {
+            0 => String::new(),
+            more => format!(" (and {more} more)"),
+        };
+        (told > 0).then(|| Note {
+            source: None,
+            text: format!(
+                "{}{more} differ in capital letters only, and are taken as different points: write them alike where one is meant.",
+                pairs[..told].join(", ")
+            ),
+        })
     }
 
     /// Finds a problem with a name that is no point (a run, a push's opening).

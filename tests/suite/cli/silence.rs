@@ -256,3 +256,16 @@ fn what_is_given_twice_or_elsewhere_is_noted() {
         "{doubted:#?}"
     );
 }
+
+#[test]
+fn names_that_differ_in_capitals_are_noted() {
+    let site = job();
+    let said = |site: &Site| super::out(&site.aslaid(&["check", "job"]));
+    assert!(!said(&site).contains("capital"));
+    swap(&site, "marks.csv", "\nA,A3", "\nA,a2");
+    assert!(
+        said(&site).contains("A2 and a2 differ in capital letters only"),
+        "{}",
+        said(&site)
+    );
+}
