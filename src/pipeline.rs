@@ -195,7 +195,7 @@ fn remarks(notes: &[model::Note], kept: &[String], published: &[String]) -> Vec<
 fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
     let usage = |error: &dyn std::fmt::Display| Error::Usage(format!("--crs {code}: {error}"));
     let crs = Crs::new(code, job.grid.unit).map_err(|error| usage(&error))?;
-    observe::recast::recast(job, own, &crs).map_err(|error| usage(&error))?;
+    let crs = observe::recast::recast(job, own, &crs).map_err(|error| usage(&error))?;
     let how = job.recast.as_ref().map_or_else(String::new, |operation| {
         let accuracy = operation
             .accuracy_m

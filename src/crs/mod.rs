@@ -31,7 +31,11 @@ use pair::Place;
 
 /// A projected coordinate system, or the site grid of a job without one. Cheap to clone, `Send` and `Sync`.
 #[derive(Clone, Debug)]
-pub struct Crs(Arc<System>);
+pub struct Crs {
+    system: Arc<System>,
+    /// The system that coordinates were given in before they were told in this one ([`Self::by_way_of`]).
+    given: Option<Arc<System>>,
+}
 
 /// Codes of the projected systems that may be used within `margin` of a place (radians), the registry's order; withdrawn ones
 /// left out. For messages that say which system would fit.
@@ -172,51 +176,74 @@ impl Crs {
     pub fn new(code: &str, local_unit: LengthUnit) -> Result<Self, CrsError> {
         let code = code.trim();
         if code.eq_ignore_ascii_case("local") {
-            return Ok(Self(Arc::new(System::local(local_unit))));
+            return Ok(Self::of(Arc::new(System::local(local_unit))));
         }
         thread::crs(code)
+    }
+
+    fn of(system: Arc<System>) -> Self {
+        Self {
+            system,
+            given: None,
+        }
+    }
+
+    /// This system for coordinates that were given in another: whatever has a datum goes through that one, into the grid and out of
+    /// it, so that a place has one longitude and latitude whichever grid it is told in. [`Datum::OfCrs`] is then that one's.
+    #[must_use]
+    pub fn by_way_of(self, given: &Self) -> Self {
+        Self {
+            given: (given.code() != self.code()).then(|| Arc::clone(&given.system)),
+            ..self
+        }
+    }
+
+    /// The system that its coordinates were given in, where that is another.
+    #[must_use]
+    pub fn given(&self) -> Option<Self> {
+        self.given.clone().map(Self::of)
     }
 
     /// A site grid without a place on the Earth.
     #[must_use]
     pub fn is_local(&self) -> bool {
-        self.0.earth.is_none()
+        self.system.earth.is_none()
     }
 
     /// Authority and code as the registry writes them, or `local`.
     #[must_use]
     pub fn code(&self) -> &str {
-        &self.0.code
+        &self.system.code
     }
 
     /// Its name in the registry.
     #[must_use]
     pub fn name(&self) -> &str {
-        &self.0.name
+        &self.system.name
     }
 
     /// Name of its unit.
     #[must_use]
     pub fn unit_name(&self) -> &str {
-        &self.0.unit_name
+        &self.system.unit_name
     }
 
     /// Metres in one of its unit; exact for both feet ([`crate::sources::Source::FederalRegister2020`]).
     #[must_use]
     pub fn unit_metres(&self) -> f64 {
-        self.0.unit_metres
+        self.system.unit_metres
     }
 
     /// Its area of use; `None` on a site grid and where the registry has none.
     #[must_use]
     pub fn area(&self) -> Option<&Area> {
-        self.0.area.as_ref()
+        self.system.area.as_ref()
     }
 
     /// Withdrawn by its authority: old records use it, new ones should not.
     #[must_use]
     pub fn is_deprecated(&self) -> bool {
-        self.0.deprecated
+        self.system.deprecated
     }
 
     /// Whether a place (radians) lies in the area of use; true where there is none.
@@ -229,26 +256,26 @@ impl Crs {
     /// The CRS as PROJJSON; `None` on a site grid.
     #[must_use]
     pub fn projjson(&self) -> Option<serde_json::Value> {
-        serde_json::from_str(&self.0.earth.as_ref()?.projjson).ok()
+        serde_json::from_str(&self.system.earth.as_ref()?.projjson).ok()
     }
 
     /// The CRS as WKT2:2019; `None` on a site grid.
     #[must_use]
     pub fn wkt(&self) -> Option<String> {
-        self.0.earth.as_ref().map(|earth| earth.wkt.clone())
+        self.system.earth.as_ref().map(|earth| earth.wkt.clone())
     }
 
     /// The CRS as WKT of OGC 01-009, which older formats ask for; `None` on a site grid, and where that form can't
     /// express it.
     #[must_use]
     pub fn wkt1(&self) -> Option<&str> {
-        let earth = self.0.earth.as_ref()?;
+        let earth = self.system.earth.as_ref()?;
         Some(earth.wkt1.as_str()).filter(|wkt| !wkt.is_empty())
     }
 
     /// Scale, convergence and radius at easting, northing in metres. A site grid has scale 1 and no convergence.
     pub fn factors(&self, easting: f64, northing: f64) -> Result<Factors, CrsError> {
-        let Some(earth) = &self.0.earth else {
+        let Some(earth) = &self.system.earth else {
             return Ok(Factors {
                 scale: 1.0,
                 convergence: 0.0,
@@ -267,16 +294,17 @@ impl Crs {
         };
         // PROJ counts from the base CRS's own meridian here, whatever its documentation says.
         let from_meridian = longitude - earth.meridian;
-        let shape = thread::factors(&self.0.code, from_meridian, latitude)?.ok_or_else(|| {
-            CrsError::Place {
-                index: 0,
-                count: 1,
-                x: longitude.to_degrees(),
-                y: latitude.to_degrees(),
-                from: "longitude and latitude".to_owned(),
-                to: self.0.name.clone(),
-            }
-        })?;
+        let shape =
+            thread::factors(&self.system.code, from_meridian, latitude)?.ok_or_else(|| {
+                CrsError::Place {
+                    index: 0,
+                    count: 1,
+                    x: longitude.to_degrees(),
+                    y: latitude.to_degrees(),
+                    from: "longitude and latitude".to_owned(),
+                    to: self.system.name.clone(),
+                }
+            })?;
         Ok(Factors {
             scale: shape.areal_scale.sqrt(),
             // Adding 0 makes a negative zero a plain one.
@@ -306,7 +334,11 @@ impl Crs {
         lonlat: &[(f64, f64)],
     ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         self.on_earth()?;
-        thread::convert(&self.datum(datum), &self.place(), (None, epoch), lonlat)
+        let Some(given) = self.given() else {
+            return thread::convert(&self.datum(datum), &self.place(), (None, epoch), lonlat);
+        };
+        let (places, operation) = given.to_grid_at(datum, epoch, lonlat)?;
+        Ok((given.step(self, &places)?.0, operation))
     }
 
     /// Eastings and northings (metres) to WGS 84 longitudes and latitudes (radians), with the operation used.
@@ -321,9 +353,7 @@ impl Crs {
         about: (f64, f64),
         en: &[(f64, f64)],
     ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
-        self.on_earth()?;
-        let to = self.datum(&Datum::Wgs84);
-        thread::convert(&self.place(), &to, (Some(about), None), en)
+        self.to_datum(&Datum::Wgs84, Some(about), en)
     }
 
     /// Eastings and northings (metres) to longitudes and latitudes (radians) of a datum, with the operation used.
@@ -332,8 +362,24 @@ impl Crs {
         datum: &Datum,
         en: &[(f64, f64)],
     ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
+        self.to_datum(datum, None, en)
+    }
+
+    fn to_datum(
+        &self,
+        datum: &Datum,
+        about: Option<(f64, f64)>,
+        en: &[(f64, f64)],
+    ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         self.on_earth()?;
-        thread::convert(&self.place(), &self.datum(datum), (None, None), en)
+        let Some(given) = self.given() else {
+            return thread::convert(&self.place(), &self.datum(datum), (about, None), en);
+        };
+        let about = match about {
+            Some(place) => self.step(&given, &[place])?.0.first().copied(),
+            None => None,
+        };
+        given.to_datum(datum, about, &self.step(&given, en)?.0)
     }
 
     /// Eastings and northings (metres) of this CRS to those of another, with the operation used.
@@ -344,6 +390,24 @@ impl Crs {
     ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         self.on_earth()?;
         other.on_earth()?;
+        match (self.given(), other.given()) {
+            (Some(given), _) if given.code() != other.code() => {
+                given.to_other(other, &self.step(&given, en)?.0)
+            }
+            (_, Some(given)) if given.code() != self.code() => {
+                let (places, operation) = self.to_other(&given, en)?;
+                Ok((given.step(other, &places)?.0, operation))
+            }
+            _ => self.step(other, en),
+        }
+    }
+
+    /// As [`Self::to_other`], by no other way.
+    fn step(
+        &self,
+        other: &Self,
+        en: &[(f64, f64)],
+    ) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
         thread::convert(&self.place(), &other.place(), (None, None), en)
     }
 
@@ -364,11 +428,11 @@ impl Crs {
     }
 
     fn place(&self) -> Place {
-        Place::Projected(self.0.code.clone())
+        Place::Projected(self.system.code.clone())
     }
 
     fn base(&self) -> Place {
-        Place::BaseOf(self.0.code.clone())
+        Place::BaseOf(self.system.code.clone())
     }
 }
 

@@ -64,7 +64,7 @@ impl Cache {
             code: code.to_owned(),
         })?;
         let object = system::projected(code, object)?;
-        let crs = Crs(Arc::new(System::read(code, &object)?));
+        let crs = Crs::of(Arc::new(System::read(code, &object)?));
         if self.systems.len() >= KEPT {
             self.systems.clear();
         }

@@ -77,7 +77,7 @@ impl Lateral {
 /// # Errors
 /// No way from its coordinate system, in words.
 pub fn of(record: &AsBuilt, mains: &Crs) -> Result<Vec<Lateral>, String> {
-    let own = Crs::new(&record.frame.crs, record.frame.unit).map_err(|why| why.to_string())?;
+    let own = record.frame.system().map_err(|why| why.to_string())?;
     let mut laterals = Vec::new();
     for run in &record.runs {
         let Some(path) = Path::of(record, run) else {

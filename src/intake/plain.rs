@@ -493,6 +493,7 @@ fn blank(fields: &Fields, crs: &Crs, unit: LengthUnit) -> AsBuilt {
         frame: Frame {
             crs: crs.code().to_owned(),
             crs_name: crs.name().to_owned(),
+            given_crs: None,
             local: crs.is_local(),
             crs_unit: crs.unit_name().to_owned(),
             crs_unit_metres: crs.unit_metres(),

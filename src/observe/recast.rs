@@ -4,7 +4,7 @@
 //! convergence, ellipses, stations) then happens in the other system.
 
 use crate::crs::{Crs, CrsError, Datum};
-use crate::job::model::{Fix, Job, MeasureKind, North, PolarDirection};
+use crate::job::model::{Job, MeasureKind, North, PolarDirection};
 use crate::record::model::Operation;
 
 /// Why a job can't be told in another system.
@@ -45,12 +45,12 @@ pub enum RecastError {
     Crs(#[from] CrsError),
 }
 
-/// Moves the job's coordinates, grid bearings and positions of its own datum from `from` into `to`, and notes the operation used
-/// ([`Job::recast`]).
+/// Moves the job's grid coordinates and grid bearings from `from` into `to`, and notes the operation used ([`Job::recast`]). Positions
+/// stay as they are: the system that is returned is `to` [by way of](Crs::by_way_of) `from`, and brings them into the grid.
 ///
 /// # Errors
 /// [`RecastError`].
-pub fn recast(job: &mut Job, from: &Crs, to: &Crs) -> Result<(), RecastError> {
+pub fn recast(job: &mut Job, from: &Crs, to: &Crs) -> Result<Crs, RecastError> {
     if from.is_local() {
         return Err(RecastError::Local(to.code().to_owned()));
     }
@@ -63,7 +63,6 @@ pub fn recast(job: &mut Job, from: &Crs, to: &Crs) -> Result<(), RecastError> {
     let moved = Moved { from, to };
     moved.hold(job)?;
     let turn = moved.turn(job)?;
-    let mut operation = None;
     let mut grids: Vec<&mut (f64, f64)> = Vec::new();
     grids.extend(
         job.control
@@ -75,20 +74,21 @@ pub fn recast(job: &mut Job, from: &Crs, to: &Crs) -> Result<(), RecastError> {
             .iter_mut()
             .filter_map(|mark| mark.placing.grid.as_mut()),
     );
-    if !grids.is_empty() {
+    let operation = if grids.is_empty() {
+        moved.operation(job)?
+    } else {
         let places: Vec<(f64, f64)> = grids.iter().map(|place| **place).collect();
         let (places, used) = from.to_other(to, &places)?;
         grids
             .into_iter()
             .zip(places)
             .for_each(|(old, new)| *old = new);
-        operation = Some(used);
-    }
-    let of_positions = moved.positions(job)?;
+        Some(used)
+    };
     bearings(job, turn);
     to.code().clone_into(&mut job.grid.crs);
-    job.recast = operation.or(of_positions);
-    Ok(())
+    job.recast = operation;
+    Ok(to.clone().by_way_of(from))
 }
 
 struct Moved<'a> {
@@ -137,44 +137,19 @@ impl Moved<'_> {
         Ok(self.from.factors(e, n)?.convergence - self.to.factors(e2, n2)?.convergence)
     }
 
-    /// Longitudes and latitudes of the old system's datum in the new one's, with the operation between the two systems.
-    fn datum(&self, lonlat: &[(f64, f64)]) -> Result<(Vec<(f64, f64)>, Operation), CrsError> {
-        let (grid, _) = self.from.to_grid(&Datum::OfCrs, lonlat)?;
-        let (grid, operation) = self.from.to_other(self.to, &grid)?;
-        Ok((self.to.to_geographic(&Datum::OfCrs, &grid)?.0, operation))
-    }
-
-    /// Positions without a datum of their own that are in the CRS's: control, and carrier-phase fixes.
-    fn positions(&self, job: &mut Job) -> Result<Option<Operation>, RecastError> {
-        let carrier = |fix: Option<Fix>| matches!(fix, Some(Fix::Rtk | Fix::Float));
-        let control = job
-            .control
-            .iter_mut()
-            .filter_map(|control| control.geographic.as_mut());
-        let marks = job
-            .marks
-            .iter_mut()
-            .filter_map(|mark| mark.placing.gnss.as_deref_mut());
-        let of_crs = control.chain(marks.filter(|gnss| carrier(gnss.fix)));
-        let mut slots: Vec<(&mut f64, &mut f64)> = of_crs
-            .filter(|gnss| gnss.datum.is_none())
-            .map(|gnss| (&mut gnss.longitude, &mut gnss.latitude))
-            .collect();
-        let epochs = job.logs.iter_mut().flat_map(|log| &mut log.epochs);
-        slots.extend(
-            epochs
-                .filter(|epoch| carrier(Some(epoch.fix)))
-                .map(|epoch| (&mut epoch.longitude, &mut epoch.latitude)),
-        );
-        if slots.is_empty() {
+    /// The operation between the two systems, at the first position of a job without grid coordinates.
+    fn operation(&self, job: &Job) -> Result<Option<Operation>, CrsError> {
+        let control = job.control.iter().filter_map(|row| row.geographic.as_ref());
+        let marks = job.marks.iter();
+        let marks = marks.filter_map(|row| row.placing.gnss.as_deref());
+        let written = control.chain(marks).map(|at| (at.longitude, at.latitude));
+        let epochs = job.logs.iter().flat_map(|log| &log.epochs);
+        let logged = epochs.map(|epoch| (epoch.longitude, epoch.latitude));
+        let Some(first) = written.chain(logged).next() else {
             return Ok(None);
-        }
-        let old: Vec<(f64, f64)> = slots.iter().map(|(lon, lat)| (**lon, **lat)).collect();
-        let (new, operation) = self.datum(&old)?;
-        for ((lon, lat), new) in slots.into_iter().zip(new) {
-            (*lon, *lat) = new;
-        }
-        Ok(Some(operation))
+        };
+        let (grid, _) = self.from.to_grid(&Datum::OfCrs, &[first])?;
+        Ok(Some(self.from.to_other(self.to, &grid)?.1))
     }
 }
 

@@ -75,9 +75,11 @@ impl Site {
         let crs = if frame.local {
             None
         } else {
-            let crs =
-                Crs::new(&frame.crs, frame.unit).map_err(|why| Error::Usage(why.to_string()))?;
-            Some(crs)
+            Some(
+                frame
+                    .system()
+                    .map_err(|why| Error::Usage(why.to_string()))?,
+            )
         };
         Ok(Self {
             crs,

@@ -16,6 +16,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::crs::{Crs, CrsError};
 use crate::findings::Finding;
 use crate::units::LengthUnit;
 
@@ -152,6 +153,9 @@ pub struct Frame {
     pub crs: String,
     /// Its name.
     pub crs_name: String,
+    /// The CRS that the job's own coordinates are in, where results were asked for in another.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub given_crs: Option<String>,
     /// No georeference: site coordinates.
     pub local: bool,
     /// Name of the CRS's unit.
@@ -207,6 +211,20 @@ pub struct Frame {
     /// The CRS as WKT2:2019, for formats that carry it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub wkt: Option<String>,
+}
+
+impl Frame {
+    /// The coordinate system, ready to compute in: [by way of](Crs::by_way_of) the one that the coordinates were given in.
+    ///
+    /// # Errors
+    /// A code that the registry doesn't have.
+    pub fn system(&self) -> Result<Crs, CrsError> {
+        let crs = Crs::new(&self.crs, self.unit)?;
+        match &self.given_crs {
+            Some(code) => Ok(crs.by_way_of(&Crs::new(code, self.unit)?)),
+            None => Ok(crs),
+        }
+    }
 }
 
 /// A datum operation.

@@ -254,6 +254,7 @@ fn frame() -> Frame {
     Frame {
         crs: "EPSG:2264".to_owned(),
         crs_name: "NAD83 / North Carolina (ftUS)".to_owned(),
+        given_crs: None,
         local: false,
         crs_unit: "US survey foot".to_owned(),
         crs_unit_metres: LengthUnit::UsSurveyFoot.metres(),

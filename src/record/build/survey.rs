@@ -54,6 +54,7 @@ impl Survey<'_> {
         Frame {
             crs: self.crs.code().to_owned(),
             crs_name: self.crs.name().to_owned(),
+            given_crs: self.crs.given().map(|crs| crs.code().to_owned()),
             local: self.crs.is_local(),
             crs_unit: self.crs.unit_name().to_owned(),
             crs_unit_metres: self.crs.unit_metres(),

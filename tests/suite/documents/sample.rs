@@ -163,6 +163,7 @@ fn frame(spec: &Spec) -> Frame {
             "ETRS89 / UTM zone 32N"
         }
         .to_owned(),
+        given_crs: None,
         local: spec.local,
         crs_unit: if foot { "US survey foot" } else { "metre" }.to_owned(),
         crs_unit_metres: if foot {
