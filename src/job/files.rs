@@ -102,29 +102,55 @@ pub fn folder(folder: &Path, tally: &mut Tally) -> Result<Raw, Error> {
     })
 }
 
-/// Says which tables of the folder are not read, and which of them look misspelt.
+/// What tables are kept in beside CSV: a file of a table's name that ends so was meant as that table; a photo was not.
+const OTHER_FORMS: [&str; 9] = [
+    ".csv.txt", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".numbers", ".tsv", ".tab",
+];
+
+/// Says which tables of the folder are not read, and which of them look misspelt or stand in another form.
 fn strangers(names: &[String], points: &[String], tally: &mut Tally) {
+    let ours = |stem: &str| TABLES.iter().find(|spec| spec.name == stem);
     for name in names.iter().filter(|name| !points.contains(name)) {
-        let Some(stem) = name.to_lowercase().strip_suffix(".csv").map(str::to_owned) else {
+        let lower = name.to_lowercase();
+        if let Some(stem) = lower.strip_suffix(".csv") {
+            match TABLES.iter().find(|spec| near(spec.name, stem)) {
+                _ if ours(stem).is_some() => {}
+                Some(spec) => passed_over(name, &format!("Did you mean {}.csv?", spec.name), tally),
+                None => noted(name, "is none of the job's tables and is not read", tally),
+            }
+            continue;
+        }
+        let mut stems = OTHER_FORMS
+            .iter()
+            .filter_map(|form| lower.strip_suffix(form));
+        let Some(spec) = stems.next().and_then(ours) else {
             continue;
         };
-        if TABLES.iter().any(|spec| spec.name == stem) {
-            continue;
-        }
-        let source = whole(&Arc::from(name.as_str()));
-        match TABLES.iter().find(|spec| near(spec.name, &stem)) {
-            Some(spec) => {
-                let message = format!("{name} is not read. Did you mean {}.csv?", spec.name);
-                tally
-                    .findings
-                    .push(Finding::new(Code::UnusedColumn, message).at(&source));
-            }
-            None => tally.notes.push(Note {
-                source: Some(source),
-                text: "is none of the job's tables and is not read".to_owned(),
-            }),
+        let wanted = format!("{}.csv", spec.name);
+        if names.iter().any(|name| name.eq_ignore_ascii_case(&wanted)) {
+            noted(name, "is not read: the CSV file of its name is", tally);
+        } else {
+            let way_out = format!(
+                "Save it as {wanted}, or put every table into one workbook, the settings in a sheet named job."
+            );
+            passed_over(name, &way_out, tally);
         }
     }
+}
+
+/// Says that a table which was meant to be read is not.
+fn passed_over(name: &str, way_out: &str, tally: &mut Tally) {
+    let message = format!("{name} is not read. {way_out}");
+    tally
+        .findings
+        .push(Finding::new(Code::UnusedColumn, message).at(&whole(&Arc::from(name))));
+}
+
+fn noted(name: &str, text: &str, tally: &mut Tally) {
+    tally.notes.push(Note {
+        source: Some(whole(&Arc::from(name))),
+        text: text.to_owned(),
+    });
 }
 
 /// The sheets of a workbook, with the logs beside it whose names begin like its own.

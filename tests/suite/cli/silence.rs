@@ -269,3 +269,29 @@ fn names_that_differ_in_capitals_are_noted() {
         said(&site)
     );
 }
+
+#[test]
+fn a_table_in_another_form_is_named() {
+    for form in ["ods", "xlsx", "csv.txt"] {
+        let site = job();
+        let (table, other) = (
+            site.at("job/marks.csv"),
+            site.at("job/marks.").with_extension(form),
+        );
+        fs::copy(&table, &other).unwrap();
+        let said = super::out(&site.aslaid(&["check", "job"]));
+        assert!(
+            said.contains("is not read: the CSV file of its name is"),
+            "{said}"
+        );
+        fs::remove_file(table).unwrap();
+        let said = found(&site);
+        let named = |line: &&String| {
+            line.starts_with("unused-column") && line.contains("Save it as marks.csv")
+        };
+        assert_eq!(said.iter().filter(named).count(), 1, "{said:#?}");
+    }
+    let site = job();
+    fs::write(site.at("job/camera.jpg"), "a photo").unwrap();
+    assert!(!super::out(&site.aslaid(&["check", "job"])).contains("camera.jpg"));
+}
