@@ -81,7 +81,7 @@ codes! {
     NotPeak "not-peak" Warning "the signal beside the mark exceeds that at it";
     OneEnd "one-end" Warning "only one end point was found";
     SignalPath "signal-path" Note "metal pipe or conductors nearby";
-    OffLine "off-line" Warning "the mark lies off the line between its end points";
+    OffLine "off-line" Warning "the mark lies off the line between its end points, or a branch off the run that it joins";
     Blunder "blunder" Warning "a measurement that does not fit the others";
     Misfit "misfit" Warning "the job's variance factor fails its test";
     Unchecked "unchecked" Note "nothing checks a mark's position";

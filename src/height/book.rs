@@ -9,6 +9,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::job::model::{LevelRow, Source};
+use crate::limits::{Accuracy, Limits};
 
 /// A height difference from one set-up.
 #[derive(Clone, Debug, PartialEq)]
@@ -207,9 +208,14 @@ pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<f64>) -> Book {
 
 impl Closure {
     /// Tolerance, metres: the greater of set-ups and length ([`crate::sources::Source::LevellingOrders`] for the latter).
+    ///
+    /// The set-ups' is of levelling as good as the default of `level`. Of a job that says it is coarser, no more is asked than it says: what
+    /// its one-sigma has beyond the default comes on top, as an alarm ([`crate::sources::Source::OurChoice`]).
     #[must_use]
-    pub fn tolerance(&self, limits: &crate::limits::Limits) -> f64 {
-        let by_setups = limits.level_setup * f64::from(self.setups).sqrt();
+    pub fn tolerance(&self, limits: &Limits, accuracy: &Accuracy) -> f64 {
+        let coarser = (accuracy.level.powi(2) - Accuracy::default().level.powi(2)).max(0.0);
+        let setup = f64::hypot(limits.level_setup, limits.alarm * coarser.sqrt());
+        let by_setups = setup * f64::from(self.setups).sqrt();
         let by_length = self
             .length
             .map_or(0.0, |metres| limits.level_km * (metres / 1000.0).sqrt());

@@ -25,10 +25,11 @@ fn ln_gamma(x: f64) -> f64 {
     (x - 0.5) * x.ln() - x + 0.5 * (2.0 * std::f64::consts::PI).ln() + series - shift
 }
 
-/// Regularised lower incomplete gamma function P(a, x): power series below a + 1, continued fraction above.
-fn gamma_p(a: f64, x: f64) -> f64 {
+/// Regularised lower and upper incomplete gamma functions P(a, x) and Q(a, x) = 1 − P: power series below a + 1, continued fraction
+/// above, where Q keeps its digits.
+fn gamma(a: f64, x: f64) -> (f64, f64) {
     if x <= 0.0 {
-        return 0.0;
+        return (0.0, 1.0);
     }
     let front = (a * x.ln() - x - ln_gamma(a)).exp();
     if x < a + 1.0 {
@@ -38,7 +39,7 @@ fn gamma_p(a: f64, x: f64) -> f64 {
             term *= x / n;
             sum += term;
         }
-        return front * sum;
+        return (front * sum, 1.0 - front * sum);
     }
     // Modified Lentz evaluation.
     let tiny = 1e-300;
@@ -59,13 +60,28 @@ fn gamma_p(a: f64, x: f64) -> f64 {
             break;
         }
     }
-    1.0 - front * h
+    (1.0 - front * h, front * h)
 }
 
 /// Probability that a chi-square variable with `dof` degrees of freedom lies below `x`.
 #[must_use]
 pub fn chi_square_probability(x: f64, dof: f64) -> f64 {
-    gamma_p(dof / 2.0, x / 2.0)
+    gamma(dof / 2.0, x / 2.0).0
+}
+
+/// Probability that a normal variable of so much mean and one-sigma (> 0) lies within ± `bound`.
+#[must_use]
+pub fn normal_within(bound: f64, (mean, sigma): (f64, f64)) -> f64 {
+    let below = |x: f64| 0.5 * (1.0 + chi_square_probability(x * x, 1.0).copysign(x));
+    below((bound - mean) / sigma) - below((-bound - mean) / sigma)
+}
+
+/// How far out, in one-sigmas, two coordinates lie together as rarely as one figure lies beyond ± `sigmas`: 2.4477 for 1.9600,
+/// 3.7169 for 3.2905.
+#[must_use]
+pub fn in_plane(sigmas: f64) -> f64 {
+    let beyond = gamma(0.5, 0.5 * sigmas * sigmas).1;
+    (-2.0 * beyond.ln()).max(0.0).sqrt()
 }
 
 /// The value that a chi-square variable with `dof` degrees of freedom stays below with probability `p` (0 < p < 1).
@@ -120,6 +136,26 @@ mod tests {
         assert!((chi_square_quantile(0.95, 1.0).sqrt() - NORMAL_95).abs() < 1e-9);
         assert!((chi_square_quantile(0.90, 1.0).sqrt() - NORMAL_95_ONE_SIDED).abs() < 1e-9);
         assert!((chi_square_quantile(0.999, 1.0).sqrt() - ALARM).abs() < 1e-9);
+    }
+
+    /// Mean 1, one-sigma 2, within ± 3: `norm.cdf(1) - norm.cdf(-2)` of scipy 1.x.
+    #[test]
+    fn within_a_bound_off_the_middle() {
+        assert!((normal_within(NORMAL_95, (0.0, 1.0)) - 0.95).abs() < 1e-12);
+        assert!((normal_within(3.0, (1.0, 2.0)) - 0.818_594_614_120_364_3).abs() < 1e-12);
+        assert!((normal_within(3.0, (-1.0, 2.0)) - 0.818_594_614_120_364_3).abs() < 1e-12);
+        assert!(normal_within(1.0, (50.0, 1.0)) < 1e-12);
+    }
+
+    #[test]
+    fn a_radius_in_plane_is_passed_as_rarely_as_a_bound() {
+        assert!((in_plane(NORMAL_95) - ELLIPSE_95).abs() < 1e-9);
+        assert!((in_plane(ALARM) - chi_square_quantile(0.999, 2.0).sqrt()).abs() < 1e-9);
+        // Far out, where 1 − P has no digits left: the normal tail beyond ± 10 is 1.523971e-23 (scipy 1.x, 2 norm.sf).
+        assert!(
+            (in_plane(10.0) - (-2.0 * 1.523_970_604_832_094_2e-23_f64.ln()).sqrt()).abs() < 1e-9
+        );
+        assert_eq!(in_plane(0.0), 0.0);
     }
 
     #[test]

@@ -1,31 +1,166 @@
 //! Horizontal length of a run, with its bound.
+//!
+//! **The length** is that of the line as drawn: stations are counted along it. **Its bound** is of how far the pipe's own length lies from
+//! that, and three things are in it:
+//!
+//! 1. what the marks' errors along the line do to it, to first order ([`variance`]);
+//! 2. that scatter makes a drawn line longer, never shorter. Across a leg of length d it adds σ²/2d on the average, σ that of the one mark
+//!    across the line less the other. Marks that lie within 3.29 sigma of each other (one spot found again) are no leg: the line as drawn
+//!    goes to and fro between them. What it is longer than the way past them ([`apart`]) is taken for scatter, and the first two points
+//!    are reckoned along that way;
+//! 3. that a bend which nothing located makes it shorter than the pipe ([`crate::run::Hidden`]).
+//!
+//! So the pipe's length less the drawn one is taken as normal, with the mean of points 2 and 3 and the variance of 1 and 3: but for the
+//! bend that is most in doubt, which is there or not. Stated is the symmetric bound that holds 95 % of this mixture.
 
 use super::Figure;
 use super::inverts::unit;
-use crate::math::block;
-use crate::run::{Inputs, Rests, Traced, Vertex, VertexKind};
+use crate::math::block::{self, Block};
+use crate::math::stats::{ALARM, NORMAL_95, normal_within};
+use crate::run::{Hidden, Inputs, Rests, Traced, Vertex, VertexKind};
 
 /// Up to this many vertices, the covariance of every pair counts; beyond, that of near neighbours and of the two ends.
 const PAIRS: usize = 64;
 const NEAR: usize = 4;
 
-/// Horizontal length and its one-sigma.
+/// Horizontal length, and its 95 % bound as a one-sigma.
 pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced) -> Option<Figure> {
     let last = traced.vertices.len().checked_sub(1)?;
-    (last > 0).then(|| Figure {
-        value: traced.length(),
-        sigma: variance(inputs, traced, 0, last).sqrt(),
+    (last > 0).then(|| {
+        let way = apart(inputs, traced);
+        let length = traced.length();
+        let legs = way.windows(2).map(|pair| {
+            let [a, b] = pair else { return 0.0 };
+            let (e, n) = (b.e - a.e, b.n - a.n);
+            let leg = f64::hypot(e, n);
+            let [along, across] = scatter(inputs, traced, (a, b));
+            // A leg no longer than its scatter, at a run's end, is not made longer by more than that.
+            leg - across.powi(2) / (2.0 * leg.max(across).max(along).max(1e-9))
+        });
+        let off = Off {
+            mean: legs.sum::<f64>() - length,
+            variance: variance_of(inputs, traced, &way),
+        };
+        Figure {
+            value: length,
+            sigma: off.with(&traced.hidden) / NORMAL_95,
+        }
     })
 }
 
-/// Variance of the horizontal length from one vertex to another. Each vertex moves it by the difference of the directions before
-/// and after it: on a straight run only the ends do. A junction lies on the line and moves nothing.
+/// The pipe's length less the drawn one, metres.
+#[derive(Clone, Copy)]
+struct Off {
+    mean: f64,
+    variance: f64,
+}
+
+impl Off {
+    /// 95 % bound with the bends that may be there: the one most in doubt as there or not, the others by mean and variance.
+    fn with(self, hidden: &[Hidden]) -> f64 {
+        let doubt = |one: &Hidden| {
+            let spread = one.adds.powi(2) * (1.0 - one.chance) + one.sigma.powi(2);
+            one.chance * spread
+        };
+        let most = hidden
+            .iter()
+            .enumerate()
+            .max_by(|(_, a), (_, b)| doubt(a).total_cmp(&doubt(b)));
+        let mut straight = self;
+        for (index, one) in hidden.iter().enumerate() {
+            if most.is_some_and(|(most, _)| index != most) {
+                straight.mean += one.chance * one.adds;
+                straight.variance += doubt(one);
+            }
+        }
+        let (chance, bent) = most.map_or((0.0, straight), |(_, one)| {
+            let bent = Self {
+                mean: straight.mean + one.adds,
+                variance: straight.variance + one.sigma.powi(2),
+            };
+            (one.chance, bent)
+        });
+        bound(straight, bent, chance)
+    }
+
+    fn normal(self) -> (f64, f64) {
+        (self.mean, self.variance.max(0.0).sqrt().max(1e-9))
+    }
+}
+
+/// The symmetric bound that holds 95 % of one distribution or, with so much chance, the other.
+fn bound(straight: Off, bent: Off, chance: f64) -> f64 {
+    let reach = |(mean, sigma): (f64, f64)| mean.abs() + NORMAL_95 * sigma;
+    let (one, other) = (straight.normal(), bent.normal());
+    // At 1.96 sigma beyond the farther mean, both hold more than 95 %.
+    let (mut low, mut high) = (0.0, reach(one).max(reach(other)));
+    for _ in 0..40 {
+        let middle = 0.5 * (low + high);
+        let held =
+            (1.0 - chance) * normal_within(middle, one) + chance * normal_within(middle, other);
+        if held < 0.95 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    high
+}
+
+/// The vertices that are certainly apart, between the run's two ends: of those within 3.29 sigma of each other the first, at the
+/// downstream end the last. Junctions lie on the line and are left out.
+fn apart<'a>(inputs: Inputs<'_>, traced: &'a Traced) -> Vec<&'a Vertex> {
+    let told_apart = |a: &Vertex, b: &Vertex| {
+        let [along, _] = scatter(inputs, traced, (a, b));
+        f64::hypot(b.e - a.e, b.n - a.n) > ALARM * along
+    };
+    let mut kept: Vec<&Vertex> = Vec::new();
+    let mut vertices = own(&traced.vertices);
+    let last = vertices.pop();
+    for vertex in vertices {
+        if kept.last().is_none_or(|before| told_apart(before, vertex)) {
+            kept.push(vertex);
+        }
+    }
+    if let Some(last) = last {
+        while kept.len() > 1 && kept.last().is_some_and(|before| !told_apart(before, last)) {
+            kept.pop();
+        }
+        kept.push(last);
+    }
+    kept
+}
+
+fn own(vertices: &[Vertex]) -> Vec<&Vertex> {
+    let own = vertices.iter();
+    own.filter(|vertex| !matches!(vertex.kind, VertexKind::Junction(_)))
+        .collect()
+}
+
+/// One-sigma of the way from one vertex to another, along it and across it.
+fn scatter(inputs: Inputs<'_>, traced: &Traced, (a, b): (&Vertex, &Vertex)) -> [f64; 2] {
+    let joint = match (traced.rests(a.kind), traced.rests(b.kind)) {
+        (Some(one), Some(other)) => joint(inputs, traced, &one, &other),
+        _ => block::ZERO,
+    };
+    let c = block::difference(a.covariance, b.covariance, joint);
+    let [e, n] = unit([b.e - a.e, b.n - a.n]);
+    [[e, n], [n, -e]].map(|way| block::along(c, way).max(0.0).sqrt())
+}
+
+fn joint(inputs: Inputs<'_>, traced: &Traced, one: &Rests, other: &Rests) -> Block {
+    one.covariance(other, &|i, j| traced.covariance(inputs.places, i, j))
+}
+
+/// Variance of the horizontal length from one vertex to another.
 pub(super) fn variance(inputs: Inputs<'_>, traced: &Traced, from: usize, to: usize) -> f64 {
     let way = traced.vertices.get(from..=to).unwrap_or_default();
-    let vertices: Vec<&Vertex> = way
-        .iter()
-        .filter(|vertex| !matches!(vertex.kind, VertexKind::Junction(_)))
-        .collect();
+    variance_of(inputs, traced, &own(way))
+}
+
+/// Variance of the length of the line through these vertices. Each moves it by the difference of the directions before and after it: on a
+/// straight line only the ends do.
+fn variance_of(inputs: Inputs<'_>, traced: &Traced, vertices: &[&Vertex]) -> f64 {
     let ways: Vec<[f64; 2]> = vertices
         .windows(2)
         .map(|pair| unit([pair[1].e - pair[0].e, pair[1].n - pair[0].n]))
@@ -58,8 +193,7 @@ pub(super) fn variance(inputs: Inputs<'_>, traced: &Traced, from: usize, to: usi
             if let (Some(Some(one)), Some(Some(other)), Some(&b)) =
                 (rests.get(i), rests.get(j), pulls.get(j))
             {
-                let joint = one.covariance(other, &|i, j| traced.covariance(inputs.places, i, j));
-                variance += 2.0 * block::between(joint, a, b);
+                variance += 2.0 * block::between(joint(inputs, traced, one, other), a, b);
             }
         }
     }

@@ -117,7 +117,7 @@ fn between(headings: &Headings<'_>, gap: usize) -> Option<Bend> {
 }
 
 /// The turn from one heading to another, and its one-sigma.
-fn turn_between(
+pub(super) fn turn_between(
     first: &Heading,
     second: &Heading,
     joint: &dyn Fn(usize, usize) -> Block,
@@ -131,20 +131,20 @@ fn turn_between(
 }
 
 /// Where two lines meet.
-struct Meeting {
+pub(super) struct Meeting {
     /// Index of the first mark.
     gap: usize,
     /// Directions of the two lines.
     u: [f64; 2],
     v: [f64; 2],
     /// From the first mark on, and on to the second, metres on the grid.
-    ahead: f64,
-    behind: f64,
+    pub ahead: f64,
+    pub behind: f64,
     rests: Rests,
 }
 
 impl Meeting {
-    fn of(
+    pub fn of(
         gap: usize,
         (a, first): (&Located, &Heading),
         (b, second): (&Located, &Heading),
@@ -202,13 +202,18 @@ impl Meeting {
         cable: &Gap,
         joint: &dyn Fn(usize, usize) -> Block,
     ) -> bool {
+        let k = inputs.ground_to_grid();
+        let length = f64::hypot((self.ahead + self.behind) / k, cable.rise);
+        let sigma = f64::hypot(self.way().sigma(joint) / k, cable.cable_sigma);
+        (length - cable.cable).abs() <= NORMAL_95 * sigma
+    }
+
+    /// How the length of the way through it goes with the marks.
+    pub fn way(&self) -> Pull {
         let mut pull = Pull::default();
         pull.add([self.u[0] - self.v[0], self.u[1] - self.v[1]], &self.rests);
         pull.add([-self.u[0], -self.u[1]], &Rests::on(self.gap));
         pull.add(self.v, &Rests::on(self.gap + 1));
-        let k = inputs.ground_to_grid();
-        let length = f64::hypot((self.ahead + self.behind) / k, cable.rise);
-        let sigma = f64::hypot(pull.sigma(joint) / k, cable.cable_sigma);
-        (length - cable.cable).abs() <= NORMAL_95 * sigma
+        pull
     }
 }

@@ -1,7 +1,8 @@
 //! Branches: where they meet the run that they join.
 //!
 //! A branch's lowest mark is the junction. The vertex on the other run is that mark's foot on its line: along the line it is as
-//! sure as the mark, across it as the line.
+//! sure as the mark, across it as the line. A mark farther off the line than an alarm (3.29 sigma, with all that the line may bulge) is
+//! no place on it, and no junction is drawn: one of the two runs lies wrong, or the branch joins another.
 
 use std::collections::BTreeMap;
 
@@ -27,8 +28,13 @@ pub enum Meets {
         station: f64,
         /// The branch's mark lies this far off the run's line.
         off: f64,
-        /// One-sigma of that.
-        off_sigma: f64,
+    },
+    /// Certainly off the run's line.
+    Off {
+        /// How far.
+        by: f64,
+        /// As far as chance goes.
+        bound: f64,
     },
     /// Beyond the run's first or last mark, where the run has no place.
     Beyond {
@@ -73,7 +79,7 @@ pub(super) fn join(inputs: Inputs<'_>, traced: &mut [Traced]) {
     }
 }
 
-/// The foot of the branch's lowest mark on a run, with its vertex unless it lies beyond the run's ends.
+/// The foot of the branch's lowest mark on a run, with its vertex if the branch meets the run there.
 fn foot(inputs: Inputs<'_>, from: &Traced, onto: &Traced) -> Option<(Meets, Option<Vertex>)> {
     let mark = from.marks.last()?;
     let (leg, along) = nearest_leg(onto, [mark.e, mark.n])?;
@@ -91,10 +97,23 @@ fn foot(inputs: Inputs<'_>, from: &Traced, onto: &Traced) -> Option<(Meets, Opti
     if beyond > inputs.job.limits.alarm * by_marks {
         return Some((Meets::Beyond { by: beyond }, None));
     }
+    // Square off the line but outside a corner, where the foot is the corner itself. What lies beyond the run's ends was looked at above.
+    let off = [
+        mark.e - a.e - along * length * unit[0],
+        mark.n - a.n - along * length * unit[1],
+    ];
+    let apart = f64::hypot(off[0], off[1]);
+    let away = if apart > 0.0 {
+        [off[0] / apart, off[1] / apart]
+    } else {
+        right
+    };
     let mut rests = Rests::default();
     for (vertex, share) in [(a, 1.0 - part), (b, part)] {
-        let across = block::scale(block::outer(right, right), share);
-        rests.add(across, &onto.rests(vertex.kind)?);
+        rests.add(
+            block::scale(block::IDENTITY, share),
+            &onto.rests(vertex.kind)?,
+        );
     }
     let line = rests.variance(&|i, j| onto.covariance(inputs.places, i, j));
     let bulge = match (a.kind, b.kind) {
@@ -107,13 +126,17 @@ fn foot(inputs: Inputs<'_>, from: &Traced, onto: &Traced) -> Option<(Meets, Opti
         }
         _ => 0.0,
     };
+    let off_variance =
+        block::along(line, away) + bulge * bulge + block::along(mark.covariance(), away);
+    let bound = inputs.job.limits.alarm * off_variance.sqrt();
+    if apart > bound {
+        return Some((Meets::Off { by: apart, bound }, None));
+    }
     let across = block::along(line, right) + bulge * bulge;
     let along = block::along(mark.covariance(), unit);
-    let off = (mark.e - a.e) * right[0] + (mark.n - a.n) * right[1];
     let meets = Meets::At {
         station: a.station + part * length,
-        off: off.abs(),
-        off_sigma: (across + block::along(mark.covariance(), right)).sqrt(),
+        off: apart,
     };
     let vertex = Vertex {
         kind: VertexKind::Junction(from.run),

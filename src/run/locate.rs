@@ -5,7 +5,7 @@ use super::ground::{self, GroundAt};
 use super::line::Level;
 use super::order::{self, Entry};
 use super::slope::{self, Slope};
-use super::{Inputs, Located, Members, Traced, bends, camera, vertices};
+use super::{Inputs, Located, Members, Traced, bends, camera, hidden, vertices};
 use crate::math::block;
 use crate::transmitter::{Basis, Depth, Sensed, depth};
 
@@ -43,6 +43,7 @@ pub(super) fn trace_run(inputs: Inputs<'_>, sensed: &[Sensed], members: Members<
         let bent: Vec<usize> = found.iter().map(|bend| bend.after).collect();
         traced.bends = bends::infer(inputs, sensed, &traced, &bent);
     }
+    traced.hidden = hidden::hidden(inputs, sensed, &traced);
     traced.vertices = vertices::vertices(inputs, &traced);
     traced.sights = camera::sights(inputs, sensed, &traced, members.camera);
     traced

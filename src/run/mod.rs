@@ -18,6 +18,7 @@ pub mod compare;
 pub mod direction;
 pub mod ground;
 mod heading;
+mod hidden;
 mod joins;
 pub mod line;
 mod locate;
@@ -32,6 +33,7 @@ pub use bends::Bend;
 pub use camera::{EXTRAPOLATED, NoPlace, Sight, Spot};
 pub use direction::Direction;
 pub use ground::{GroundAt, GroundOrigin};
+pub use hidden::Hidden;
 pub use joins::{Join, Meets};
 pub use line::{Level, Line};
 pub use openings::Zero;
@@ -110,6 +112,8 @@ pub struct Traced {
     pub marks: Vec<Located>,
     /// Bends between marks that nothing located, in the direction of flow.
     pub bends: Vec<Bend>,
+    /// Bends that may lie where none is drawn, in the direction of flow.
+    pub hidden: Vec<Hidden>,
     /// Vertices in the direction of flow: the marks, and what lies between them.
     pub vertices: Vec<Vertex>,
     /// Cable between neighbouring marks, where the counter gives it: `gaps[i]` lies between `marks[i]` and `marks[i + 1]`.

@@ -2,12 +2,14 @@
 
 use std::fs;
 
-use aslaid::findings::Code;
+use aslaid::findings::{Code, Level};
 use aslaid::pipeline::{Options, Outcome, run};
+use aslaid::record::model::VertexKind;
 
 use crate::shows::coverage::assert_share;
-use crate::simulation::run::{jobs, run_each, run_many};
-use crate::simulation::scenario::Scenario;
+use crate::simulation::run::{compute, jobs, run_each, run_many};
+use crate::simulation::scenario::{Bend, Method, Scenario};
+use crate::simulation::survey::survey;
 
 /// Sixty marks on one grade. Where each invert counts by the depth that was read there, four in five of these grades are within their
 /// bound, and all too flat.
@@ -40,6 +42,126 @@ fn the_length_in_space_is_not_longer_for_its_readings() {
     let mean = over.iter().sum::<f64>() / over.len() as f64;
     // A grade of 2 % makes 0.02 %; the scatter of 30 pairs of readings would make ten times that.
     assert!(mean < 0.0006, "{mean}");
+}
+
+/// Kinds of runs for the length's bound, each under a heading of its own.
+fn for_lengths() -> Vec<Scenario> {
+    let plain = Scenario::default();
+    let bent = |degrees, located| plain.bends(vec![Bend { degrees, located }]);
+    let satellites = plain.methods(vec![Method::Dgnss]);
+    vec![
+        plain.class("straight"),
+        plain.class("straight, uncounted").counter(false),
+        bent(22.5, false).class("22.5 hidden"),
+        bent(30.0, false).class("30 hidden"),
+        bent(45.0, false).class("45 hidden"),
+        bent(45.0, false)
+            .class("45 hidden, uncounted")
+            .counter(false),
+        bent(45.0, true).class("45 located"),
+        plain.class("found again").again(3),
+        plain
+            .class("found again, uncounted")
+            .again(3)
+            .counter(false),
+        satellites.class("coarse"),
+    ]
+}
+
+/// Of a drawn line it is known which way it errs: it cuts the bends that nothing located, and goes to and fro between marks on one spot.
+#[test]
+fn the_length_of_a_run_holds_the_truth() {
+    let scenarios = for_lengths();
+    let each = jobs(60);
+    let coverage = run_many(&scenarios, 33, each * scenarios.len());
+    println!("{coverage}");
+    for quantity in ["length", "length in plan"] {
+        for scenario in &scenarios {
+            let tally = coverage.of(quantity, scenario.class);
+            assert!(tally.total >= each - 1, "{tally}");
+            // A bend that only a cable could show, without one.
+            let least = match scenario.class {
+                "45 hidden, uncounted" => 0.7,
+                _ => 0.88,
+            };
+            assert!(
+                tally.share() >= least,
+                "{quantity}, {}: {tally}",
+                scenario.class
+            );
+            // A bound that holds 95 % of normal differences is 1.96 times their root mean square; half as wide again is of no use.
+            assert!(
+                tally.spread()[0] > 0.34,
+                "{quantity}, {}: {tally}",
+                scenario.class
+            );
+        }
+    }
+}
+
+/// Warnings of a code.
+fn warnings(outcome: &Result<Outcome, String>, code: Code) -> usize {
+    let findings = outcome.as_ref().unwrap().findings.iter();
+    findings
+        .filter(|finding| finding.code == code && finding.level == Level::Warning)
+        .count()
+}
+
+/// Three marks exposed and three measured again: one comparison in twenty lies outside its stated bound, is said to, and is no alarm.
+#[test]
+fn sound_exposures_and_check_shots_raise_no_alarm() {
+    let compared = Scenario::default().exposures(3).checks(3);
+    let found = run_each(&[compared], 36, jobs(400), |outcome, _| {
+        let checks = &outcome.as_ref().unwrap().record.as_ref().unwrap().checks;
+        let outside = checks.iter().filter(|check| !check.inside).count();
+        let warned = [Code::Exposure, Code::CheckShot].map(|code| warnings(outcome, code) > 0);
+        (checks.len(), outside, warned)
+    });
+    let (all, outside) = found
+        .iter()
+        .fold((0, 0), |(all, outside), job| (all + job.0, outside + job.1));
+    let share = outside as f64 / all as f64;
+    let warned = [0, 1].map(|i| found.iter().filter(|(.., warned)| warned[i]).count());
+    println!(
+        "{outside} of {all} outside; exposures and check shots warn in {warned:?} of {} jobs",
+        found.len()
+    );
+    assert!(
+        all >= 9 * found.len() && (0.03..0.07).contains(&share),
+        "{share}"
+    );
+    assert!(
+        warned
+            .iter()
+            .all(|&jobs| jobs as f64 <= 0.02 * found.len() as f64),
+        "{warned:?}"
+    );
+}
+
+/// A branch joins where its lowest mark lies on the other run. Where the last piece was not located, nothing shows where it joins: no
+/// junction, and a warning with the gap.
+#[test]
+fn a_branch_that_does_not_reach_its_run_has_no_junction() {
+    let branched = Scenario::default().branch(true).leg((2.0, 4.0));
+    let [mut met, mut missed] = [0; 2];
+    let count = jobs(150);
+    for seed in 0..count as u64 {
+        let (mut book, _) = survey(&branched, 37_000 + seed);
+        let junctions = |outcome: &Result<Outcome, String>| {
+            let record = outcome.as_ref().unwrap().record.as_ref().unwrap();
+            let vertices = record.runs[0].vertices.iter();
+            vertices
+                .filter(|vertex| vertex.kind == VertexKind::Junction)
+                .count()
+        };
+        let whole = compute(&book);
+        met += usize::from(junctions(&whole) == 1 && warnings(&whole, Code::OffLine) == 0);
+        book.marks.pop();
+        let short = compute(&book);
+        missed += usize::from(junctions(&short) == 0 && warnings(&short, Code::OffLine) == 1);
+    }
+    println!("{met} of {count} meet; {missed} without their last mark are said not to");
+    assert!(met as f64 >= 0.98 * count as f64 && missed as f64 >= 0.95 * count as f64);
 }
 
 /// Marks taped from points of a site grid.

@@ -10,6 +10,8 @@ use aslaid::job::model::{Fix, Geographic, Job, MeasureKind, Use};
 use aslaid::observe::{Observed, PointId, observe};
 use job::{control, empty, level, mark, measure};
 
+use crate::simulation::rng::Rng;
+
 const NO: f64 = f64::NAN;
 
 fn solve(job: &Job) -> (Observed, Heights) {
@@ -62,14 +64,14 @@ fn a_loop_over_five_set_ups() {
         );
     }
     // 12 mm·√1.5 = 14.70 mm, 4 mm·√5 = 8.94 mm: the greater holds.
-    assert!((closure.tolerance(&job.limits) - 0.012 * 1.5_f64.sqrt()).abs() < 1e-12);
-    assert!(closure.misclosure < closure.tolerance(&job.limits));
+    assert!((closure.tolerance(&job.limits, &job.accuracy) - 0.012 * 1.5_f64.sqrt()).abs() < 1e-12);
+    assert!(closure.misclosure < closure.tolerance(&job.limits, &job.accuracy));
     // Without lengths only the set-ups count, and 10 mm is too much.
     let without = Closure {
         length: None,
         ..closure.clone()
     };
-    assert!(without.misclosure > without.tolerance(&job.limits));
+    assert!(without.misclosure > without.tolerance(&job.limits, &job.accuracy));
 }
 
 /// A teaching page's book: heights of instrument and reduced levels as printed there.
@@ -177,7 +179,38 @@ fn side_shots_share_no_later_error() {
         panic!("one closure")
     };
     assert!((closure.misclosure - 0.008).abs() < 1e-9 && closure.setups == 2);
-    assert!(closure.misclosure > closure.tolerance(&job.limits));
+    assert!(closure.misclosure > closure.tolerance(&job.limits, &job.accuracy));
+}
+
+/// A loop over four set-ups of so much one-sigma each, in a job whose `level` says so: whether it closes over its tolerance.
+fn closes_over(sigma: f64, rng: &mut Rng) -> bool {
+    let mut job = empty("local");
+    job.accuracy.level = sigma;
+    control(&mut job, "A").elevation = Some(10.0);
+    for point in ["B", "C", "D"] {
+        control(&mut job, point);
+    }
+    let mut foresight = || 1.5 + sigma * rng.normal();
+    level(&mut job, "A", 1.5, NO, NO, NO);
+    for point in ["B", "C", "D"] {
+        level(&mut job, point, 1.5, NO, foresight(), NO);
+    }
+    level(&mut job, "A", NO, NO, foresight(), NO);
+    let solved = solve(&job);
+    let closure = &solved.1.book.closures[0];
+    closure.misclosure.abs() > closure.tolerance(&job.limits, &job.accuracy)
+}
+
+/// The published tolerance is two sigmas of the default; a job that says it levels coarser is held to what it says.
+#[test]
+fn a_job_that_levels_coarsely_is_held_to_what_it_says() {
+    let mut rng = Rng::new(35, 0);
+    let mut over = |sigma: f64| (0..1000).filter(|_| closes_over(sigma, &mut rng)).count();
+    let found = [0.001, 0.002, 0.004, 0.010, 0.030].map(&mut over);
+    println!("over their tolerance, of 1000: {found:?}");
+    let [fine, default, coarse @ ..] = found;
+    assert!(fine <= 3 && (25..=70).contains(&default), "{found:?}");
+    assert!(coarse.iter().all(|&over| over <= 8), "{found:?}");
 }
 
 /// Height differences between A, whose height is given, and others.

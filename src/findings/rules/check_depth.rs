@@ -1,30 +1,28 @@
 //! `check-shot` of depths: readings kept out and compared.
 //!
-//! *Why*: an independent look at the stated depth bounds. *Limit*: the 95 % bound of the difference. A note inside, a warning
-//! outside. *Example*: `use = check` on a second reading of A3.
+//! *Why*: an independent look at the stated depth bounds. *Limit*: the 95 % bound of the difference is told, and the record counts by
+//! it; a warning is an alarm ([`super::verdict`]). *Example*: `use = check` on a second reading of A3.
 
 use super::pipe::Pipe;
-use crate::findings::{Code, Finding, Level};
+use super::verdict::{Of, verdict};
+use crate::findings::{Code, Finding};
 use crate::run::compare::depth_checks;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     depth_checks(pipe.inputs, pipe.traced)
         .iter()
         .map(|check| {
-            let (level, words, way_out) = if check.inside() {
-                (Level::Note, "inside", "")
-            } else {
-                (
-                    Level::Warning,
-                    "outside",
-                    " Read it a third time, and look for metal or a slip in the unit.",
-                )
-            };
+            let (level, words) = verdict(
+                Of::Figure,
+                (check.difference, check.bound),
+                pipe.inputs.job.limits.alarm,
+                |metres| pipe.length(metres),
+                "Read it a third time, and look for metal or a slip in the unit.",
+            );
             let message = format!(
-                "Check of the depth of {}: it differs from the result by {}, {words} the 95 % bound of {}.{way_out}",
+                "Check of the depth of {}: it differs from the result by {}, {words}",
                 check.name,
                 pipe.length(check.difference),
-                pipe.length(check.bound),
             );
             let finding = Finding::new(Code::CheckShot, message)
                 .level(level)

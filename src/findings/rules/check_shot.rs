@@ -1,10 +1,11 @@
 //! `check-shot`: a row kept out and compared: places, tapes, angles and heights.
 //!
-//! *Why*: an independent look at the stated bounds. *Limit*: the 95 % bound of the difference, from both
-//! covariances. A note inside, a warning outside. *Example*: `use = check` on a second RTK position of A3.
+//! *Why*: an independent look at the stated bounds. *Limit*: the 95 % bound of the difference, from both covariances, is told, and the
+//! record counts by it; a warning is an alarm ([`super::verdict`]). *Example*: `use = check` on a second RTK position of A3.
 
 use super::survey::Survey;
-use crate::findings::{Code, Finding, Level};
+use super::verdict::{Of, verdict};
+use crate::findings::{Code, Finding};
 use crate::math::stats::NORMAL_95;
 use crate::observe::Problem;
 use crate::position::check::{CheckShot, checks};
@@ -29,15 +30,16 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let plane: Vec<Finding> = plane.iter().map(|shot| in_plane(survey, shot)).collect();
     let heights = survey.heights.checks.iter().map(|check| {
         let bound = NORMAL_95 * check.sigma;
-        let (found, limit) = (survey.length(check.difference), survey.rough(bound));
-        let finding = verdict(
-            &format!("height of {}", check.point),
-            &found,
-            &limit,
-            check.difference.abs() <= bound,
-        )
-        .mark(check.point.as_str())
-        .at(&check.source);
+        let compared = Compared {
+            what: &format!("height of {}", check.point),
+            of: Of::Figure,
+            figures: (check.difference, bound),
+        };
+        let found = survey.length(check.difference);
+        let finding = compared
+            .finding(survey, &found, |metres| survey.rough(metres))
+            .mark(check.point.as_str())
+            .at(&check.source);
         finding.figures(
             survey.unit.of(check.difference),
             Some(survey.unit.of(bound)),
@@ -46,49 +48,55 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     nothing.chain(plane).chain(heights).collect()
 }
 
-fn verdict(what: &str, found: &str, bound: &str, inside: bool) -> Finding {
-    let (level, words) = if inside {
-        (Level::Note, "inside")
-    } else {
-        (Level::Warning, "outside")
-    };
-    let way_out = if inside {
-        ""
-    } else {
-        " Look for a gross error in either, or for sigmas that are too small."
-    };
-    let message = format!(
-        "Check of the {what}: it differs from the result by {found}, {words} the 95 % bound of {bound}.{way_out}"
-    );
-    Finding::new(Code::CheckShot, message).level(level)
+/// A measurement that was kept out.
+struct Compared<'a> {
+    what: &'a str,
+    of: Of,
+    /// Difference and bound, in metres or radians.
+    figures: (f64, f64),
+}
+
+impl Compared<'_> {
+    fn finding(&self, survey: &Survey<'_>, found: &str, say: impl Fn(f64) -> String) -> Finding {
+        let (level, words) = verdict(
+            self.of,
+            self.figures,
+            survey.job.limits.alarm,
+            say,
+            "Look for a gross error in either, or for sigmas that are too small.",
+        );
+        let what = self.what;
+        let message =
+            format!("Check of the {what}: it differs from the result by {found}, {words}");
+        Finding::new(Code::CheckShot, message).level(level)
+    }
 }
 
 fn in_plane(survey: &Survey<'_>, shot: &CheckShot) -> Finding {
     let name = survey.called(shot.point);
-    let what = if shot.what == "horizontal" {
-        format!("place of {name}")
+    let (of, what) = if shot.what == "horizontal" {
+        (Of::Place, format!("place of {name}"))
     } else {
-        format!("{} of {name}", shot.what)
+        (Of::Figure, format!("{} of {name}", shot.what))
     };
-    let (found, bound, value, limit) = if shot.angular {
-        let (d, b) = (shot.difference.to_degrees(), shot.bound.to_degrees());
-        (
-            format!("{}°", fixed(d, 3)),
-            format!("{}°", fixed(b, 3)),
-            d,
-            b,
-        )
+    let compared = Compared {
+        what: &what,
+        of,
+        figures: (shot.difference, shot.bound),
+    };
+    let finding = if shot.angular {
+        let degrees = |radians: f64| format!("{}°", fixed(radians.to_degrees(), 3));
+        compared
+            .finding(survey, &degrees(shot.difference), degrees)
+            .figures(shot.difference.to_degrees(), Some(shot.bound.to_degrees()))
     } else {
-        let (d, b) = (survey.length(shot.difference), survey.rough(shot.bound));
-        (
-            d,
-            b,
-            survey.unit.of(shot.difference),
-            survey.unit.of(shot.bound),
-        )
+        let found = survey.length(shot.difference);
+        compared
+            .finding(survey, &found, |metres| survey.rough(metres))
+            .figures(
+                survey.unit.of(shot.difference),
+                Some(survey.unit.of(shot.bound)),
+            )
     };
-    let finding = verdict(&what, &found, &bound, shot.inside)
-        .at(&shot.source)
-        .figures(value, Some(limit));
-    survey.about(finding, shot.point)
+    survey.about(finding.at(&shot.source), shot.point)
 }

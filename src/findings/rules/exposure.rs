@@ -1,11 +1,12 @@
 //! `exposure`: a mark located and later exposed.
 //!
-//! *Why*: the plainest test of the stated bounds. *Limit*: the 95 % bound of the difference from both covariances. A note
-//! inside, a warning outside. *Example*: invert predicted at 4.10 ± 0.40 ft, found at 4.25 ft.
+//! *Why*: the plainest test of the stated bounds. *Limit*: the 95 % bound of the difference from both covariances is told, and the
+//! record counts by it; a warning is an alarm ([`super::verdict`]). *Example*: invert predicted at 4.10 ± 0.40 ft, found at 4.25 ft.
 
 use super::pipe::Pipe;
-use crate::findings::{Code, Finding, Level};
-use crate::run::compare::{Comparison, exposures};
+use super::verdict::{Of, verdict};
+use crate::findings::{Code, Finding};
+use crate::run::compare::{Compared, Comparison, exposures};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     exposures(pipe.inputs, pipe.traced)
@@ -15,21 +16,22 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
 }
 
 fn finding(pipe: &Pipe<'_>, comparison: &Comparison) -> Finding {
-    let (level, words, way_out) = if comparison.inside() {
-        (Level::Note, "inside", "")
-    } else {
-        (
-            Level::Warning,
-            "outside",
-            " Look for metal nearby, and treat the bounds of the other marks with care.",
-        )
+    let of = match comparison.what {
+        Compared::Place => Of::Place,
+        Compared::Depth => Of::Figure,
     };
+    let (level, words) = verdict(
+        of,
+        (comparison.difference, comparison.bound),
+        pipe.inputs.job.limits.alarm,
+        |metres| pipe.length(metres),
+        "Look for metal nearby, and treat the bounds of the other marks with care.",
+    );
     let message = format!(
-        "{} was exposed: its {} differs from what the surface said by {}, {words} the 95 % bound of {}.{way_out}",
+        "{} was exposed: its {} differs from what the surface said by {}, {words}",
         comparison.name,
         comparison.what.word(),
         pipe.length(comparison.difference),
-        pipe.length(comparison.bound),
     );
     let finding = Finding::new(Code::Exposure, message)
         .level(level)

@@ -1,7 +1,8 @@
 //! `level-misclosure`: a line of levels that closes worse than it should.
 //!
 //! *Why*: a misread staff. *Limit*: the greater of 4 mm·√set-ups ([`crate::sources::Source::OurChoice`]) and 12 mm·√km
-//! ([`crate::sources::Source::LevellingOrders`], third order) where the book has distances.
+//! ([`crate::sources::Source::LevellingOrders`], third order) where the book has distances; more where the job's `level` is coarser than
+//! the default ([`Closure::tolerance`]).
 //! *Example*: 25 mm over four set-ups, where 8 mm are allowed.
 
 use super::survey::Survey;
@@ -10,10 +11,10 @@ use crate::height::Closure;
 use crate::units::counted;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let over =
-        |closure: &&Closure| closure.misclosure.abs() > closure.tolerance(&survey.job.limits);
+    let allowed = |closure: &Closure| closure.tolerance(&survey.job.limits, &survey.job.accuracy);
+    let over = |closure: &&Closure| closure.misclosure.abs() > allowed(closure);
     let one = |closure: &Closure| {
-        let tolerance = closure.tolerance(&survey.job.limits);
+        let tolerance = allowed(closure);
         let message = format!(
             "The levels from {} to {} close with {} over {}, where {} are allowed. The misclosure is spread over \
              the set-ups all the same; look for a misread staff, or level again.",

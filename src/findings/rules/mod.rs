@@ -44,6 +44,7 @@ mod unchecked;
 mod undetermined;
 mod unknown_reference;
 mod unreadable;
+mod verdict;
 mod weak;
 
 /// A name in a sentence: a bare number needs a word before it.

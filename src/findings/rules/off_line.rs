@@ -1,13 +1,39 @@
-//! `off-line`: the mark lies off the line between its end points.
+//! `off-line`: the mark lies off the line between its end points, or a branch's lowest mark off the run that it joins.
 //!
-//! *Why*: over a straight transmitter the three spots lie in line; one of them is misplaced, or the field is bent. *Limit*:
-//! 3.29 of its one-sigma ([`crate::sources::Source::Baarda1968`]). *Example*: ends located as points, the mark 1.5 ft to one
-//! side.
+//! *Why*: over a straight transmitter the three spots lie in line; one of them is misplaced, or the field is bent. A branch that does not
+//! reach the run that it joins has no junction to draw. *Limit*: 3.29 of the distance's one-sigma
+//! ([`crate::sources::Source::Baarda1968`]). *Example*: ends located as points, the mark 1.5 ft to one side; a branch that ends 15 ft
+//! beside the run.
 
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
+use crate::run::{Meets, Traced};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
+    let branches = pipe.traced.iter().filter_map(|traced| branch(pipe, traced));
+    ends(pipe).into_iter().chain(branches).collect()
+}
+
+fn branch(pipe: &Pipe<'_>, traced: &Traced) -> Option<Finding> {
+    let (join, mark) = (traced.join?, traced.marks.last()?);
+    let Meets::Off { by, bound } = join.meets else {
+        return None;
+    };
+    let (branch, joined) = (pipe.run_name(traced.run), pipe.run_name(join.run));
+    let name = pipe.inputs.mark_name(mark.mark);
+    let message = format!(
+        "Run {branch} joins {joined}, but {}, its lowest mark, lies {} off that run's line, more than the {} that is allowed: no junction \
+         is drawn. Check that mark and the marks of {joined} beside it, and `joins` of {branch}; locate {joined} where it bends.",
+        super::called(name),
+        pipe.length(by),
+        pipe.length(bound),
+    );
+    let finding = Finding::new(Code::OffLine, message).run(branch).mark(name);
+    let finding = pipe.at_row(finding, mark);
+    Some(pipe.figures(finding, by, Some(bound)))
+}
+
+fn ends(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.seen()
         .filter_map(|seen| {
             let (off, sigma) = seen.sensed.ends.as_ref()?.off_line?;

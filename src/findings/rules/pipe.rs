@@ -162,11 +162,21 @@ impl<'a> Pipe<'a> {
         let Some(VertexKind::Mark(mark)) = vertex else {
             return finding;
         };
-        let row = traced.marks.get(mark).and_then(|located| {
-            let points = self.inputs.observations.marks.get(located.mark)?;
-            let job = self.inputs.job;
-            centre_row(job, points).or(exposed_row(job, points))
-        });
+        match traced.marks.get(mark) {
+            Some(located) => self.at_row(finding, located),
+            None => finding,
+        }
+    }
+
+    /// Puts a finding at the row that speaks for a mark.
+    pub(super) fn at_row(&self, finding: Finding, located: &Located) -> Finding {
+        let job = self.inputs.job;
+        let row = self
+            .inputs
+            .observations
+            .marks
+            .get(located.mark)
+            .and_then(|points| centre_row(job, points).or(exposed_row(job, points)));
         match row {
             Some(row) => finding.at(&row.source),
             None => finding,

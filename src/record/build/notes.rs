@@ -64,24 +64,14 @@ fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
     notes
 }
 
-/// A branch that does not meet the run that it joins, or not where that run lies.
+/// A branch that ends where the run that it joins has no place.
 fn branch(view: &View<'_>, traced: &Traced) -> Option<Note> {
     let (join, run) = (traced.join?, view.inputs.job.runs.get(traced.run)?);
     let (branch, joined) = (&run.id, view.run_id(join.run));
     let scale = view.scale;
     let text = match join.meets {
-        Meets::At { off, off_sigma, .. } => {
-            let bound = view.inputs.job.limits.alarm * off_sigma;
-            if off <= bound {
-                return None;
-            }
-            format!(
-                "Run {branch} joins {joined}, but its lowest mark lies {} off that run's line, where {} could be chance. \
-                 Check that mark and the marks of {joined} beside it.",
-                scale.say(off),
-                scale.say(bound)
-            )
-        }
+        // `off-line` says the second.
+        Meets::At { .. } | Meets::Off { .. } => return None,
         Meets::Beyond { by } => format!(
             "Run {branch} joins {joined}, but its lowest mark lies {} beyond the last mark of {joined} on that side: no \
              junction is drawn. Locate {joined} on the far side of the junction.",

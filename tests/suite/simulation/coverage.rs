@@ -202,6 +202,20 @@ impl Coverage {
             for pair in marks.windows(2) {
                 self.gap(&run.vertices[pair[0]..=pair[1]], record, truth);
             }
+            // Drawn on the grid, and so reckoned; a run's fall is no longer there.
+            let [plan, path] = truth.lengths(&run.run).map(|ground| truth.scale * ground);
+            let metre = record.frame.unit.metres();
+            if let (Some(length), Some(in_plan), Some(bound)) =
+                (run.length, run.length_plan, run.length_95)
+            {
+                self.count("length", truth, "", (length - path / metre) / bound);
+                self.count(
+                    "length in plan",
+                    truth,
+                    "",
+                    (in_plan - plan / metre) / bound,
+                );
+            }
             let known = truth.bends.iter().all(|bend| bend.located);
             if let (Some(grade), Some(bound), "A", true) =
                 (run.grade, run.grade_95, run.run.as_str(), known)

@@ -125,7 +125,10 @@ impl Locator<'_> {
         let paint = self.crew.mark(lying.along(spot), lying.over(0.0));
         let shown = dipole::shown_depth(spot, lying.over(spot), lying.tilt);
         let cable = self.cable(pipe, station) + LENS;
-        row.set("counter", Cell::Length(self.crew.counter(cable)));
+        let counter = self.crew.counter(cable);
+        if self.scenario.counter {
+            row.set("counter", Cell::Length(counter));
+        }
         self.measure(method, paint, &mut row);
         self.depth_and_ground(shown, paint, number, &mut row);
         if self.scenario.tilts && number.0.is_multiple_of(2) {
@@ -136,7 +139,8 @@ impl Locator<'_> {
         } else {
             format!("{method:?}")
         };
-        self.truly(&lying, station, paint, heading, &row);
+        let along = [station, pipe.profile.path(station)];
+        self.truly(&lying, along, paint, heading, &row);
         if upright {
             // No two points of vertical field, and the strongest signal is the mark itself.
             self.book.marks.push(row);
@@ -190,7 +194,14 @@ impl Locator<'_> {
     }
 
     /// Notes down where the transmitter truly is.
-    fn truly(&mut self, lying: &Lying, station: f64, paint: Ground, heading: String, row: &Row) {
+    fn truly(
+        &mut self,
+        lying: &Lying,
+        [station, path]: [f64; 2],
+        paint: Ground,
+        heading: String,
+        row: &Row,
+    ) {
         let (name, run) = (row.text("mark").to_owned(), row.text("run").to_owned());
         let mark = TrueMark {
             run: run.clone(),
@@ -200,6 +211,7 @@ impl Locator<'_> {
             tilt: lying.tilt,
             method: heading,
             station,
+            path,
         };
         self.paints.push(Paint {
             mark: name.clone(),

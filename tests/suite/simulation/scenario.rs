@@ -163,6 +163,10 @@ pub struct Scenario {
     pub uncertain_control: bool,
     /// Camera observations.
     pub camera: usize,
+    /// Marks found a second time, with a name of their own.
+    pub again: usize,
+    /// The cable has a counter.
+    pub counter: bool,
     /// Marks later exposed.
     pub exposures: usize,
     /// Marks measured a second time, to check.
@@ -208,6 +212,8 @@ impl Default for Scenario {
             site_grid: false,
             uncertain_control: false,
             camera: 0,
+            again: 0,
+            counter: true,
             exposures: 0,
             checks: 0,
             branch: false,
@@ -254,6 +260,8 @@ knobs! {
     site_grid: bool,
     uncertain_control: bool,
     camera: usize,
+    again: usize,
+    counter: bool,
     exposures: usize,
     checks: usize,
     branch: bool,

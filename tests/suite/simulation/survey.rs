@@ -179,6 +179,10 @@ fn house_corners(site: &Site, crew: &mut Crew, book: &mut Book) {
 fn run(locator: &mut Locator, layout: &Layout, id: &str, rng: &mut Rng) {
     let upstream = locator.scenario.upstream;
     let mut stations = layout.marks.clone();
+    for _ in 0..locator.scenario.again {
+        let spot = rng.below(stations.len());
+        stations.insert(spot, stations[spot]);
+    }
     if upstream {
         stations.reverse();
     }

@@ -17,8 +17,10 @@ pub struct TrueMark {
     pub tilt: f64,
     /// How its place was measured: a heading of the coverage table.
     pub method: String,
-    /// Its place on the run.
+    /// Its place on the run, ground metres in plan.
     pub station: f64,
+    /// The same along the pipe.
+    pub path: f64,
 }
 
 /// What the camera saw, where it truly is.
@@ -65,6 +67,19 @@ pub struct Truth {
 }
 
 impl Truth {
+    /// True lengths of a run from its first mark to its last, ground metres: in plan and along the pipe.
+    pub fn lengths(&self, run: &str) -> [f64; 2] {
+        let marks = || self.marks.values().filter(|mark| mark.run == run);
+        let of = |at: fn(&TrueMark) -> f64| {
+            let (low, high) = marks()
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mark| {
+                    (low.min(at(mark)), high.max(at(mark)))
+                });
+            high - low
+        };
+        [of(|mark| mark.station), of(|mark| mark.path)]
+    }
+
     /// True grade from one mark down to another, along the straight line between them.
     pub fn leg_grade(&self, from: &str, to: &str) -> Option<f64> {
         let (from, to) = (self.marks.get(from)?, self.marks.get(to)?);

@@ -110,8 +110,8 @@ fn a_branch_that_misses_is_spoken_of() {
         (drawn, said)
     };
     assert_eq!(note((0.0, 6.5)), (true, None));
-    let (drawn, said) = note((-2.0, 6.5));
-    assert!(drawn && said.unwrap().contains("off that run's line"));
+    // Off the line: `off-line` says so.
+    assert_eq!(note((-2.0, 6.5)), (false, None));
     // Far beyond the last mark; beyond it by what may be chance.
     let (drawn, said) = note((0.0, 19.0));
     assert!(!drawn && said.unwrap().contains("beyond the last mark"));
