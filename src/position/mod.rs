@@ -6,6 +6,8 @@
 //!
 //! A-priori sigmas stand: covariances are not scaled by the variance factor.
 
+use std::collections::BTreeMap;
+
 use crate::job::model::Source;
 use crate::limits::Limits;
 use crate::math::block;
@@ -14,6 +16,7 @@ use crate::math::solution::Solution;
 use crate::observe::kinds::Plane;
 use crate::observe::{Observations, PointId};
 
+mod arc;
 pub mod check;
 mod construct;
 mod meet;
@@ -175,6 +178,8 @@ pub struct Adjusted {
     pub site_loose: bool,
     /// East, north of each shared shift, metres.
     pub shifts: Vec<Plane>,
+    /// What a bearing's arc adds to a point's covariance.
+    arcs: BTreeMap<PointId, Block>,
     slots: Vec<Slot>,
     origin: Plane,
     site_at: Option<(usize, Similarity)>,
@@ -184,7 +189,9 @@ pub struct Adjusted {
 /// Adjusts the plane network. Never fails: what can't be determined is listed.
 #[must_use]
 pub fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
-    solve::adjust(observations, limits)
+    let mut adjusted = solve::adjust(observations, limits);
+    adjusted.arcs = arc::arcs(observations, &adjusted);
+    adjusted
 }
 
 impl Adjusted {
@@ -214,8 +221,12 @@ impl Adjusted {
 }
 
 impl Adjusted {
-    /// A point's covariance with what sliding along a touch takes it off the touch's line.
+    /// A point's covariance with what sliding along a touch takes it off the touch's line, and a bearing's error off its tangent.
     fn with_sagitta(&self, point: PointId, own: Block) -> Block {
+        let own = self
+            .arcs
+            .get(&point)
+            .map_or(own, |arc| block::add(own, *arc));
         let touch = self.touches.iter().find(|touch| touch.at == point);
         touch.map_or(own, |touch| {
             let across = [

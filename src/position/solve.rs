@@ -253,6 +253,7 @@ fn finish(
         site: site_grid(&network, &solution, observations),
         site_loose: has_site && site_at.is_none(),
         shifts,
+        arcs: BTreeMap::new(),
         origin: network.origin,
         slots: network.slots,
         site_at,

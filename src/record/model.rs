@@ -505,10 +505,11 @@ pub struct Run {
     /// Length in 3D; in plan where the inverts aren't known.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub length: Option<f64>,
-    /// Horizontal length.
+    /// Horizontal length of the run as drawn.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub length_plan: Option<f64>,
-    /// 95 % bound of `length`.
+    /// 95 % bound of `length`: of the pipe's own, so that bends which may lie between two marks though none is drawn are in it, and that
+    /// the drawn line goes to and fro between marks on one spot.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub length_95: Option<f64>,
     /// Fall from the upstream end to the downstream end.

@@ -7,6 +7,8 @@ use aslaid::pipeline::{Options, Outcome, run};
 use aslaid::record::model::VertexKind;
 
 use crate::shows::coverage::assert_share;
+use crate::simulation::inside::over_ellipse;
+use crate::simulation::rng::Rng;
 use crate::simulation::run::{compute, jobs, run_each, run_many};
 use crate::simulation::scenario::{Bend, Method, Scenario};
 use crate::simulation::survey::survey;
@@ -166,11 +168,16 @@ fn a_branch_that_does_not_reach_its_run_has_no_junction() {
 
 /// Marks taped from points of a site grid.
 fn taped(marks: &str) -> Outcome {
+    taped_with("", marks)
+}
+
+/// The same with further settings.
+fn taped_with(settings: &str, marks: &str) -> Outcome {
     let folder = tempfile::tempdir().unwrap();
     let toml = "[job]\nid = \"J\"\nsupplier = \"Example Survey\"\nlocated_on = 2026-05-14\n[grid]\ncrs = \"local\"\nunit = \"m\"\nheight = \"0 m\"\n";
     let control = "point,easting,northing\nP1,0,0\nP2,20,0\nP3,20,15\nP4,0,15\nP5,40,5\n";
     for (name, text) in [
-        ("job.toml", toml),
+        ("job.toml", &*format!("{toml}{settings}")),
         ("control.csv", control),
         ("marks.csv", marks),
     ] {
@@ -207,6 +214,45 @@ fn two_tapes_nearly_in_line_with_the_wall() {
         } else {
             assert!(miss < 0.001, "{off}: {miss}");
         }
+    }
+}
+
+/// Marks by compass and tape from one point: an error of the bearing takes them along an arc. Its bound holds at every sigma, the paint's
+/// alone as well as the transmitter's.
+#[test]
+fn places_by_a_coarse_compass_are_on_an_arc() {
+    let mut rng = Rng::new(38, 0);
+    for (sigma, far) in [
+        (1.0_f64, 20.0),
+        (3.0, 20.0),
+        (5.0, 5.0),
+        (5.0, 20.0),
+        (10.0, 15.0),
+    ] {
+        let count = jobs(500);
+        let mut marks = String::from("run,mark,setup,bearing,distance,bearing_from\n");
+        let mut truth = Vec::new();
+        for i in 0..count {
+            let azimuth = std::f64::consts::TAU * rng.unit();
+            truth.push((far * azimuth.sin(), far * azimuth.cos()));
+            let bearing = (azimuth.to_degrees() + sigma * rng.normal()).rem_euclid(360.0);
+            let distance = far + 0.015_f64.hypot(0.0005 * far) * rng.normal();
+            marks += &format!("A{i},M{i},P1,{bearing:.6},{distance:.6},grid\n");
+        }
+        let outcome = taped_with(&format!("[accuracy]\nbearing_grid = {sigma}\n"), &marks);
+        let found = &outcome.record.as_ref().unwrap().marks;
+        let inside = found.iter().zip(&truth).filter(|(mark, (e, n))| {
+            let ellipse = mark.paint.ellipse.as_ref().unwrap();
+            let off = [mark.paint.easting - e, mark.paint.northing - n];
+            over_ellipse(ellipse, off) <= 1.0
+        });
+        let share = inside.count() as f64 / count as f64;
+        println!("{sigma}° over {far} m: {share:.3} inside");
+        assert_eq!(found.len(), count);
+        assert!(
+            (0.92..0.98).contains(&share),
+            "{sigma}° over {far} m: {share}"
+        );
     }
 }
 
