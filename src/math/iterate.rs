@@ -23,6 +23,10 @@ const NEAR: f64 = 1e-2;
 pub(super) const SHRINKING: f64 = 1e-4;
 /// A step is near the end where it lowers the sum of squares by less than this part of it and one: what overshoots there would do so again.
 const OVERSHOOT: f64 = 1e-4;
+/// Damping that is kept for what overshoots near the end is raised no further than by a step from here: our choice.
+const FIRM: f64 = 1e3;
+/// A step that gains less than this part of what the linear equations promised went too far: our choice.
+const SHORT: f64 = 0.25;
 /// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
 /// 5 mm): no reason to damp.
 const ROUNDING: f64 = 1e-7;
@@ -456,8 +460,12 @@ impl<M: Model> Setting<'_, M> {
                     end.last = (!again && damping == 0.0).then_some(step.parts);
                     return end;
                 }
-                // A step that gained much less than the linear equations promised went too far.
-                if step.squares - squares > 0.25 * step.gain || step.gain <= ROUNDING * scale {
+                if !again && damping <= FIRM && step.overshoots(squares, last_gain) {
+                    damping = harder(damping);
+                    floor = damping;
+                } else if step.squares - squares > SHORT * step.gain
+                    || step.gain <= ROUNDING * scale
+                {
                     let less = if damping < 1e-4 { 0.0 } else { damping * 0.1 };
                     damping = less.max(floor);
                 }
@@ -473,11 +481,12 @@ impl<M: Model> Setting<'_, M> {
             } else if damping > 1e12 {
                 return end;
             } else {
-                damping = (damping * 10.0).max(1e-3);
-                if step.gain <= OVERSHOOT * scale && damping <= CAREFUL {
+                damping = harder(damping);
+                if step.gain <= OVERSHOOT * scale && damping <= FIRM {
                     floor = damping;
                 }
                 creeping = false;
+                last_gain = f64::INFINITY;
             }
         }
         // Creeping, but by so little that it is there.
@@ -571,6 +580,25 @@ struct Step {
     /// Sum of squares before it.
     squares: f64,
     pinned: bool,
+}
+
+impl Step {
+    /// Whether it went too far, near the end, where the next would do the same: it gained little, or, where rounding hides what it
+    /// gained, it promises more than the one before.
+    fn overshoots(&self, squares: f64, last_gain: f64) -> bool {
+        let scale = self.squares + 1.0;
+        if self.gain > OVERSHOOT * scale {
+            false
+        } else if self.gain > ROUNDING * scale {
+            self.squares - squares < SHORT * self.gain
+        } else {
+            self.gain > DONE * scale && self.gain > last_gain
+        }
+    }
+}
+
+const fn harder(damping: f64) -> f64 {
+    (damping * 10.0).max(1e-3)
 }
 
 /// How iterations ended.
@@ -702,4 +730,57 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
         squares,
         &failed,
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::adjust::adjust;
+    use super::*;
+
+    /// One point by lengths from known ones: place, length; one-sigma 20 mm.
+    struct Taped(Vec<([f64; 2], f64)>);
+
+    impl Model for Taped {
+        fn nodes(&self) -> usize {
+            1
+        }
+        fn width(&self) -> usize {
+            2
+        }
+        fn shared(&self) -> usize {
+            0
+        }
+        fn rows(&self) -> usize {
+            self.0.len()
+        }
+        fn row(&self, i: usize, values: &Values<'_>, row: &mut Row) {
+            let (from, length) = self.0[i];
+            let (e, n) = (values.get(0) - from[0], values.get(1) - from[1]);
+            let far = e.hypot(n);
+            row.sigma = 0.02;
+            row.misclosure = length - far;
+            row.terms.extend([(0, e / far), (1, n / far)]);
+        }
+    }
+
+    /// Residuals of metres bend the equations so far that undamped steps, and somewhat damped ones, cross the lowest place again and again.
+    #[test]
+    fn gross_errors_end() {
+        let tapes = vec![
+            ([2.74, 20.33], 3.207),
+            ([16.22, -3.25], 11.785),
+            ([11.23, 3.69], 3.219),
+        ];
+        let solution = adjust(&Taped(tapes.clone()), &[9.48, 6.39], &|_| false);
+        assert!(solution.failed.is_empty() && solution.loose.is_empty());
+        let lower = |by: [f64; 2]| {
+            let at: Vec<f64> = solution.values.iter().zip(by).map(|(a, b)| a + b).collect();
+            let squares = |&([e, n], length): &([f64; 2], f64)| {
+                ((length - (at[0] - e).hypot(at[1] - n)) / 0.02).powi(2)
+            };
+            tapes.iter().map(squares).sum::<f64>() < solution.squares - 1e-3
+        };
+        let steps = [[0.01, 0.0], [-0.01, 0.0], [0.0, 0.01], [0.0, -0.01]];
+        assert!(!steps.into_iter().any(lower), "{:?}", solution.values);
+    }
 }
