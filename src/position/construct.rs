@@ -38,12 +38,12 @@ struct Incidence {
 }
 
 impl Incidence {
-    fn new(observations: &Observations) -> Self {
+    fn new(observations: &Observations, rows: &[u32]) -> Self {
         let mut start = vec![0_u32; observations.points.len() + 1];
         let all = || {
-            observations.plane.iter().enumerate().flat_map(|(i, o)| {
-                o.kind
-                    .points()
+            rows.iter().flat_map(|&i| {
+                let points = observations.plane[i as usize].kind.points();
+                points
                     .into_iter()
                     .flatten()
                     .map(move |point| (i, point.0 as usize))
@@ -56,7 +56,7 @@ impl Incidence {
         let mut next = start.clone();
         let mut rows = vec![0; start.last().map_or(0, |end| *end as usize)];
         for (i, point) in all() {
-            rows[next[point] as usize] = i as u32;
+            rows[next[point] as usize] = i;
             next[point] += 1;
         }
         Self { start, rows }
@@ -386,15 +386,20 @@ struct Agenda {
     open: BTreeMap<PointId, Found>,
 }
 
-/// Finds approximate places for all points that can be constructed.
-pub(super) fn construct(observations: &Observations) -> Approximate {
-    let mut this = Construction::new(observations);
+/// Finds approximate places for all points that can be constructed from some observations. The points that these don't name stay where
+/// they were `before`; so does a named one that can't be constructed, and one with several places is put at the nearest to there.
+pub(super) fn construct(
+    observations: &Observations,
+    rows: &[u32],
+    before: &[Option<Plane>],
+) -> Approximate {
+    let mut this = Construction::new(observations, rows, before);
     let mut agenda = Agenda {
         waiting: vec![false; observations.points.len()],
         ..Agenda::default()
     };
     for (i, point) in observations.points.iter().enumerate() {
-        if point.fixed.is_none() && point.site.is_none() {
+        if point.site.is_none() && this.places[i].is_none() {
             agenda.waiting[i] = true;
             agenda.queue.push_back(PointId(i as u32));
         }
@@ -411,9 +416,12 @@ pub(super) fn construct(observations: &Observations) -> Approximate {
                 }
             }
         }
-        if !this.settle(&mut agenda, &mut touches) {
+        if !this.settle(&mut agenda, &mut touches) && !this.as_before(&mut agenda, before) {
             break;
         }
+    }
+    for (place, before) in this.places.iter_mut().zip(before) {
+        *place = place.or(*before);
     }
     let why = agenda
         .open
@@ -433,15 +441,18 @@ pub(super) fn construct(observations: &Observations) -> Approximate {
 }
 
 impl<'a> Construction<'a> {
-    fn new(observations: &'a Observations) -> Self {
+    fn new(observations: &'a Observations, rows: &[u32], before: &[Option<Plane>]) -> Self {
+        let incidence = Incidence::new(observations, rows);
+        let points = observations.points.iter().enumerate();
+        let places = points.map(|(i, point)| {
+            let unnamed = || incidence.of(PointId(i as u32)).is_empty();
+            let before = before.get(i).copied().flatten();
+            point.fixed.or_else(|| before.filter(|_| unnamed()))
+        });
         let mut this = Self {
             observations,
-            incidence: Incidence::new(observations),
-            places: observations
-                .points
-                .iter()
-                .map(|point| point.fixed)
-                .collect(),
+            places: places.collect(),
+            incidence,
             site: None,
             sides: BTreeMap::new(),
             cables: BTreeMap::new(),
@@ -480,6 +491,22 @@ impl<'a> Construction<'a> {
             self.accept(point, place, agenda);
         }
         agenda.open.len() != before
+    }
+
+    /// Takes, of one point's places that nothing else tells apart, the nearest to where it was; false if there was no such point.
+    fn as_before(&mut self, agenda: &mut Agenda, before: &[Option<Plane>]) -> bool {
+        let nearest = agenda.open.iter().find_map(|(&point, found)| {
+            let (Found::Open(places), Some(was)) = (found, *before.get(point.0 as usize)?) else {
+                return None;
+            };
+            let far = |place: &Plane| (place.0 - was.0).hypot(place.1 - was.1);
+            let nearest = places.iter().min_by(|a, b| far(a).total_cmp(&far(b)))?;
+            Some((point, *nearest))
+        });
+        if let Some((point, place)) = nearest {
+            self.accept(point, place, agenda);
+        }
+        nearest.is_some()
     }
 
     /// Takes a place, and looks again at the points that it may help.

@@ -2,6 +2,9 @@
 //! the rest looked at again ([`crate::sources::Source::Baarda1968`]). The stated result keeps every measurement:
 //! whether one is wrong is for the user to say.
 //!
+//! In a small group with a gross alarm the residuals mislead: a value that is metres off holds the place of all, and another seems wrong. There
+//! each value near the alarm is left out in turn, and the rest constructed and solved anew.
+//!
 //! Only the parts with an alarm are solved again. In a part (or a set of parts coupled by shared unknowns) of more than
 //! [`LARGE`] measurements, several far from each other are left out in the same round: a residual is hardly
 //! moved by one that is two measurements away. Small ones go strictly one by one. Redundancy numbers of the later rounds of a large
@@ -12,6 +15,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
+use super::construct::construct;
 use super::network::Network;
 use super::solve::{residual, residuals};
 use super::{Residual, Suspect, Touch};
@@ -21,7 +25,7 @@ use crate::math::less::Less;
 use crate::math::similarity::Similarity;
 use crate::math::solution::{Estimate, Solution};
 use crate::observe::kinds::Plane;
-use crate::observe::{Observation, Observations, PointId};
+use crate::observe::{Observation, Observations, PointId, PointRole};
 
 /// Measurements of a group that is searched strictly one by one: our choice, a job's worth.
 const LARGE: usize = 400;
@@ -29,8 +33,13 @@ const LARGE: usize = 400;
 /// closely: exact equality is lost to the curvature of the equations.
 const EQUAL: f64 = 0.02;
 
-/// More that seem equally suspect are not tried one by one: our choice.
+/// More beside a nominee are not tried one by one: our choice.
 const TRIED: usize = 20;
+/// Nominees of so many times the alarm are gross. Smaller ones, among them those of clean jobs, don't bend the equations and are not tried:
+/// our choice.
+const GROSS: f64 = 1.5;
+/// Sums of squares that differ by no more are the same: far above rounding.
+const SAME: f64 = 1e-6;
 /// So many are tried in one search, so that a job of nothing but blunders ends: our choice.
 const TRIALS: usize = 1000;
 
@@ -102,6 +111,39 @@ impl Round<'_> {
         let values = Values::whole(self.estimate.values(), 2 * self.network.nodes());
         self.network.row(i as usize, &values, &mut row);
         row
+    }
+
+    /// A nominee and what may be wrong in its stead: those that share a free point with it before those that share one with these, larger
+    /// before smaller; of all these, what was measured before the coordinates of reference points.
+    fn near(&self, nominee: u32) -> Vec<u32> {
+        let points = &self.observations.points;
+        let free = |point: &PointId| points[point.0 as usize].fixed.is_none();
+        let kind = |i: u32| Some(self.observations.plane[self.observed(i)?].kind);
+        let free_points = |i: u32| {
+            let points = kind(i).map(|kind| kind.points());
+            points.into_iter().flatten().flatten().filter(free)
+        };
+        let is_reference = |i: u32| {
+            let at = kind(i).and_then(|kind| kind.coordinate_of());
+            at.is_some_and(|at| matches!(points[at.0 as usize].role, PointRole::Control(_)))
+        };
+        let group = || self.group.iter().copied();
+        let shares = |i: u32, with: &[PointId]| free_points(i).any(|point| with.contains(&point));
+        let own: Vec<PointId> = free_points(nominee).collect();
+        let reach = group().filter(|&i| shares(i, &own)).flat_map(free_points);
+        let reach: Vec<PointId> = reach.collect();
+        let mut near: Vec<u32> = group()
+            .filter(|&i| i != nominee && shares(i, &reach))
+            .collect();
+        near.sort_by(|&a, &b| {
+            let nearer = shares(b, &own).cmp(&shares(a, &own));
+            let larger = self.size(b).total_cmp(&self.size(a));
+            nearer.then(larger).then(a.cmp(&b))
+        });
+        near.truncate(TRIED);
+        near.insert(0, nominee);
+        near.sort_by_key(|&i| is_reference(i));
+        near
     }
 
     /// The equations to leave out in this round, largest first.
@@ -205,7 +247,7 @@ pub(super) fn search(
     network.adjusted(solution, &mut places);
     let mut search = Search {
         observations,
-        touches,
+        touches: touches.to_vec(),
         places,
         site,
         shared: network.has_shared(),
@@ -215,7 +257,8 @@ pub(super) fn search(
     };
     let mut rows = search.rounds(network, solution, first, false);
     while !rows.is_empty() {
-        let (part, solution) = search.solve(&rows);
+        let touches = search.touches.clone();
+        let (part, solution) = search.solve(&rows, &touches);
         let residuals = residuals(&part, &solution);
         rows = search.rounds(&part, &solution, &residuals, true);
     }
@@ -229,9 +272,21 @@ pub(super) fn search(
     suspects
 }
 
+/// A group without one of its observations.
+struct Trial {
+    /// Sum of squares of what is left.
+    squares: f64,
+    /// Residual of the one left out against the others, over its one-sigma.
+    standardised: f64,
+    /// What the others say that it should be.
+    predicted: f64,
+    places: Vec<Option<Plane>>,
+    touches: Vec<Touch>,
+}
+
 struct Search<'a> {
     observations: &'a Observations,
-    touches: &'a [Touch],
+    touches: Vec<Touch>,
     /// Where to begin from.
     places: Vec<Option<Plane>>,
     site: Option<Similarity>,
@@ -245,11 +300,14 @@ struct Search<'a> {
 
 impl<'a> Search<'a> {
     /// Some observations by themselves.
-    fn solve(&self, rows: &[u32]) -> (Network<'a>, Solution) {
+    fn solve<'t>(&self, rows: &[u32], touches: &'t [Touch]) -> (Network<'t>, Solution)
+    where
+        'a: 't,
+    {
         let site = self.site.as_ref();
         let network = Network::new(
             self.observations,
-            self.touches,
+            touches,
             rows,
             &self.places,
             site,
@@ -332,51 +390,103 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// A small group's nominee as a suspect. Where others seem to be in its stead as well, each is left out in turn: a gross error bends
-    /// the equations, and the group may then fit with one of them left out and with another not. The nominee becomes the one that
-    /// it fits best without, unless it is as good itself.
+    /// A small group's nominee as a suspect. A gross error bends the equations, and may even hold the place of all values where another
+    /// seems to be the wrong one. So each value near the nominee is left out in turn, and a place looked for from the rest alone:
+    /// the nominee becomes the one without which the rest fits best, unless it is as good itself.
     fn told_apart(&mut self, round: &Round<'_>, nominee: &mut u32) -> Option<Suspect> {
         let suspect = round.suspect(*nominee)?;
-        let seem = suspect.equals.len();
-        if !(1..=TRIED.min(self.trials)).contains(&seem) {
+        let near = round.near(*nominee);
+        if near.len() > self.trials || suspect.standardised.abs() < GROSS * self.limit {
             return Some(suspect);
         }
-        self.trials -= seem;
+        self.trials -= near.len();
         let members: Vec<u32> = round.members().collect();
-        let without = |out: usize| {
-            let rows = members.iter().filter(|&&row| row as usize != out);
-            let (_, solution) = self.solve(&rows.copied().collect::<Vec<_>>());
-            let whole = solution.loose.is_empty() && solution.failed.is_empty();
-            (
-                out,
-                if whole {
-                    solution.squares
-                } else {
-                    f64::INFINITY
-                },
-            )
-        };
-        let candidates = std::iter::once(suspect.observation).chain(suspect.equals.iter().copied());
-        let tried: Vec<(usize, f64)> = candidates.map(without).collect();
-        let best = tried.iter().min_by(|a, b| a.1.total_cmp(&b.1))?;
-        // What is left misses by no more than chance could make of it.
-        let most = best.1 + self.limit * self.limit;
-        let mut equals: Vec<usize> = tried
+        let tried: Vec<(u32, Trial)> = near
             .iter()
-            .filter(|(_, squares)| *squares <= most)
-            .map(|(observation, _)| *observation)
+            .filter_map(|&i| Some((i, self.without(&members, round.observed(i)?)?)))
             .collect();
-        let named = if equals.contains(&suspect.observation) {
-            suspect.observation
-        } else {
-            best.0
+        let least = tried.iter().map(|(_, trial)| trial.squares);
+        let least = least.min_by(f64::total_cmp).unwrap_or(f64::INFINITY);
+        let Some((named, best)) = tried
+            .iter()
+            .find(|(_, trial)| trial.squares <= least + SAME)
+        else {
+            return Some(suspect);
         };
-        equals.retain(|&i| i != named);
-        let is_named = |i: &&u32| round.observed(**i) == Some(named);
-        *nominee = *round.group.iter().find(is_named)?;
-        Some(Suspect {
-            equals,
-            ..round.suspect(*nominee)?
+        // What is left misses by no more than chance could make of it.
+        let most = least + self.limit * self.limit;
+        let equals = tried
+            .iter()
+            .filter(|(i, trial)| i != named && trial.squares <= most);
+        if best.standardised.abs() < self.limit {
+            return Some(suspect);
+        }
+        let suspect = Suspect {
+            observation: round.observed(*named)?,
+            standardised: best.standardised,
+            predicted: best.predicted,
+            equals: equals.filter_map(|(i, _)| round.observed(*i)).collect(),
+        };
+        *nominee = *named;
+        self.places.clone_from(&best.places);
+        self.touches.clone_from(&best.touches);
+        Some(suspect)
+    }
+
+    /// A group's observations without one of them, from where they are constructed then or from where they were, whichever ends better.
+    /// `None` where they don't determine everything.
+    fn without(&self, members: &[u32], out: usize) -> Option<Trial> {
+        let rows: Vec<u32> = members
+            .iter()
+            .copied()
+            .filter(|&row| row as usize != out)
+            .collect();
+        let afresh = construct(self.observations, &rows, &self.places);
+        let site = afresh.site.as_ref().or(self.site.as_ref());
+        let mut touches = self.touches.clone();
+        touches.retain(|touch| afresh.touches.iter().all(|other| other.at != touch.at));
+        touches.extend(&afresh.touches);
+        let afresh = self.ended(&rows, out, (&afresh.places, &touches, site));
+        let before = self.ended(
+            &rows,
+            out,
+            (&self.places, &self.touches, self.site.as_ref()),
+        );
+        afresh
+            .into_iter()
+            .chain(before)
+            .min_by(|a, b| a.squares.total_cmp(&b.squares))
+    }
+
+    /// Where some observations end from a start; `None` where they don't determine everything. `out` is not among them.
+    fn ended(
+        &self,
+        rows: &[u32],
+        out: usize,
+        (places, touches, site): (&[Option<Plane>], &[Touch], Option<&Similarity>),
+    ) -> Option<Trial> {
+        let network = Network::new(self.observations, touches, rows, places, site, self.shared);
+        let solution = adjust(&network, &network.start(places, site), &|_| false);
+        if !(solution.loose.is_empty() && solution.failed.is_empty()) {
+            return None;
+        }
+        let Observation {
+            kind, value, sigma, ..
+        } = self.observations.plane.get(out)?;
+        let values = Values::whole(&solution.values, 2 * network.nodes());
+        let mut row = Row::default();
+        row.clear();
+        if !network.write(kind, *value, *sigma, &values, &mut row) {
+            return None;
+        }
+        let mut ended = places.to_vec();
+        network.adjusted(&solution, &mut ended);
+        Some(Trial {
+            squares: solution.squares,
+            standardised: -row.misclosure / (sigma * sigma + solution.variance(&row.terms)).sqrt(),
+            predicted: value - row.misclosure,
+            places: ended,
+            touches: touches.to_vec(),
         })
     }
 

@@ -19,13 +19,13 @@ use crate::observe::{Kind, Observations, PointId};
 const LEAST_REDUNDANCY: f64 = 1e-5;
 
 pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
+    let rows: Vec<u32> = (0..observations.plane.len() as u32).collect();
     let Approximate {
         mut places,
         mut site,
         touches,
         mut why,
-    } = construct(observations);
-    let rows: Vec<u32> = (0..observations.plane.len() as u32).collect();
+    } = construct(observations, &rows, &[]);
     loop {
         let shared = site.is_some() || !observations.shifts.is_empty();
         let network = Network::new(

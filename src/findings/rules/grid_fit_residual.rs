@@ -10,18 +10,7 @@ use std::iter;
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding, Level};
-use crate::observe::{Kind, Observation, PointId};
-
-/// The point whose coordinate is measured here.
-const fn coordinate_of(observation: &Observation) -> Option<PointId> {
-    match observation.kind {
-        Kind::East { at, .. }
-        | Kind::North { at, .. }
-        | Kind::SiteX { at }
-        | Kind::SiteY { at } => Some(at),
-        _ => None,
-    }
-}
+use crate::observe::PointId;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let Some(site) = &survey.adjusted.site else {
@@ -34,7 +23,10 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     for suspect in &survey.adjusted.suspects {
         let w = suspect.standardised.abs();
         for i in iter::once(suspect.observation).chain(suspect.equals.iter().copied()) {
-            let point = observations.plane.get(i).and_then(coordinate_of);
+            let point = observations
+                .plane
+                .get(i)
+                .and_then(|o| o.kind.coordinate_of());
             if let Some(point) = point.filter(|point| both(*point)) {
                 let entry = worst.entry(point).or_insert((w, i));
                 if w > entry.0 {

@@ -135,6 +135,18 @@ impl Kind {
         }
     }
 
+    /// The point whose coordinate is measured, in the grid or on the site.
+    #[must_use]
+    pub const fn coordinate_of(&self) -> Option<PointId> {
+        match *self {
+            Self::East { at, .. }
+            | Self::North { at, .. }
+            | Self::SiteX { at }
+            | Self::SiteY { at } => Some(at),
+            _ => None,
+        }
+    }
+
     /// The points that the equation holds.
     #[must_use]
     pub fn points(&self) -> [Option<PointId>; 3] {
