@@ -2,17 +2,22 @@
 //!
 //! *Why*: a misread tape moves the mark and spoils its bounds. The largest standardised residual is named, left out, and
 //! the rest looked at again. It stays in the stated result: whether it is wrong is the user's to say.
+//! Where such measurements to several marks have a reference in common whose coordinates are exact, and so can't be suspected themselves,
+//! it is named before them.
 //! *Limit*: |w| > 3.29, α = 0.001 ([`crate::sources::Source::Baarda1968`]).
 //! *Example*: a tie of 12.40 where the three others say 13.41.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::iter;
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
 use crate::height::{HeightResidual, HeightSuspect};
-use crate::observe::Observation;
+use crate::observe::{Observation, PointId, PointRole};
 use crate::position::Suspect;
 use crate::units::fixed;
 
-/// Equally suspect measurements that are named in full; more would not be read.
+/// Equally suspect measurements, or marks, that are named in full; more would not be read.
 const NAMED: usize = 4;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
@@ -26,7 +31,99 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .suspects
         .iter()
         .filter_map(|suspect| in_height(survey, suspect));
-    plane.chain(heights).collect()
+    references(survey)
+        .into_iter()
+        .chain(plane)
+        .chain(heights)
+        .collect()
+}
+
+/// Marks to which there are suspects from an exact reference point, and the largest standardised residual of these.
+#[derive(Default)]
+struct Common {
+    marks: BTreeSet<PointId>,
+    largest: f64,
+}
+
+/// The reference points that most suspects may come from, if these are to two marks or more, and to more than half of those that
+/// are measured from there.
+fn references(survey: &Survey<'_>) -> Vec<Finding> {
+    let observations = &survey.observed.observations;
+    let mut common: BTreeMap<PointId, Common> = BTreeMap::new();
+    for suspect in &survey.adjusted.suspects {
+        let all = iter::once(suspect.observation).chain(suspect.equals.iter().copied());
+        for observation in all.filter_map(|i| observations.plane.get(i)) {
+            for (from, to) in exact_references(survey, observation) {
+                let entry = common.entry(from).or_default();
+                entry.marks.insert(to);
+                entry.largest = entry.largest.max(suspect.standardised.abs());
+            }
+        }
+    }
+    let most = common.values().map(|common| common.marks.len()).max();
+    common.retain(|_, common| common.marks.len() > 1 && Some(common.marks.len()) == most);
+    if common.is_empty() {
+        return Vec::new();
+    }
+    let mut measured: BTreeMap<PointId, BTreeSet<PointId>> = BTreeMap::new();
+    for observation in &observations.plane {
+        for (from, to) in exact_references(survey, observation) {
+            if common.contains_key(&from) {
+                measured.entry(from).or_default().insert(to);
+            }
+        }
+    }
+    common.retain(|from, common| {
+        let all = measured.get(from).map_or(0, BTreeSet::len);
+        2 * common.marks.len() > all
+    });
+    let found = common.iter();
+    found
+        .filter_map(|(from, common)| in_common(survey, *from, common))
+        .collect()
+}
+
+/// The exact reference points of a measurement, each with the point that is measured from there.
+fn exact_references<'s>(
+    survey: &'s Survey<'_>,
+    observation: &'s Observation,
+) -> impl Iterator<Item = (PointId, PointId)> + 's {
+    let points = &survey.observed.observations.points;
+    let to = survey.point_of(observation);
+    let named = observation.kind.points().into_iter().flatten();
+    named.filter_map(move |from| {
+        let known = points.get(from.0 as usize)?;
+        let exact = known.fixed.is_some() || known.site.is_some();
+        let reference = exact && matches!(known.role, PointRole::Control(_));
+        let to = to.filter(|to| reference && *to != from)?;
+        Some((from, to))
+    })
+}
+
+fn in_common(survey: &Survey<'_>, point: PointId, common: &Common) -> Option<Finding> {
+    let known = survey.observed.observations.points.get(point.0 as usize)?;
+    let PointRole::Control(row) = known.role else {
+        return None;
+    };
+    let control = survey.job.control.get(row)?;
+    let name = survey.called(point);
+    let marks = common.marks.iter().take(NAMED);
+    let mut marks: Vec<String> = marks
+        .map(|mark| survey.called(*mark).into_owned())
+        .collect();
+    let more = common.marks.len().saturating_sub(NAMED);
+    if more > 0 {
+        marks.push(format!("{more} more"));
+    }
+    let message = format!(
+        "What was measured from {name} to {} does not fit the other measurements there. Before each of these is measured again: the \
+         coordinates of {name} may be wrong, or another point was taken for it.",
+        marks.join(", ")
+    );
+    let finding = Finding::new(Code::Blunder, message)
+        .at(&control.source)
+        .figures(common.largest, Some(survey.job.limits.alarm));
+    Some(survey.about(finding, point))
 }
 
 /// What a measurement reads and what the others say it should, as the field book has it.
