@@ -16,6 +16,7 @@ mod declination;
 mod documents;
 mod export;
 mod faults;
+mod gross;
 mod intake;
 mod jobs;
 mod large;
