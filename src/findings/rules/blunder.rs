@@ -13,7 +13,7 @@ use std::iter;
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
 use crate::height::{HeightResidual, HeightSuspect};
-use crate::observe::{Observation, PointId, PointRole};
+use crate::observe::{Kind, Observation, PointId, PointRole};
 use crate::position::Suspect;
 use crate::units::fixed;
 
@@ -140,10 +140,7 @@ fn figures(survey: &Survey<'_>, observation: &Observation, predicted: f64) -> (S
             format!("{}°", fixed(observation.measured.to_degrees(), 3)),
             format!("{}°", fixed(observation.measured.to_degrees() - turn, 3)),
         )
-    } else if matches!(
-        observation.column,
-        "easting" | "northing" | "longitude" | "latitude" | "from_time"
-    ) {
+    } else if is_coordinate(observation) {
         let unit = survey.crs.unit_metres();
         (
             fixed(observation.value / unit, 3),
@@ -154,6 +151,22 @@ fn figures(survey: &Survey<'_>, observation: &Observation, predicted: f64) -> (S
             survey.length(observation.measured),
             survey.length(predicted * ratio),
         )
+    }
+}
+
+/// Whether it is one of a point's two coordinates, as given or as received.
+fn is_coordinate(observation: &Observation) -> bool {
+    matches!(observation.kind, Kind::East { .. } | Kind::North { .. })
+}
+
+/// A measurement in whose stead another is suspected; both coordinates of a point are told as one.
+fn stand_in(survey: &Survey<'_>, observation: &Observation) -> String {
+    match survey.point_of(observation) {
+        Some(point) if is_coordinate(observation) => {
+            let name = survey.called(point);
+            format!("coordinates of {name} ({})", observation.source)
+        }
+        _ => survey.describe(observation),
     }
 }
 
@@ -172,7 +185,7 @@ fn in_plane(survey: &Survey<'_>, suspect: &Suspect) -> Option<Finding> {
     let equals = equals.filter_map(|&i| observations.plane.get(i));
     message.push_str(&what_to_do(
         "leave it out with `use = no`",
-        equals.map(|other| survey.describe(other)),
+        equals.map(|other| stand_in(survey, other)),
     ));
     let finding = Finding::new(Code::Blunder, message)
         .at(&observation.source)
@@ -220,7 +233,12 @@ fn described(row: &HeightResidual) -> String {
 
 /// How to go on with a suspect that others may be in the stead of; `out` says how to leave it out.
 fn what_to_do(out: &str, equals: impl Iterator<Item = String>) -> String {
-    let mut names: Vec<String> = equals.map(|name| format!("the {name}")).collect();
+    let mut names: Vec<String> = Vec::new();
+    for name in equals.map(|name| format!("the {name}")) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
     if names.is_empty() {
         return format!(" It is still used: measure it again, mend it, or {out}.");
     }
