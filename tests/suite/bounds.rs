@@ -109,35 +109,41 @@ fn warnings(outcome: &Result<Outcome, String>, code: Code) -> usize {
         .count()
 }
 
-/// Three marks exposed and three measured again: one comparison in twenty lies outside its stated bound, is said to, and is no alarm.
+/// Three marks exposed and three measured again: one comparison in twenty lies outside its stated bound, which is a warning; that it is
+/// more than chance is said of hardly any.
 #[test]
-fn sound_exposures_and_check_shots_raise_no_alarm() {
+fn sound_exposures_and_check_shots_are_within_chance() {
     let compared = Scenario::default().exposures(3).checks(3);
     let found = run_each(&[compared], 36, jobs(400), |outcome, _| {
-        let checks = &outcome.as_ref().unwrap().record.as_ref().unwrap().checks;
+        let outcome = outcome.as_ref().unwrap();
+        let checks = &outcome.record.as_ref().unwrap().checks;
         let outside = checks.iter().filter(|check| !check.inside).count();
-        let warned = [Code::Exposure, Code::CheckShot].map(|code| warnings(outcome, code) > 0);
-        (checks.len(), outside, warned)
+        let warned = outcome.findings.iter().filter(|finding| {
+            matches!(finding.code, Code::Exposure | Code::CheckShot)
+                && finding.level == Level::Warning
+        });
+        let [mut all, mut beyond] = [0; 2];
+        for finding in warned {
+            all += 1;
+            beyond += usize::from(!finding.message.contains("as one in twenty is"));
+        }
+        assert_eq!(all, outside);
+        (checks.len(), outside, beyond > 0)
     });
     let (all, outside) = found
         .iter()
         .fold((0, 0), |(all, outside), job| (all + job.0, outside + job.1));
     let share = outside as f64 / all as f64;
-    let warned = [0, 1].map(|i| found.iter().filter(|(.., warned)| warned[i]).count());
+    let beyond = found.iter().filter(|(.., beyond)| *beyond).count();
     println!(
-        "{outside} of {all} outside; exposures and check shots warn in {warned:?} of {} jobs",
+        "{outside} of {all} outside; beyond chance in {beyond} of {} jobs",
         found.len()
     );
     assert!(
         all >= 9 * found.len() && (0.03..0.07).contains(&share),
         "{share}"
     );
-    assert!(
-        warned
-            .iter()
-            .all(|&jobs| jobs as f64 <= 0.02 * found.len() as f64),
-        "{warned:?}"
-    );
+    assert!(beyond as f64 <= 0.02 * found.len() as f64, "{beyond}");
 }
 
 /// A branch joins where its lowest mark lies on the other run. Where the last piece was not located, nothing shows where it joins: no

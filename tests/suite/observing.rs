@@ -479,13 +479,15 @@ fn a_row_kept_out_is_compared_not_used() {
     assert_eq!(finding.level, Level::Note);
     assert!((finding.value.expect("a figure") - 0.03).abs() < 1e-9);
     assert!((finding.limit.expect("a bound") - 0.069_23).abs() < 1e-4);
-    // Outside the bound, where one in twenty lies; an alarm from √2·0.02 m·3.7169 = 0.105 m on.
+    // Outside the bound, where one in twenty lies; beyond chance from √2·0.02 m·3.7169 = 0.105 m on.
     job.marks[1].placing.grid = Some((10.1, 10.0));
     let solved = solve(&job);
     let finding = solved.of(Code::CheckShot);
-    assert!(finding.level == Level::Note && finding.message.contains("outside the 95 % bound"));
+    assert!(finding.level == Level::Warning && finding.message.contains("as one in twenty is"));
     job.marks[1].placing.grid = Some((10.11, 10.0));
-    assert_eq!(solve(&job).of(Code::CheckShot).level, Level::Warning);
+    let solved = solve(&job);
+    let finding = solved.of(Code::CheckShot);
+    assert!(finding.level == Level::Warning && finding.message.contains("Look for a gross error"));
 }
 
 #[test]

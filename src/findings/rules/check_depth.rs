@@ -1,7 +1,7 @@
 //! `check-shot` of depths: readings kept out and compared.
 //!
-//! *Why*: an independent look at the stated depth bounds. *Limit*: the 95 % bound of the difference is told, and the record counts by
-//! it; a warning is an alarm ([`super::verdict`]). *Example*: `use = check` on a second reading of A3.
+//! *Why*: an independent look at the stated depth bounds. *Limit*: the 95 % bound of the difference; a warning outside it, which says
+//! whether chance could have done it ([`super::verdict`]). *Example*: `use = check` on a second reading of A3.
 
 use super::pipe::Pipe;
 use super::verdict::{Of, verdict};

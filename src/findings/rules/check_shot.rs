@@ -1,7 +1,7 @@
 //! `check-shot`: a row kept out and compared: places, tapes, angles and heights.
 //!
-//! *Why*: an independent look at the stated bounds. *Limit*: the 95 % bound of the difference, from both covariances, is told, and the
-//! record counts by it; a warning is an alarm ([`super::verdict`]). *Example*: `use = check` on a second RTK position of A3.
+//! *Why*: an independent look at the stated bounds. *Limit*: the 95 % bound of the difference, from both covariances; a warning
+//! outside it, which says whether chance could have done it ([`super::verdict`]). *Example*: `use = check` on a second RTK position of A3.
 
 use super::survey::Survey;
 use super::verdict::{Of, verdict};

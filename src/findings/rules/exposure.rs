@@ -1,7 +1,7 @@
 //! `exposure`: a mark located and later exposed.
 //!
-//! *Why*: the plainest test of the stated bounds. *Limit*: the 95 % bound of the difference from both covariances is told, and the
-//! record counts by it; a warning is an alarm ([`super::verdict`]). *Example*: invert predicted at 4.10 ± 0.40 ft, found at 4.25 ft.
+//! *Why*: the plainest test of the stated bounds. *Limit*: the 95 % bound of the difference from both covariances; a warning
+//! outside it, which says whether chance could have done it ([`super::verdict`]). *Example*: invert predicted at 4.10 ± 0.40 ft, found at 4.25 ft.
 
 use super::pipe::Pipe;
 use super::verdict::{Of, verdict};
