@@ -267,12 +267,11 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
     let mut notes = Vec::new();
     let names = names::Names::new(job, &mut problems);
     let given = given::gather(job, crs, &mut problems);
-    let mut frame = match whole {
-        Some(whole) => whole.clone(),
-        None => {
-            notes.extend(names.alike());
-            frame::facts(job, crs, given.places(), &mut notes)
-        }
+    let mut frame = if let Some(whole) = whole {
+        whole.clone()
+    } else {
+        notes.extend(names.alike());
+        frame::facts(job, crs, given.places(), &mut notes)
     };
     frame.operations.clone_from(&given.operations);
     let declined = if frame.declination.is_none() {
