@@ -11,8 +11,11 @@ use crate::cli::site::Site;
 const JOBS: usize = 8;
 
 fn batch(site: &Site) -> Child {
-    Command::new(env!("CARGO_BIN_EXE_aslaid"))
+    // Tests run in the background by a shell without job control ignore interrupts, and so would what they start.
+    Command::new("env")
         .args([
+            "--default-signal",
+            env!("CARGO_BIN_EXE_aslaid"),
             "build",
             "jobs",
             "--out",
