@@ -69,11 +69,16 @@ pub fn chi_square_probability(x: f64, dof: f64) -> f64 {
     gamma(dof / 2.0, x / 2.0).0
 }
 
-/// Probability that a normal variable of so much mean and one-sigma (> 0) lies within ± `bound`.
+/// Probability that a normal variable of so much mean and one-sigma (> 0) lies within ± `bound`, and how that grows with the bound.
 #[must_use]
-pub fn normal_within(bound: f64, (mean, sigma): (f64, f64)) -> f64 {
-    let below = |x: f64| 0.5 * (1.0 + chi_square_probability(x * x, 1.0).copysign(x));
-    below((bound - mean) / sigma) - below((-bound - mean) / sigma)
+pub fn normal_within(bound: f64, (mean, sigma): (f64, f64)) -> (f64, f64) {
+    let [above, below] = [(bound - mean) / sigma, (-bound - mean) / sigma];
+    let erf = |z: f64| libm::erf(z * std::f64::consts::FRAC_1_SQRT_2);
+    let density = |z: f64| (-0.5 * z * z).exp();
+    (
+        0.5 * (erf(above) - erf(below)),
+        (density(above) + density(below)) / (sigma * std::f64::consts::TAU.sqrt()),
+    )
 }
 
 /// How far out, in one-sigmas, two coordinates lie together as rarely as one figure lies beyond ± `sigmas`: 2.4477 for 1.9600,
@@ -141,10 +146,13 @@ mod tests {
     /// Mean 1, one-sigma 2, within ± 3: `norm.cdf(1) - norm.cdf(-2)` of scipy 1.x.
     #[test]
     fn within_a_bound_off_the_middle() {
-        assert!((normal_within(NORMAL_95, (0.0, 1.0)) - 0.95).abs() < 1e-12);
-        assert!((normal_within(3.0, (1.0, 2.0)) - 0.818_594_614_120_364_3).abs() < 1e-12);
-        assert!((normal_within(3.0, (-1.0, 2.0)) - 0.818_594_614_120_364_3).abs() < 1e-12);
-        assert!(normal_within(1.0, (50.0, 1.0)) < 1e-12);
+        let within = |bound, of| normal_within(bound, of).0;
+        assert!((within(NORMAL_95, (0.0, 1.0)) - 0.95).abs() < 1e-12);
+        assert!((within(3.0, (1.0, 2.0)) - 0.818_594_614_120_364_3).abs() < 1e-12);
+        assert!((within(3.0, (-1.0, 2.0)) - 0.818_594_614_120_364_3).abs() < 1e-12);
+        assert!(within(1.0, (50.0, 1.0)) < 1e-12);
+        let grows = (within(3.0 + 1e-5, (1.0, 2.0)) - within(3.0 - 1e-5, (1.0, 2.0))) / 2e-5;
+        assert!((normal_within(3.0, (1.0, 2.0)).1 - grows).abs() < 1e-9);
     }
 
     #[test]

@@ -22,6 +22,8 @@ use crate::run::{Hidden, Inputs, Rests, Traced, Vertex, VertexKind};
 /// Up to this many vertices, the covariance of every pair counts; beyond, that of near neighbours and of the two ends.
 const PAIRS: usize = 64;
 const NEAR: usize = 4;
+/// Metres; a bound is looked for no closer.
+const EXACT: f64 = 1e-9;
 
 /// Horizontal length, and its 95 % bound as a one-sigma.
 pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced) -> Option<Figure> {
@@ -88,23 +90,37 @@ impl Off {
     }
 }
 
-/// The symmetric bound that holds 95 % of one distribution or, with so much chance, the other.
+/// The symmetric bound that holds 95 % of one distribution or, with so much chance, the other: by Newton's method, within what the
+/// steps before have left.
 fn bound(straight: Off, bent: Off, chance: f64) -> f64 {
     let reach = |(mean, sigma): (f64, f64)| mean.abs() + NORMAL_95 * sigma;
     let (one, other) = (straight.normal(), bent.normal());
     // At 1.96 sigma beyond the farther mean, both hold more than 95 %.
     let (mut low, mut high) = (0.0, reach(one).max(reach(other)));
-    for _ in 0..40 {
-        let middle = 0.5 * (low + high);
-        let held =
-            (1.0 - chance) * normal_within(middle, one) + chance * normal_within(middle, other);
-        if held < 0.95 {
-            low = middle;
+    let mut bound = high;
+    // Halving alone would do it in so many.
+    for _ in 0..60 {
+        let (a, b) = (normal_within(bound, one), normal_within(bound, other));
+        let mixed = |one: f64, other: f64| (1.0 - chance) * one + chance * other;
+        let over = mixed(a.0, b.0) - 0.95;
+        if over < 0.0 {
+            low = bound;
         } else {
-            high = middle;
+            high = bound;
+        }
+        let next = bound - over / mixed(a.1, b.1);
+        let next = if low < next && next < high {
+            next
+        } else {
+            f64::midpoint(low, high)
+        };
+        let done = (next - bound).abs() < EXACT;
+        bound = next;
+        if done {
+            break;
         }
     }
-    high
+    bound
 }
 
 /// The vertices that are certainly apart, between the run's two ends: of those within 3.29 sigma of each other the first, at the
