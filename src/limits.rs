@@ -15,6 +15,7 @@
 //! | depth taken for placing a mark that has none, 1.5 m | `run/locate.rs`, `USUAL_DEPTH` |
 //! | a common point of a site plan, 10 mm | [`crate::plan::tie::SIGMA`] |
 //! | how much more cable than way a bend that nothing located is reckoned with, a 90 % bound | `run/chain.rs`, `longest` |
+//! | odds of a bend that nothing located, even or 1 : 19 | `run/hidden.rs`, `SHOWN`, `UNSEEN` |
 //!
 //! and some decide what is said:
 //!
@@ -27,6 +28,7 @@
 //! | one-sigma of a setting that is doubted, 10 m | `job/settings/values.rs`, `SIGMA` |
 //! | ground that lies off the site's height, 30 m | `height/mod.rs`, `APART` |
 //! | when two places that values fit are one, 0.25 of the sum of squares | `position/construct.rs`, `BARRIER` |
+//! | alarms from which the values near one are tried in its stead, 1.5 times the limit | `position/snoop.rs`, `GROSS` |
 //! | comparisons from which a job counts as tested, 3, and from which there is a figure, 20 | `record/build/accuracy.rs` |
 //! | steepest pipe that an intake takes, 100 % | `intake/checks/pipe.rs`, `STEEPEST` |
 //! | when a common point is wrong, when a tie has a unit, when a plan lies far off, what counts as near | `plan/tie.rs`, `plan/placing.rs`, [`crate::plan::far::FAR`], [`crate::plan::layers::NEAR`] |
