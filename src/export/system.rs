@@ -25,7 +25,7 @@ pub fn of(record: &AsBuilt) -> Option<System> {
     if frame.local {
         return None;
     }
-    let known = frame.system().ok();
+    let known = Crs::new(&frame.crs, frame.unit).ok();
     // Of a compound system only the horizontal part has a place in these formats; the heights' datum is a property.
     let code = known.as_ref().map_or(frame.crs.as_str(), Crs::code);
     let (authority, code) = code.split_once(':')?;

@@ -115,7 +115,14 @@ fn strangers(names: &[String], points: &[String], tally: &mut Tally) {
         if let Some(stem) = lower.strip_suffix(".csv") {
             match TABLES.iter().find(|spec| near(spec.name, stem)) {
                 _ if ours(stem).is_some() => {}
-                Some(spec) => passed_over(name, &format!("Did you mean {}.csv?", spec.name), tally),
+                Some(spec) => {
+                    passed_over(
+                        name,
+                        name,
+                        &format!("Did you mean {}.csv?", spec.name),
+                        tally,
+                    );
+                }
                 None => noted(name, "is none of the job's tables and is not read", tally),
             }
             continue;
@@ -133,17 +140,17 @@ fn strangers(names: &[String], points: &[String], tally: &mut Tally) {
             let way_out = format!(
                 "Save it as {wanted}, or put every table into one workbook, the settings in a sheet named job."
             );
-            passed_over(name, &way_out, tally);
+            passed_over(name, name, &way_out, tally);
         }
     }
 }
 
-/// Says that a table which was meant to be read is not.
-fn passed_over(name: &str, way_out: &str, tally: &mut Tally) {
-    let message = format!("{name} is not read. {way_out}");
+/// Says that a table, in this file, which was meant to be read is not.
+fn passed_over(table: &str, file: &str, way_out: &str, tally: &mut Tally) {
+    let message = format!("{table} is not read. {way_out}");
     tally
         .findings
-        .push(Finding::new(Code::UnusedColumn, message).at(&whole(&Arc::from(name))));
+        .push(Finding::new(Code::UnusedColumn, message).at(&whole(&Arc::from(file))));
 }
 
 fn noted(name: &str, text: &str, tally: &mut Tally) {
@@ -214,10 +221,11 @@ const OWN_SHEETS: [&str; 2] = ["findings", "how_to_fill_in"];
 fn misnamed(title: &str, name: &str, file: &Arc<str>, tally: &mut Tally) {
     let mut ours = TABLES.iter().map(|spec| spec.name).chain(["job"]);
     if let Some(like) = ours.find(|ours| near(ours, name)) {
-        let message = format!("The sheet {title} is not read. Did you mean {like}?");
-        tally
-            .findings
-            .push(Finding::new(Code::UnusedColumn, message).at(&whole(file)));
+        let (sheet, way_out) = (
+            format!("The sheet {title}"),
+            format!("Did you mean {like}?"),
+        );
+        passed_over(&sheet, file, &way_out, tally);
     }
 }
 

@@ -25,11 +25,10 @@ fn ln_gamma(x: f64) -> f64 {
     (x - 0.5) * x.ln() - x + 0.5 * (2.0 * std::f64::consts::PI).ln() + series - shift
 }
 
-/// Regularised lower and upper incomplete gamma functions P(a, x) and Q(a, x) = 1 − P: power series below a + 1, continued fraction
-/// above, where Q keeps its digits.
-fn gamma(a: f64, x: f64) -> (f64, f64) {
+/// Regularised lower incomplete gamma function P(a, x): power series below a + 1, continued fraction above.
+fn gamma_p(a: f64, x: f64) -> f64 {
     if x <= 0.0 {
-        return (0.0, 1.0);
+        return 0.0;
     }
     let front = (a * x.ln() - x - ln_gamma(a)).exp();
     if x < a + 1.0 {
@@ -39,7 +38,7 @@ fn gamma(a: f64, x: f64) -> (f64, f64) {
             term *= x / n;
             sum += term;
         }
-        return (front * sum, 1.0 - front * sum);
+        return front * sum;
     }
     // Modified Lentz evaluation.
     let tiny = 1e-300;
@@ -60,13 +59,13 @@ fn gamma(a: f64, x: f64) -> (f64, f64) {
             break;
         }
     }
-    (1.0 - front * h, front * h)
+    1.0 - front * h
 }
 
 /// Probability that a chi-square variable with `dof` degrees of freedom lies below `x`.
 #[must_use]
 pub fn chi_square_probability(x: f64, dof: f64) -> f64 {
-    gamma(dof / 2.0, x / 2.0).0
+    gamma_p(dof / 2.0, x / 2.0)
 }
 
 /// Probability that a normal variable of so much mean and one-sigma (> 0) lies within ± `bound`, and how that grows with the bound.
@@ -85,7 +84,7 @@ pub fn normal_within(bound: f64, (mean, sigma): (f64, f64)) -> (f64, f64) {
 /// 3.7169 for 3.2905.
 #[must_use]
 pub fn in_plane(sigmas: f64) -> f64 {
-    let beyond = gamma(0.5, 0.5 * sigmas * sigmas).1;
+    let beyond = libm::erfc(sigmas * std::f64::consts::FRAC_1_SQRT_2);
     (-2.0 * beyond.ln()).max(0.0).sqrt()
 }
 

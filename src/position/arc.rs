@@ -3,7 +3,8 @@
 //! An error of the bearing takes the point along an arc, not along its tangent. At a distance r, with a one-sigma σ square to the line of
 //! sight, the place leaves the tangent by z²·σ²/2r for z sigmas: always to the inside, and in no equation, for the adjustment is linear at the
 //! point. The ellipse is widened along the line of sight so that it holds the arc as far as 95 % of it go (z = 2.4477): simulated places
-//! 5 to 20 m off by a compass of 1 to 10° are then within their ellipses in 93 to 95 of 100 cases. At 1° and 20 m it is 7 mm. A point that other measurements hold as well has a small σ, and no arc.
+//! 5 to 20 m off by a compass of 1 to 10° are then within their ellipses in 93 to 95 of 100 cases. At 1° and 20 m it is 7 mm. A point that
+//! other measurements hold as well has a small σ, and no arc.
 
 use std::collections::{BTreeMap, BTreeSet};
 

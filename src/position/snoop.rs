@@ -257,8 +257,8 @@ pub(super) fn search(
     };
     let mut rows = search.rounds(network, solution, first, false);
     while !rows.is_empty() {
-        let touches = search.touches.clone();
-        let (part, solution) = search.solve(&rows, &touches);
+        let (site, touches) = (search.site, search.touches.clone());
+        let (part, solution) = search.solve(&rows, (&search.places, &touches, site.as_ref()));
         let residuals = residuals(&part, &solution);
         rows = search.rounds(&part, &solution, &residuals, true);
     }
@@ -299,21 +299,17 @@ struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    /// Some observations by themselves.
-    fn solve<'t>(&self, rows: &[u32], touches: &'t [Touch]) -> (Network<'t>, Solution)
+    /// Some observations by themselves, from a start.
+    fn solve<'t>(
+        &self,
+        rows: &[u32],
+        (places, touches, site): (&[Option<Plane>], &'t [Touch], Option<&Similarity>),
+    ) -> (Network<'t>, Solution)
     where
         'a: 't,
     {
-        let site = self.site.as_ref();
-        let network = Network::new(
-            self.observations,
-            touches,
-            rows,
-            &self.places,
-            site,
-            self.shared,
-        );
-        let start = network.start(&self.places, site);
+        let network = Network::new(self.observations, touches, rows, places, site, self.shared);
+        let start = network.start(places, site);
         let solution = adjust(&network, &start, &|_| false);
         (network, solution)
     }
@@ -463,10 +459,9 @@ impl<'a> Search<'a> {
         &self,
         rows: &[u32],
         out: usize,
-        (places, touches, site): (&[Option<Plane>], &[Touch], Option<&Similarity>),
+        start @ (places, touches, _): (&[Option<Plane>], &[Touch], Option<&Similarity>),
     ) -> Option<Trial> {
-        let network = Network::new(self.observations, touches, rows, places, site, self.shared);
-        let solution = adjust(&network, &network.start(places, site), &|_| false);
+        let (network, solution) = self.solve(rows, start);
         if !(solution.loose.is_empty() && solution.failed.is_empty()) {
             return None;
         }

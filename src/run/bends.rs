@@ -9,7 +9,7 @@
 //! tells them from one between: there it must also contradict the straight line ([`crate::sources::Source::OurChoice`]).
 
 use super::direction::turn;
-use super::heading::{Heading, Headings, Side};
+use super::heading::{Heading, Headings, Side, broken};
 use super::rests::{Pull, Rests};
 use super::{Gap, Inputs, Located, Traced};
 use crate::math::block::{self, Block};
@@ -41,12 +41,7 @@ pub(super) fn infer(
     traced: &Traced,
     known: &[usize],
 ) -> Vec<Bend> {
-    let mut broken = vec![false; traced.gaps.len()];
-    for &gap in known {
-        if let Some(slot) = broken.get_mut(gap) {
-            *slot = true;
-        }
-    }
+    let mut broken = broken(traced.gaps.len(), known.iter().copied());
     let try_gap = |gap: usize, broken: &[bool]| {
         let headings = Headings {
             inputs,

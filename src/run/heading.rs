@@ -48,6 +48,17 @@ pub(super) struct Headings<'a> {
     pub broken: &'a [bool],
 }
 
+/// For each of so many gaps, whether a bend lies there, by the gaps that have one.
+pub(super) fn broken(gaps: usize, bends: impl Iterator<Item = usize>) -> Vec<bool> {
+    let mut broken = vec![false; gaps];
+    for gap in bends {
+        if let Some(slot) = broken.get_mut(gap) {
+            *slot = true;
+        }
+    }
+    broken
+}
+
 impl Headings<'_> {
     pub fn joint(&self, a: usize, b: usize) -> Block {
         self.traced.covariance(self.inputs.places, a, b)

@@ -17,7 +17,7 @@
 use std::f64::consts::FRAC_PI_2;
 
 use super::bends::{Meeting, turn_between};
-use super::heading::{Heading, Headings, Side};
+use super::heading::{Heading, Headings, Side, broken};
 use super::rests::Rests;
 use super::{Gap, Inputs, Traced};
 use crate::math::stats::NORMAL_95;
@@ -26,8 +26,6 @@ use crate::transmitter::Sensed;
 /// A bend that may be there.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hidden {
-    /// It would lie between this mark (index into [`Traced::marks`]) and the next.
-    pub after: usize,
     /// How much longer the pipe would be than the chord, metres on the grid.
     pub adds: f64,
     /// One-sigma of that.
@@ -44,12 +42,8 @@ const UNSEEN: f64 = 1.0 / 19.0;
 
 /// What may lie in the gaps of a run in which no bend is drawn.
 pub(super) fn hidden(inputs: Inputs<'_>, sensed: &[Sensed], traced: &Traced) -> Vec<Hidden> {
-    let mut broken = vec![false; traced.gaps.len()];
-    for bend in &traced.bends {
-        if let Some(slot) = broken.get_mut(bend.after) {
-            *slot = true;
-        }
-    }
+    let bent = traced.bends.iter().map(|bend| bend.after);
+    let broken = broken(traced.gaps.len(), bent);
     let headings = Headings {
         inputs,
         sensed,
@@ -80,7 +74,6 @@ fn in_gap(headings: &Headings<'_>, gap: usize) -> Option<Hidden> {
         (-k * excess, k * sigma, odds)
     };
     (adds > 0.0).then_some(Hidden {
-        after: gap,
         adds,
         sigma,
         // Beyond doubt, the odds pass every number.

@@ -15,6 +15,16 @@ fn record(job: &Path, crs: Option<&str>) -> AsBuilt {
     run(job, &options).unwrap().record.unwrap()
 }
 
+/// A folder with the settings of a job in a system, in metres, of one run.
+fn job_in(crs: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let toml = format!(
+        "[job]\nid = \"recast\"\n[grid]\ncrs = \"{crs}\"\nunit = \"m\"\nheight = \"30 m\"\n[[run]]\nid = \"A\"\n"
+    );
+    fs::write(folder.path().join("job.toml"), toml).unwrap();
+    folder
+}
+
 fn fixture(name: &str) -> std::path::PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("fixtures")
@@ -68,12 +78,8 @@ fn positions_of_the_systems_own_datum_and_angles() {
 
 #[test]
 fn grid_bearings_turn_with_the_grid() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = job_in("EPSG:25832");
     let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
-    write(
-        "job.toml",
-        "[job]\nid = \"turn\"\n[grid]\ncrs = \"EPSG:25832\"\nunit = \"m\"\nheight = \"30 m\"\n[[run]]\nid = \"A\"\n",
-    );
     write(
         "control.csv",
         "point,easting,northing\nP1,690000,5700000\nP2,690030,5700010\n",
@@ -95,12 +101,8 @@ fn grid_bearings_turn_with_the_grid() {
 /// longitude and latitude, as have the runs' vertices; the operations behind them are stated.
 #[test]
 fn another_datum_moves_nothing_on_earth() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = job_in("EPSG:25832");
     let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
-    write(
-        "job.toml",
-        "[job]\nid = \"datum\"\n[grid]\ncrs = \"EPSG:25832\"\nunit = \"m\"\nheight = \"30 m\"\n[[run]]\nid = \"A\"\n",
-    );
     let mut rows = String::from("run,mark,counter,easting,northing,latitude,longitude,fix,sigma\n");
     for i in 0..9 {
         let (easting, latitude) = (550_000 + 3 * i, 51.447_5 + 1e-9 * f64::from(i));
@@ -131,12 +133,8 @@ fn another_datum_moves_nothing_on_earth() {
 
 #[test]
 fn a_local_grid_has_no_other_system() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = job_in("local");
     let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
-    write(
-        "job.toml",
-        "[job]\nid = \"site\"\n[grid]\ncrs = \"local\"\nunit = \"m\"\n[[run]]\nid = \"A\"\n",
-    );
     write("control.csv", "point,x,y\nP1,0,0\nP2,30,0\n");
     write(
         "marks.csv",
