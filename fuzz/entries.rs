@@ -12,9 +12,10 @@ use aslaid::crs::Crs;
 use aslaid::export::{self, View};
 use aslaid::findings::Level;
 use aslaid::job::{self, JobPath};
-use aslaid::maps;
+use aslaid::maps::{self, RawFeature};
 use aslaid::pipeline::{self, Options, Outcome};
-use aslaid::plan::{self, Request, Site, layers::Layers};
+use aslaid::plan::layers::{Layers, Lie};
+use aslaid::plan::{self, Request, Site};
 use aslaid::units::{self, Axis, LengthUnit, Plain};
 
 /// One reader: a folder that it may write to, the bytes.
@@ -427,11 +428,23 @@ pub fn fields(folder: &Path, bytes: &[u8]) {
             ("DIAM", "6"),
             ("BAD", "six"),
         ];
-        let attributes = said.map(|(name, text)| (name.to_owned(), text.to_owned()));
+        let feature = RawFeature {
+            number: 1,
+            id: None,
+            geometry: geo::Point::new(0.0, 0.0).into(),
+            heights: vec![700.5],
+            attributes: said
+                .map(|(name, text)| (name.to_owned(), text.to_owned()))
+                .into(),
+        };
         for rule in names.iter().filter_map(|name| layers.rule(name)) {
-            let level = rule.level(&attributes.clone().into()).ok().flatten();
-            assert!(level.is_none_or(|level| level.value.is_finite()));
-            let size = rule.size(&attributes.clone().into()).ok().flatten();
+            let values = match rule.lie(&feature, 1.0).ok().flatten() {
+                Some(Lie::Level(level)) => vec![level.value],
+                Some(Lie::Drawn { heights, .. }) => heights,
+                None => Vec::new(),
+            };
+            assert!(values.iter().all(|value| value.is_finite()));
+            let size = rule.size(&feature.attributes).ok().flatten();
             assert!(size.is_none_or(|size| size >= 0.0));
         }
         let _ = (

@@ -8,7 +8,7 @@ use geojson::{
     feature::Id,
 };
 
-use super::{RawLayer, Reader, System};
+use super::{RawLayer, Reader, Shape, System};
 
 /// The format.
 pub struct GeoJson;
@@ -95,11 +95,39 @@ fn by_layer(collection: FeatureCollection, stem: &str, column: Option<&str>) -> 
 }
 
 /// A shape; converting one takes it for granted that every position has its two numbers, which reading sees to for points only.
-fn shape(geometry: Geometry) -> Result<geo::Geometry<f64>, String> {
+fn shape(geometry: Geometry) -> Result<Shape, String> {
     if !is_whole(&geometry.value) {
         return Err("a position of its shape has fewer than two numbers".to_owned());
     }
-    geo::Geometry::try_from(geometry).map_err(|why| format!("its shape can't be read: {why}"))
+    let mut heights = Vec::new();
+    add_heights(&geometry.value, &mut heights);
+    let geometry = geo::Geometry::try_from(geometry)
+        .map_err(|why| format!("its shape can't be read: {why}"))?;
+    Ok(Shape { geometry, heights })
+}
+
+/// The third number of every position, NaN where there is none.
+fn add_heights(value: &GeometryValue, heights: &mut Vec<f64>) {
+    let mut point = |position: &Position| {
+        heights.push(position.as_slice().get(2).copied().unwrap_or(f64::NAN));
+    };
+    match value {
+        GeometryValue::Point { coordinates } => point(coordinates),
+        GeometryValue::MultiPoint { coordinates } | GeometryValue::LineString { coordinates } => {
+            coordinates.iter().for_each(point);
+        }
+        GeometryValue::MultiLineString { coordinates } | GeometryValue::Polygon { coordinates } => {
+            coordinates.iter().flatten().for_each(point);
+        }
+        GeometryValue::MultiPolygon { coordinates } => {
+            coordinates.iter().flatten().flatten().for_each(point);
+        }
+        GeometryValue::GeometryCollection { geometries } => {
+            for part in geometries {
+                add_heights(&part.value, heights);
+            }
+        }
+    }
 }
 
 /// Whether every position has at least two numbers.
@@ -156,6 +184,7 @@ fn system(members: Option<&JsonObject>, collection: &FeatureCollection) -> Syste
         .all(|shape| {
             use geo::CoordsIter;
             shape
+                .geometry
                 .coords_iter()
                 .all(|c| c.x.abs() <= 180.0 && c.y.abs() <= 90.0)
         });

@@ -60,6 +60,15 @@ pub struct RawLayer {
     pub left_out: Vec<(u64, String)>,
 }
 
+/// A shape as it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shape {
+    /// In the plan's coordinates: east before north, longitude before latitude.
+    pub geometry: Geometry<f64>,
+    /// Height of each of its points, in the order of `coords_iter`, as the file has it; NaN where a point has none.
+    pub heights: Vec<f64>,
+}
+
 /// A feature as it is.
 #[derive(Clone, Debug)]
 pub struct RawFeature {
@@ -69,6 +78,9 @@ pub struct RawFeature {
     pub id: Option<String>,
     /// Shape in the plan's coordinates: east before north, longitude before latitude; all finite.
     pub geometry: Geometry<f64>,
+    /// Height of each of its points, in the order of `coords_iter`, as the file has it; NaN where a point has none. Empty where
+    /// its shape has none, or 0 throughout: so is a plan written that was drawn flat.
+    pub heights: Vec<f64>,
     /// Attributes.
     pub attributes: BTreeMap<String, String>,
 }
@@ -79,7 +91,7 @@ impl RawLayer {
         &mut self,
         number: u64,
         id: Option<String>,
-        shape: Result<Geometry<f64>, String>,
+        shape: Result<Shape, String>,
         attributes: BTreeMap<String, String>,
     ) {
         let finite = |geometry: &Geometry<f64>| {
@@ -88,15 +100,21 @@ impl RawLayer {
                 .all(|c| c.x.is_finite() && c.y.is_finite())
         };
         match shape {
-            Ok(geometry) if geometry.coords_count() == 0 => self
+            Ok(Shape { geometry, .. }) if geometry.coords_count() == 0 => self
                 .left_out
                 .push((number, "its shape is empty".to_owned())),
-            Ok(geometry) if finite(&geometry) => self.features.push(RawFeature {
-                number,
-                id,
-                geometry,
-                attributes,
-            }),
+            Ok(Shape { geometry, heights }) if finite(&geometry) => {
+                // A ring that the file leaves open is closed on reading, and has a point more than heights.
+                let some = heights.len() == geometry.coords_count()
+                    && heights.iter().any(|z| z.is_finite() && *z != 0.0);
+                self.features.push(RawFeature {
+                    number,
+                    id,
+                    geometry,
+                    heights: if some { heights } else { Vec::new() },
+                    attributes,
+                });
+            }
             Ok(_) => self.left_out.push((
                 number,
                 "its shape has a coordinate that is no number".to_owned(),

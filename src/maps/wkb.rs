@@ -1,10 +1,12 @@
 //! Well-known binary shapes, as a GeoPackage stores them ([`crate::sources::Source::GeoPackage`], clause 2.1.3, and OGC 06-103r4):
-//! both byte orders, Z and M read over, curves refused by name.
+//! both byte orders, Z as heights, M read over, curves refused by name.
 
 use geo::{
     Coord, Geometry, GeometryCollection, LineString, MultiLineString, MultiPoint, MultiPolygon,
     Point, Polygon,
 };
+
+use super::Shape;
 
 /// Collections in collections, at most (our choice; a file that goes deeper is broken).
 const MAX_DEPTH: u8 = 16;
@@ -13,6 +15,22 @@ const MAX_DEPTH: u8 = 16;
 struct Bytes<'a> {
     rest: &'a [u8],
     little: bool,
+    /// Heights of the points read so far, NaN where there is none.
+    heights: Vec<f64>,
+}
+
+/// What stands behind x and y.
+#[derive(Clone, Copy)]
+struct Further {
+    z: bool,
+    m: bool,
+}
+
+impl Further {
+    /// Bytes of a point.
+    fn size(self) -> usize {
+        8 * (2 + usize::from(self.z) + usize::from(self.m))
+    }
 }
 
 impl Bytes<'_> {
@@ -57,7 +75,7 @@ impl Bytes<'_> {
 }
 
 /// A GeoPackage geometry: header, then WKB. `None` is a shape that is marked empty.
-pub fn geopackage(blob: &[u8]) -> Result<Option<Geometry<f64>>, String> {
+pub fn geopackage(blob: &[u8]) -> Result<Option<Shape>, String> {
     let Some(([b'G', b'P', _version, flags], rest)) = blob.split_first_chunk::<4>() else {
         return Err("its shape is not one of a GeoPackage".to_owned());
     };
@@ -77,14 +95,17 @@ pub fn geopackage(blob: &[u8]) -> Result<Option<Geometry<f64>>, String> {
 }
 
 /// A WKB geometry.
-pub fn read(bytes: &[u8]) -> Result<Geometry<f64>, String> {
-    geometry(
-        &mut Bytes {
-            rest: bytes,
-            little: true,
-        },
-        0,
-    )
+pub fn read(bytes: &[u8]) -> Result<Shape, String> {
+    let mut bytes = Bytes {
+        rest: bytes,
+        little: true,
+        heights: Vec::new(),
+    };
+    let geometry = geometry(&mut bytes, 0)?;
+    Ok(Shape {
+        geometry,
+        heights: bytes.heights,
+    })
 }
 
 fn geometry(bytes: &mut Bytes<'_>, depth: u8) -> Result<Geometry<f64>, String> {
@@ -104,9 +125,14 @@ fn geometry(bytes: &mut Bytes<'_>, depth: u8) -> Result<Geometry<f64>, String> {
         bytes.u32()?;
     }
     let further = match (iso, old) {
-        (1 | 2, _) | (0, 1 | 2) => 1,
-        (3, _) | (0, 3) => 2,
-        (0, _) => 0,
+        (0, old) => Further {
+            z: old & 2 != 0,
+            m: old & 1 != 0,
+        },
+        (1..=3, _) => Further {
+            z: iso != 2,
+            m: iso != 1,
+        },
         _ => return Err(format!("its shape is of a kind that is not read ({code})")),
     };
     Ok(match kind {
@@ -152,27 +178,33 @@ fn parts<T>(
         .collect()
 }
 
-fn coordinate(bytes: &mut Bytes<'_>, further: usize) -> Result<Coord<f64>, String> {
+fn coordinate(bytes: &mut Bytes<'_>, further: Further) -> Result<Coord<f64>, String> {
     let (x, y) = (bytes.f64()?, bytes.f64()?);
-    for _ in 0..further {
+    let z = if further.z { bytes.f64()? } else { f64::NAN };
+    bytes.heights.push(z);
+    if further.m {
         bytes.f64()?;
     }
     Ok(Coord { x, y })
 }
 
 /// A point; `None` if it is empty, which WKB writes as not a number.
-fn point(bytes: &mut Bytes<'_>, further: usize) -> Result<Option<Point<f64>>, String> {
+fn point(bytes: &mut Bytes<'_>, further: Further) -> Result<Option<Point<f64>>, String> {
     let at = coordinate(bytes, further)?;
-    Ok((!at.x.is_nan() || !at.y.is_nan()).then_some(Point(at)))
+    let is_empty = at.x.is_nan() && at.y.is_nan();
+    if is_empty {
+        bytes.heights.pop();
+    }
+    Ok((!is_empty).then_some(Point(at)))
 }
 
-fn line(bytes: &mut Bytes<'_>, further: usize) -> Result<LineString<f64>, String> {
-    let count = bytes.count(8 * (2 + further))?;
+fn line(bytes: &mut Bytes<'_>, further: Further) -> Result<LineString<f64>, String> {
+    let count = bytes.count(further.size())?;
     let points = (0..count).map(|_| coordinate(bytes, further));
     Ok(LineString(points.collect::<Result<_, _>>()?))
 }
 
-fn polygon(bytes: &mut Bytes<'_>, further: usize) -> Result<Polygon<f64>, String> {
+fn polygon(bytes: &mut Bytes<'_>, further: Further) -> Result<Polygon<f64>, String> {
     let count = bytes.count(4)?;
     let mut rings = (0..count)
         .map(|_| line(bytes, further))
@@ -201,15 +233,32 @@ mod tests {
         let le = [x.to_le_bytes(), y.to_le_bytes(), z.to_le_bytes()].concat();
         let be = [x.to_be_bytes(), y.to_be_bytes(), z.to_be_bytes()].concat();
         let expected = Geometry::Point(Point::new(x, y));
-        for bytes in [
-            wkb(1, 1, &le[..16]),
-            wkb(0, 1, &be[..16]),
-            wkb(1, 1001, &le),
-            wkb(0, 0x8000_0001, &be),
-            wkb(1, 0x2000_0001, &[&[0, 0, 0, 0][..], &le[..16]].concat()),
+        let both = [&le[..], &1.0_f64.to_le_bytes()].concat();
+        for (bytes, height) in [
+            (wkb(1, 1, &le[..16]), None),
+            (wkb(0, 1, &be[..16]), None),
+            (wkb(1, 1001, &le), Some(z)),
+            (wkb(1, 2001, &le), None),
+            (wkb(1, 3001, &both), Some(z)),
+            (wkb(0, 0x8000_0001, &be), Some(z)),
+            (wkb(0, 0x4000_0001, &be), None),
+            (wkb(1, 0xC000_0001, &both), Some(z)),
+            (
+                wkb(1, 0x2000_0001, &[&[0, 0, 0, 0][..], &le[..16]].concat()),
+                None,
+            ),
         ] {
-            assert_eq!(read(&bytes), Ok(expected.clone()), "{bytes:?}");
+            let shape = read(&bytes).unwrap();
+            assert_eq!(shape.geometry, expected, "{bytes:?}");
+            let heights: Vec<_> = shape
+                .heights
+                .iter()
+                .map(|z| z.is_finite().then_some(*z))
+                .collect();
+            assert_eq!(heights, [height], "{bytes:?}");
         }
+        let nan = [f64::NAN.to_le_bytes(); 3].concat();
+        assert!(read(&wkb(1, 1001, &nan)).unwrap().heights.is_empty());
     }
 
     #[test]

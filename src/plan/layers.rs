@@ -13,6 +13,7 @@
 //! name = "WATER*"           # * stands for anything; letter case does not count
 //! role = "utility"
 //! kind = "water"
+//! elevation = { drawn = true, to = "axis" }    # heights of its lines, where they are drawn with some
 //! depth = { column = "DEPTH", unit = "ft", to = "top", sigma = "0.5 ft" }
 //! size = { column = "DIAM", unit = "in" }
 //! required = { horizontal = "10 ft", vertical = "18 in", source = "utility's standard 4.2" }
@@ -32,6 +33,7 @@ use serde::{Deserialize, Deserializer};
 
 use super::role::Role;
 use crate::error::{Error, toml_wrong};
+use crate::maps::RawFeature;
 use crate::units::{LengthUnit, Plain, parse_length};
 
 /// Distance within which a feature is reported where nothing else is said, metres (our choice: 10 ft, the distance that rules of
@@ -123,7 +125,9 @@ struct FigureTable {
     column: Option<String>,
     /// The same for every feature.
     value: Option<Cell>,
-    /// Unit of plain numbers.
+    /// Elevations only: the heights that its shape is drawn with. One that has none, or 0 throughout, counts as drawn flat.
+    drawn: bool,
+    /// Unit of plain numbers; of drawn heights, if it is not the plan's.
     unit: Option<String>,
     /// What of the utility it is measured to.
     to: Part,
@@ -267,6 +271,14 @@ enum Length {
     Column(String, Plain),
 }
 
+/// A figure of the layers file.
+#[derive(Clone, Debug, PartialEq)]
+enum Taken {
+    Length(Length),
+    /// Heights of the shape: metres in one, where they are not in the plan's unit.
+    Shape(Option<f64>),
+}
+
 impl Length {
     /// Metres; `None` where the cell is empty, an error where it can't be read.
     fn of(&self, attributes: &BTreeMap<String, String>) -> Result<Option<f64>, String> {
@@ -287,7 +299,7 @@ impl Length {
     }
 }
 
-/// Where a feature lies in height.
+/// A level in height.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Level {
     /// Metres: depth below the ground, or elevation.
@@ -300,9 +312,25 @@ pub struct Level {
     pub sigma: f64,
 }
 
+/// Where a feature lies in height.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Lie {
+    /// At one level.
+    Level(Level),
+    /// As its shape is drawn.
+    Drawn {
+        /// Elevation of each of its points, metres, in the order of `coords_iter`; NaN where a point has none.
+        heights: Vec<f64>,
+        /// What of the feature they belong to.
+        part: Part,
+        /// One-sigma, metres; 0 where none is stated.
+        sigma: f64,
+    },
+}
+
 #[derive(Clone, Debug, PartialEq)]
 struct LevelRule {
-    length: Length,
+    from: Taken,
     is_elevation: bool,
     part: Part,
     sigma: f64,
@@ -342,25 +370,51 @@ pub struct Rule {
 }
 
 impl Rule {
-    /// Where a feature lies in height: by elevation where it has one, else by depth.
-    pub fn level(&self, attributes: &BTreeMap<String, String>) -> Result<Option<Level>, String> {
+    /// Where a feature lies in height: by elevation where it has one, else by depth. `unit_metres` is that of the plan.
+    pub fn lie(&self, feature: &RawFeature, unit_metres: f64) -> Result<Option<Lie>, String> {
         for rule in &self.level {
-            if let Some(value) = rule.length.of(attributes)? {
-                let LevelRule {
-                    is_elevation,
-                    part,
-                    sigma,
-                    ..
-                } = *rule;
-                return Ok(Some(Level {
-                    value,
-                    is_elevation,
-                    part,
-                    sigma,
-                }));
+            let LevelRule {
+                is_elevation,
+                part,
+                sigma,
+                ..
+            } = *rule;
+            match &rule.from {
+                Taken::Shape(_) if feature.heights.is_empty() => {}
+                Taken::Shape(unit) => {
+                    let metres = unit.unwrap_or(unit_metres);
+                    return Ok(Some(Lie::Drawn {
+                        heights: feature.heights.iter().map(|z| z * metres).collect(),
+                        part,
+                        sigma,
+                    }));
+                }
+                Taken::Length(length) => {
+                    if let Some(value) = length.of(&feature.attributes)? {
+                        return Ok(Some(Lie::Level(Level {
+                            value,
+                            is_elevation,
+                            part,
+                            sigma,
+                        })));
+                    }
+                }
             }
         }
         Ok(None)
+    }
+
+    /// Whether it says how deep or how high features lie.
+    #[must_use]
+    pub fn tells_level(&self) -> bool {
+        !self.level.is_empty()
+    }
+
+    /// Whether that is to be seen from their shapes.
+    #[must_use]
+    pub fn looks_at_heights(&self) -> bool {
+        let mut level = self.level.iter();
+        level.any(|level| matches!(level.from, Taken::Shape(_)))
     }
 
     /// The columns of features that it names.
@@ -368,7 +422,10 @@ impl Rule {
         let lengths = self
             .level
             .iter()
-            .map(|level| &level.length)
+            .filter_map(|level| match &level.from {
+                Taken::Length(length) => Some(length),
+                Taken::Shape(_) => None,
+            })
             .chain(&self.size);
         let columns = lengths.filter_map(|length| match length {
             Length::Column(column, _) => Some(column.as_str()),
@@ -531,9 +588,9 @@ fn rule(layer: &LayerTable, plain: Plain) -> Result<Rule, String> {
         (&layer.depth, false, "depth"),
     ] {
         if let Some(figure) = figure {
-            let (length, part, sigma) = figure_rule(figure, plain, key)?;
+            let (from, part, sigma) = figure_rule(figure, plain, key)?;
             level.push(LevelRule {
-                length,
+                from,
                 is_elevation,
                 part,
                 sigma,
@@ -543,7 +600,10 @@ fn rule(layer: &LayerTable, plain: Plain) -> Result<Rule, String> {
     let size = layer
         .size
         .as_ref()
-        .map(|figure| figure_rule(figure, plain, "size"))
+        .map(|figure| match figure_rule(figure, plain, "size")? {
+            (Taken::Length(length), _, _) => Ok(length),
+            (Taken::Shape(_), _, _) => Err(no_heights("size")),
+        })
         .transpose()?;
     let required = layer.required.as_ref().map(|table| {
         Ok::<_, String>(Arc::new(Required {
@@ -559,17 +619,24 @@ fn rule(layer: &LayerTable, plain: Plain) -> Result<Rule, String> {
         kind: layer.kind.clone(),
         name_column: layer.name_column.clone(),
         level,
-        size: size.map(|(length, _, _)| length),
+        size,
         sigma: distance(layer.sigma.as_ref(), plain, "sigma")?.unwrap_or(0.0),
         near: distance(layer.near.as_ref(), plain, "near")?,
         required: required.transpose()?,
     })
 }
 
-fn figure_rule(figure: &Figure, plain: Plain, key: &str) -> Result<(Length, Part, f64), String> {
+fn no_heights(key: &str) -> String {
+    format!(
+        "`{key}.drawn`: what a shape is drawn with is its elevation; write `elevation = {{ drawn = true }}`"
+    )
+}
+
+fn figure_rule(figure: &Figure, plain: Plain, key: &str) -> Result<(Taken, Part, f64), String> {
     let table = match figure {
         Figure::Fixed(cell) => {
-            return Ok((Length::Fixed(metres(cell, plain, key)?), Part::Top, 0.0));
+            let length = Length::Fixed(metres(cell, plain, key)?);
+            return Ok((Taken::Length(length), Part::Top, 0.0));
         }
         Figure::Table(table) => table,
     };
@@ -579,13 +646,21 @@ fn figure_rule(figure: &Figure, plain: Plain, key: &str) -> Result<(Length, Part
             .ok_or_else(|| format!("`{key}.unit`: \"{word}\" is no unit"))?,
         None => plain,
     };
-    let length = match (&table.column, &table.value) {
-        (Some(column), None) => Length::Column(column.clone(), own),
-        (None, Some(cell)) => Length::Fixed(metres(cell, own, key)?),
-        _ => return Err(format!("`{key}` needs either `column` or `value`")),
+    let from = match (&table.column, &table.value, table.drawn) {
+        (Some(column), None, false) => Taken::Length(Length::Column(column.clone(), own)),
+        (None, Some(cell), false) => Taken::Length(Length::Fixed(metres(cell, own, key)?)),
+        (None, None, true) if key == "elevation" => {
+            Taken::Shape(table.unit.is_some().then_some(own.metres))
+        }
+        (None, None, true) => return Err(no_heights(key)),
+        _ => {
+            return Err(format!(
+                "`{key}` needs one of `column`, `value` and, for elevations, `drawn`"
+            ));
+        }
     };
     let sigma = distance(table.sigma.as_ref(), own, "sigma")?.unwrap_or(0.0);
-    Ok((length, table.to, sigma))
+    Ok((from, table.to, sigma))
 }
 
 /// Whether a name fits a pattern in which `*` stands for anything; letter case does not count.
@@ -642,15 +717,26 @@ mod tests {
         let layers = Layers::parse(text, "l.toml", LengthUnit::Foot).unwrap();
         assert!((layers.near - 6.096).abs() < 1e-12);
         let rule = layers.rule("water").unwrap();
-        let attributes = BTreeMap::from([("D".to_owned(), "48".to_owned())]);
-        let level = rule.level(&attributes).unwrap().unwrap();
+        let feature = |depth: &str| RawFeature {
+            number: 1,
+            id: None,
+            geometry: geo::Point::new(0.0, 0.0).into(),
+            heights: Vec::new(),
+            attributes: BTreeMap::from([("D".to_owned(), depth.to_owned())]),
+        };
+        let Some(Lie::Level(level)) = rule.lie(&feature("48"), 1.0).unwrap() else {
+            panic!("no level")
+        };
         assert!((level.value - 1.2192).abs() < 1e-12 && (level.sigma - 0.0508).abs() < 1e-12);
         assert_eq!((level.part, level.is_elevation), (Part::Axis, false));
-        assert!((rule.size(&attributes).unwrap().unwrap() - 0.2032).abs() < 1e-12);
+        assert!((rule.size(&feature("48").attributes).unwrap().unwrap() - 0.2032).abs() < 1e-12);
         let required = rule.required.as_ref().unwrap();
         assert!((required.vertical.unwrap() - 0.4572).abs() < 1e-12);
-        let broken = BTreeMap::from([("D".to_owned(), "deep".to_owned())]);
-        assert!(rule.level(&broken).unwrap_err().contains("\"deep\""));
+        assert!(
+            rule.lie(&feature("deep"), 1.0)
+                .unwrap_err()
+                .contains("\"deep\"")
+        );
         assert!(layers.rule("gas").is_none() && layers.idle(&["gas"]) == ["W*"]);
     }
 
@@ -664,7 +750,19 @@ mod tests {
             ("near = 'far'", "far"),
             ("near = nan", "no length"),
             ("[[layer]]\nname='a'\nsigma = -1", "negative"),
-            ("[[layer]]\nname='a'\ndepth = { to = 'top' }", "either"),
+            ("[[layer]]\nname='a'\ndepth = { to = 'top' }", "one of"),
+            (
+                "[[layer]]\nname='a'\nelevation = { drawn = true, column = 'Z' }",
+                "one of",
+            ),
+            (
+                "[[layer]]\nname='a'\ndepth = { drawn = true }",
+                "elevation = { drawn = true }",
+            ),
+            (
+                "[[layer]]\nname='a'\nsize = { drawn = true }",
+                "elevation = { drawn = true }",
+            ),
             ("[[layer]]\nname='a'\ndepth = { colum = 'D' }", "`colum`"),
             ("[[layer]]\nname='a'\ndepth = { to = 'lid' }", "`lid`"),
             (

@@ -28,7 +28,7 @@ use crate::job::near;
 use crate::maps;
 use crate::record::AsBuilt;
 use crate::record::model::{Input, Note, Operation, PlanLayer};
-use layers::{Layers, Level, Required};
+use layers::{Layers, Lie, Required};
 use placing::{Placing, Way};
 use role::{Role, RoleFrom};
 use tie::Tie;
@@ -216,7 +216,7 @@ pub struct Feature {
     /// Shape, metres.
     pub geometry: Geometry<f64>,
     /// How deep or how high it lies.
-    pub level: Option<Level>,
+    pub lie: Option<Lie>,
     /// Outside width or diameter, metres.
     pub size: Option<f64>,
     /// One-sigma of its place, each axis, metres: the plan's own, the tie's, and that of the datum operation.

@@ -358,6 +358,11 @@ pub fn lay(
                 .into_iter()
                 .flat_map(|rule| unfound(raw, layer, rule)),
         );
+        plan.notes.extend(
+            heights(layer, rule)
+                .filter(|_| used && role == Role::Utility)
+                .map(|text| Note::new(Some(format!("{}!{}", raw.file, layer.name)), text)),
+        );
         plan.layers.push(LayerUse {
             file: raw.file.clone(),
             layer: layer.name.clone(),
@@ -455,6 +460,30 @@ fn unfound(raw: &RawPlan, layer: &RawLayer, rule: &Rule) -> Vec<Note> {
     rule.columns().filter(none).map(note).collect()
 }
 
+/// Heights of shapes that are not used, and shapes without heights where they should be.
+fn heights(layer: &RawLayer, rule: Option<&Rule>) -> Option<String> {
+    let some = |feature: &&RawFeature| !feature.heights.is_empty();
+    let (all, with) = (
+        layer.features.len(),
+        layer.features.iter().filter(some).count(),
+    );
+    let looked_at = rule.is_some_and(Rule::looks_at_heights);
+    if looked_at && with < all {
+        Some(format!(
+            "{} of {all} features are drawn without heights, or at 0 throughout, which counts as none: nothing is taken from them.",
+            all - with
+        ))
+    } else if with > 0 && !rule.is_some_and(Rule::tells_level) {
+        Some(
+            "It is drawn with heights, which are not used: give `elevation = { drawn = true }` in the layers file, with `to`, if they are \
+             elevations in the job's height datum."
+                .to_owned(),
+        )
+    } else {
+        None
+    }
+}
+
 /// A layer on its way to the job's grid.
 struct Stand<'a> {
     raw: &'a RawPlan,
@@ -502,6 +531,8 @@ impl Stand<'_> {
         let rule = self.rule;
         let first = raw.geometry.coords_iter().next().unwrap_or_default();
         let own = rule.map_or(0.0, |rule| rule.sigma);
+        // Beside degrees, heights are in metres (RFC 7946 has no other).
+        let unit = self.way.unit_metres().unwrap_or(1.0);
         let name_column = rule.and_then(|rule| rule.name_column.as_deref());
         let name = name_column.map_or_else(
             || usual_name(&raw.attributes),
@@ -515,8 +546,8 @@ impl Stand<'_> {
                 .or_else(|| raw.id.clone())
                 .filter(|name| !name.trim().is_empty()),
             geometry: replace(&raw.geometry, mapped),
-            level: rule
-                .map_or(Ok(None), |rule| rule.level(&raw.attributes))
+            lie: rule
+                .map_or(Ok(None), |rule| rule.lie(raw, unit))
                 .map_err(broken)?,
             size: rule
                 .map_or(Ok(None), |rule| rule.size(&raw.attributes))

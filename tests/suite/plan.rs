@@ -11,6 +11,7 @@ mod coverage;
 mod drawings;
 mod exported;
 mod formats;
+mod heights;
 #[cfg(feature = "gdal")]
 mod merged;
 mod places;

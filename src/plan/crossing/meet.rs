@@ -19,57 +19,130 @@ pub struct Touch {
     pub distance: f64,
     /// Unit vector: of the shape's line where they meet, from the shape to the run where they don't.
     pub direction: Coord<f64>,
+    /// Height of the shape there, where it is drawn with heights.
+    pub height: Option<Height>,
+}
+
+/// Height of a shape at a place on it, metres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Height {
+    /// The height.
+    pub value: f64,
+    /// How it changes with the way along the shape, metres a metre; 0 at an end of it, which doesn't move.
+    pub slope: f64,
+}
+
+/// A straight of a shape.
+#[derive(Clone, Copy, Debug)]
+struct Edge {
+    line: Line<f64>,
+    /// Heights at both ends, NaN where there is none.
+    heights: [f64; 2],
+}
+
+impl Edge {
+    fn at(&self, fraction: f64) -> Option<Height> {
+        let [start, end] = self.heights;
+        let delta = self.line.delta();
+        let length = delta.x.hypot(delta.y);
+        let rise = end - start;
+        let slope = match (rise == 0.0, fraction > 0.0 && fraction < 1.0) {
+            (true, _) | (_, false) => 0.0,
+            // Straight down, and so at every height between.
+            _ if length <= 0.0 => return None,
+            _ => rise / length,
+        };
+        let value = start + rise * fraction;
+        value.is_finite().then_some(Height { value, slope })
+    }
 }
 
 /// A shape as lines and single points, with the areas that they bound.
 #[derive(Debug, Default)]
 pub struct Outline {
-    lines: Vec<Line<f64>>,
-    points: Vec<Coord<f64>>,
+    edges: Vec<Edge>,
+    points: Vec<(Coord<f64>, f64)>,
 }
 
 impl Outline {
-    /// Of any shape; coordinates less `origin`.
+    /// Of any shape; coordinates less `origin`. `heights` are those of its points, in the order of `coords_iter`.
     #[must_use]
-    pub fn of(geometry: &Geometry<f64>, origin: Coord<f64>) -> Self {
+    pub fn of(geometry: &Geometry<f64>, heights: &[f64], origin: Coord<f64>) -> Self {
         let mut outline = Self::default();
-        outline.add(geometry, origin);
+        let heights = heights.iter().copied().chain(std::iter::repeat(f64::NAN));
+        outline.add(geometry, &mut heights.into_iter(), origin);
         outline
     }
 
-    fn add(&mut self, geometry: &Geometry<f64>, origin: Coord<f64>) {
-        let mut path = |line: &geo::LineString<f64>| match &line.0[..] {
-            [only] => self.points.push(*only - origin),
-            _ => self.lines.extend(
-                line.lines()
-                    .map(|line| Line::new(line.start - origin, line.end - origin)),
-            ),
-        };
+    fn add(
+        &mut self,
+        geometry: &Geometry<f64>,
+        heights: &mut impl Iterator<Item = f64>,
+        origin: Coord<f64>,
+    ) {
         match geometry {
-            Geometry::Point(point) => self.points.push(point.0 - origin),
-            Geometry::MultiPoint(points) => self
-                .points
-                .extend(points.iter().map(|point| point.0 - origin)),
-            Geometry::Line(line) => self
-                .lines
-                .push(Line::new(line.start - origin, line.end - origin)),
-            Geometry::LineString(line) => path(line),
-            Geometry::MultiLineString(lines) => lines.iter().for_each(path),
-            Geometry::Polygon(polygon) => {
-                path(polygon.exterior());
-                polygon.interiors().iter().for_each(path);
+            Geometry::Point(point) => self.path(&[point.0], heights, origin),
+            Geometry::MultiPoint(points) => {
+                for point in points {
+                    self.path(&[point.0], heights, origin);
+                }
             }
+            Geometry::Line(line) => self.path(&[line.start, line.end], heights, origin),
+            Geometry::LineString(line) => self.path(&line.0, heights, origin),
+            Geometry::MultiLineString(lines) => {
+                for line in lines {
+                    self.path(&line.0, heights, origin);
+                }
+            }
+            Geometry::Polygon(polygon) => self.rings(polygon, heights, origin),
             Geometry::MultiPolygon(polygons) => {
                 for polygon in polygons {
-                    path(polygon.exterior());
-                    polygon.interiors().iter().for_each(&mut path);
+                    self.rings(polygon, heights, origin);
                 }
             }
             Geometry::GeometryCollection(parts) => {
-                parts.iter().for_each(|part| self.add(part, origin));
+                for part in parts {
+                    self.add(part, heights, origin);
+                }
             }
-            Geometry::Rect(rect) => path(rect.to_polygon().exterior()),
-            Geometry::Triangle(triangle) => path(triangle.to_polygon().exterior()),
+            Geometry::Rect(rect) => self.rings(&rect.to_polygon(), heights, origin),
+            Geometry::Triangle(triangle) => self.rings(&triangle.to_polygon(), heights, origin),
+        }
+    }
+
+    fn rings(
+        &mut self,
+        polygon: &geo::Polygon<f64>,
+        heights: &mut impl Iterator<Item = f64>,
+        origin: Coord<f64>,
+    ) {
+        for ring in std::iter::once(polygon.exterior()).chain(polygon.interiors()) {
+            self.path(&ring.0, heights, origin);
+        }
+    }
+
+    fn path(
+        &mut self,
+        places: &[Coord<f64>],
+        heights: &mut impl Iterator<Item = f64>,
+        origin: Coord<f64>,
+    ) {
+        let places: Vec<_> = places
+            .iter()
+            .map(|place| *place - origin)
+            .zip(heights)
+            .collect();
+        match places[..] {
+            [only] => self.points.push(only),
+            _ => self
+                .edges
+                .extend(places.windows(2).filter_map(|pair| match *pair {
+                    [(start, low), (end, high)] => Some(Edge {
+                        line: Line::new(start, end),
+                        heights: [low, high],
+                    }),
+                    _ => None,
+                })),
         }
     }
 }
@@ -80,8 +153,8 @@ pub fn meetings(legs: &[Leg], outline: &Outline) -> Vec<Touch> {
     let mut found = Vec::new();
     for (index, leg) in legs.iter().enumerate() {
         let own = Line::new(leg.a.at, leg.b.at);
-        for line in &outline.lines {
-            let delta = line.delta();
+        for edge in &outline.edges {
+            let delta = edge.line.delta();
             let length = delta.x.hypot(delta.y);
             let direction = if length > 0.0 {
                 delta / length
@@ -94,9 +167,10 @@ pub fn meetings(legs: &[Leg], outline: &Outline) -> Vec<Touch> {
                     u: fraction(leg, place),
                     distance: 0.0,
                     direction,
+                    height: edge.at(nearest_fraction(&edge.line, place)),
                 });
             };
-            match line_intersection(own, *line) {
+            match line_intersection(own, edge.line) {
                 Some(LineIntersection::SinglePoint { intersection, .. }) => put(intersection),
                 Some(LineIntersection::Collinear { intersection }) => {
                     put(intersection.start);
@@ -121,33 +195,54 @@ fn order(legs: &[Leg], touch: &Touch) -> f64 {
 #[must_use]
 pub fn nearest(legs: &[Leg], outline: &Outline) -> Option<Touch> {
     let mut best: Option<Touch> = None;
-    let mut put = |leg: usize, u: f64, on_run: Coord<f64>, on_shape: Coord<f64>| {
-        let away = on_run - on_shape;
-        let distance = away.x.hypot(away.y);
-        if best.is_none_or(|best| distance < best.distance) {
-            let direction = if distance > 0.0 {
-                away / distance
-            } else {
-                Coord::zero()
-            };
-            best = Some(Touch {
-                leg,
-                u,
-                distance,
-                direction,
-            });
-        }
-    };
+    let mut put =
+        |leg: usize, u: f64, on_run: Coord<f64>, on_shape: (Coord<f64>, Option<Height>)| {
+            let (on_shape, height) = on_shape;
+            let away = on_run - on_shape;
+            let distance = away.x.hypot(away.y);
+            if best.is_none_or(|best| distance < best.distance) {
+                let direction = if distance > 0.0 {
+                    away / distance
+                } else {
+                    Coord::zero()
+                };
+                best = Some(Touch {
+                    leg,
+                    u,
+                    distance,
+                    direction,
+                    height,
+                });
+            }
+        };
     for (index, leg) in legs.iter().enumerate() {
         let own = Line::new(leg.a.at, leg.b.at);
-        let shape_ends = outline.lines.iter().flat_map(|line| [line.start, line.end]);
-        for end in shape_ends.chain(outline.points.iter().copied()) {
-            let u = fraction(leg, end);
+        let shape_ends = outline.edges.iter().flat_map(|edge| {
+            [
+                (edge.line.start, edge.at(0.0)),
+                (edge.line.end, edge.at(1.0)),
+            ]
+        });
+        let points = outline.points.iter().map(|(place, z)| {
+            let height = Height {
+                value: *z,
+                slope: 0.0,
+            };
+            (*place, z.is_finite().then_some(height))
+        });
+        for end in shape_ends.chain(points) {
+            let u = fraction(leg, end.0);
             put(index, u, leg.at(u), end);
         }
-        for line in &outline.lines {
+        for edge in &outline.edges {
             for (u, end) in [(0.0, own.start), (1.0, own.end)] {
-                put(index, u, end, foot(line, end));
+                let on = nearest_fraction(&edge.line, end);
+                put(
+                    index,
+                    u,
+                    end,
+                    (edge.line.start + edge.line.delta() * on, edge.at(on)),
+                );
             }
         }
     }
@@ -178,9 +273,4 @@ fn nearest_fraction(line: &Line<f64>, place: Coord<f64>) -> f64 {
     } else {
         0.0
     }
-}
-
-/// The point of a line nearest to a place.
-fn foot(line: &Line<f64>, place: Coord<f64>) -> Coord<f64> {
-    line.start + line.delta() * nearest_fraction(line, place)
 }

@@ -8,6 +8,8 @@
 //! **Crossing.** With t along the run, m square to it, τ along the feature and n square to that: a pipe off by e crosses the
 //! feature (m·e)/(m·τ) farther along it, and at a fraction of the leg that is off by (n·e)/(L·n·t). The second goes into the bounds
 //! of depth and invert through their slope. Where the run lies within 1° of the feature's own direction neither is stated.
+//! A feature whose heights are drawn is met at another height if it is met elsewhere: the way along it times its slope is in the bound
+//! of the height between the two.
 //!
 //! Ground between two marks is taken as a straight, as the depths are; its unevenness is in no bound.
 
@@ -18,7 +20,7 @@ pub mod vertical;
 use geo::{BoundingRect, Coord, Geometry, Rect};
 
 use super::far::gap;
-use super::layers::Required;
+use super::layers::{Level, Lie, Required};
 use super::{Feature, Plan, Site};
 use crate::error::Error;
 use crate::math::ellipse::Ellipse as OneSigma;
@@ -115,7 +117,11 @@ struct Work<'a> {
 impl Work<'_> {
     fn with(&self, feature: &Feature) -> Vec<Crossing> {
         let (legs, origin) = (&self.path.legs[..], self.path.origin);
-        let outline = Outline::of(&feature.geometry, origin);
+        let heights = match &feature.lie {
+            Some(Lie::Drawn { heights, .. }) => &heights[..],
+            _ => &[],
+        };
+        let outline = Outline::of(&feature.geometry, heights, origin);
         let meetings = meet::meetings(legs, &outline);
         if !meetings.is_empty() {
             return meetings
@@ -129,6 +135,7 @@ impl Work<'_> {
                 u: 0.0,
                 distance: 0.0,
                 direction: Coord::zero(),
+                height: None,
             };
             return self
                 .row(feature, Meeting::Within, &start)
@@ -192,7 +199,7 @@ impl Work<'_> {
             requirement: None,
             source: feature.source.clone(),
         };
-        self.levels(&mut row, feature, leg, touch, bounds.fraction);
+        self.levels(&mut row, feature, leg, touch, &bounds);
         row.requirement = feature
             .required
             .as_ref()
@@ -207,8 +214,9 @@ impl Work<'_> {
         feature: &Feature,
         leg: &Leg,
         touch: &Touch,
-        variance_of_u: f64,
+        bounds: &Bounds,
     ) {
+        let variance_of_u = bounds.fraction;
         let unit = self.record.frame.unit;
         let bound = |figure: &Figure| {
             figure
@@ -227,7 +235,9 @@ impl Work<'_> {
             .map(|(cover, sigma)| unit.of(cover - NORMAL_95_ONE_SIDED * sigma));
         row.invert = invert.map(|figure| unit.of(figure.value));
         row.invert_95 = invert.as_ref().and_then(bound);
-        let Some(level) = &feature.level else { return };
+        let Some((level, known)) = level(feature, touch, bounds) else {
+            return;
+        };
         let (wall, metres) = (self.run.wall.unwrap_or(0.0), unit.metres());
         let Some(diameter) = self.run.diameter.map(|diameter| diameter * metres) else {
             return;
@@ -247,13 +257,35 @@ impl Work<'_> {
                 variance,
             })
         };
-        let Some(passing) = pipe.map(|pipe| pass(pipe, level, feature.size)) else {
+        let Some(passing) = pipe.map(|pipe| pass(pipe, &level, feature.size)) else {
             return;
         };
         row.passes = Some(if passing.under { "under" } else { "over" }.to_owned());
         row.vertical_clearance = passing.clearance.map(|clearance| unit.of(clearance));
-        let sigma = passing.clearance.and(passing.sigma);
+        let sigma = passing.clearance.and(passing.sigma).filter(|_| known);
         row.vertical_clearance_95 = sigma.map(|sigma| unit.of(NORMAL_95 * sigma));
+    }
+}
+
+/// Level of a feature at a touch, and whether its one-sigma is known.
+fn level(feature: &Feature, touch: &Touch, bounds: &Bounds) -> Option<(Level, bool)> {
+    match feature.lie.as_ref()? {
+        Lie::Level(level) => Some((*level, true)),
+        Lie::Drawn { part, sigma, .. } => {
+            let height = touch.height?;
+            let moves = if height.slope == 0.0 {
+                Some(0.0)
+            } else {
+                bounds.on_feature.map(|along| along * height.slope)
+            };
+            let level = Level {
+                value: height.value,
+                is_elevation: true,
+                part: *part,
+                sigma: sigma.hypot(moves.unwrap_or(0.0)),
+            };
+            Some((level, moves.is_some()))
+        }
     }
 }
 
@@ -271,7 +303,10 @@ fn is_thin(geometry: &Geometry<f64>) -> bool {
 /// One-sigmas at a touch, metres.
 struct Bounds {
     clearance: Option<f64>,
+    /// Along a feature that is crossed.
     along: Option<f64>,
+    /// Along a feature, crossed or near.
+    on_feature: Option<f64>,
     /// Variance of the fraction on the leg.
     fraction: f64,
 }
@@ -281,6 +316,7 @@ impl Bounds {
         let none = Self {
             clearance: None,
             along: None,
+            on_feature: None,
             fraction: 0.0,
         };
         let Some(covariance) = leg.covariance(touch.u) else {
@@ -304,6 +340,7 @@ impl Bounds {
                 Self {
                     clearance: Some(off(d).sqrt()),
                     along: None,
+                    on_feature: Some(off(square(d)).sqrt()),
                     fraction,
                 }
             }
@@ -316,9 +353,11 @@ impl Bounds {
                         ..none
                     };
                 }
+                let on_feature = Some(off(square(t)).sqrt() / sine);
                 Self {
                     clearance: Some(across.sqrt()),
-                    along: Some(off(square(t)).sqrt() / sine),
+                    along: on_feature,
+                    on_feature,
                     fraction: across / (leg.length * sine).powi(2),
                 }
             }

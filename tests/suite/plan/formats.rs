@@ -3,6 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use aslaid::plan::Feature;
+use aslaid::plan::layers::Lie;
 use geo::CoordsIter;
 use serde_json::json;
 
@@ -53,8 +55,28 @@ fn a_geopackage_by_gdal_is_read_as_the_geojson_is() {
         "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::26917"}}});
     let source = folder.path().join("plan.geojson");
     std::fs::write(&source, all.to_string()).unwrap();
-    let (expected, _) = read(&record, std::slice::from_ref(&source), "", None).unwrap();
+    let layers = "[[layer]]\nname = \"plan\"\nelevation = { drawn = true }";
+    let (expected, _) = read(&record, std::slice::from_ref(&source), layers, None).unwrap();
     assert_eq!(expected.features.len(), shapes.len());
+    let heights = |feature: &Feature| match &feature.lie {
+        Some(Lie::Drawn { heights, .. }) => heights.clone(),
+        _ => Vec::new(),
+    };
+    let drawn: Vec<Vec<f64>> = expected.features.iter().map(heights).collect();
+    // 0 throughout is drawn flat.
+    let [none, point] = [vec![], vec![3.0]];
+    let many = [vec![3.0, 1.0], vec![3.0, 7.0], vec![3.0, 6.0, 9.0, 1.0]];
+    let [line, points, lines] = many;
+    let stated = [
+        point.clone(),
+        line,
+        none.clone(),
+        points,
+        lines,
+        none.clone(),
+        point,
+    ];
+    assert_eq!(drawn, stated);
     for dimension in ["XY", "XYZ", "XYM", "XYZM"] {
         let package = folder.path().join(format!("{dimension}.gpkg"));
         ogr2ogr(&[
@@ -67,8 +89,13 @@ fn a_geopackage_by_gdal_is_read_as_the_geojson_is() {
             "-nln",
             "plan",
         ]);
-        let (found, _) = read(&record, std::slice::from_ref(&package), "", None).unwrap();
+        let (found, _) = read(&record, std::slice::from_ref(&package), layers, None).unwrap();
         assert_eq!(found.features.len(), shapes.len(), "{dimension}");
+        let drawn: Vec<Vec<f64>> = found.features.iter().map(heights).collect();
+        match dimension.contains('Z') {
+            true => assert_eq!(drawn, stated, "{dimension}"),
+            false => assert!(drawn.iter().all(Vec::is_empty), "{dimension}"),
+        }
         for (one, other) in found.features.iter().zip(&expected.features) {
             assert_eq!(
                 (&one.geometry, &one.attributes),
