@@ -43,18 +43,32 @@ impl Similarity {
     /// The similarity that fits pairs (source, image) best with equal weights; `None` with fewer than two distinct source points.
     #[must_use]
     pub fn fit(pairs: &[(Pair, Pair)]) -> Option<Self> {
-        let n = pairs.len() as f64;
-        let mean = pairs.iter().fold([0.0; 4], |m, ((x, y), (e, nn))| {
-            [m[0] + x, m[1] + y, m[2] + e, m[3] + nn]
-        });
-        let origin = (mean[0] / n, mean[1] / n);
-        let image = (mean[2] / n, mean[3] / n);
+        let equal: Vec<_> = pairs.iter().map(|pair| (*pair, 1.0)).collect();
+        Self::weighted(&equal)
+    }
+
+    /// The one that fits best where each pair has a weight.
+    #[must_use]
+    pub fn weighted(pairs: &[((Pair, Pair), f64)]) -> Option<Self> {
+        let all: f64 = pairs.iter().map(|(_, weight)| weight).sum();
+        let mean = pairs
+            .iter()
+            .fold([0.0; 4], |m, (((x, y), (e, nn)), weight)| {
+                let share = weight / all;
+                [
+                    m[0] + share * x,
+                    m[1] + share * y,
+                    m[2] + share * e,
+                    m[3] + share * nn,
+                ]
+            });
+        let (origin, image) = ((mean[0], mean[1]), (mean[2], mean[3]));
         let (mut aa, mut bb, mut size) = (0.0, 0.0, 0.0);
-        for ((x, y), (e, nn)) in pairs {
+        for (((x, y), (e, nn)), weight) in pairs {
             let (x, y, e, nn) = (x - origin.0, y - origin.1, e - image.0, nn - image.1);
-            aa += x * e + y * nn;
-            bb += y * e - x * nn;
-            size += x * x + y * y;
+            aa += weight * (x * e + y * nn);
+            bb += weight * (y * e - x * nn);
+            size += weight * (x * x + y * y);
         }
         let parameters = [aa / size, bb / size, image.0, image.1];
         (pairs.len() >= 2 && size > 0.0 && parameters.iter().all(|p| p.is_finite()))

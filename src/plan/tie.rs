@@ -3,8 +3,9 @@
 //! The file is a table: `point, plan_x, plan_y, easting, northing` and, where it is known, `sigma`; a point without `easting,
 //! northing` is looked up by its name among the job's references and marks.
 //!
-//! **Test.** With one-sigma σ a point and coordinate, the residual of point *i* in a similarity has covariance σ²·rᵢ·I with
-//! rᵢ = 1 − 1/n − |xᵢ − x̄|²/Σ|xⱼ − x̄|², so |vᵢ|²/(σ²rᵢ) is chi-square of two degrees of freedom: over 13.8 (α = 0.001,
+//! **Test.** The similarity is fitted with weights w = 1/σ². With W their sum, x̄ the weighted mean and S = Σ wⱼ|xⱼ − x̄|², a place x that
+//! it brings over has the variance q(x) = 1/W + |x − x̄|²/S, each axis, and the residual of point *i* has the covariance σᵢ²·rᵢ·I with
+//! rᵢ = 1 − q(xᵢ)/σᵢ², so |vᵢ|²/(σᵢ²rᵢ) is chi-square of two degrees of freedom: over 13.8 (α = 0.001,
 //! [`crate::sources::Source::Baarda1968`]) the point is wrong. The worst one is left out, named, and the rest tested again; never
 //! below three points, where nothing could tell which is wrong.
 
@@ -58,9 +59,9 @@ pub struct Tie {
     pub similarity: Similarity,
     /// Every point, in file order.
     pub points: Vec<Fitted>,
-    centre: (f64, f64),
+    /// W and S.
+    weights: f64,
     spread: f64,
-    sigma: f64,
 }
 
 impl Tie {
@@ -73,8 +74,13 @@ impl Tie {
     /// One-sigma of a place that the tie brings over, each axis, metres.
     #[must_use]
     pub fn sigma_at(&self, plan: (f64, f64)) -> f64 {
-        let away = (plan.0 - self.centre.0).powi(2) + (plan.1 - self.centre.1).powi(2);
-        self.sigma * (1.0 / self.used() as f64 + away / self.spread).sqrt()
+        self.variance_at(plan).sqrt()
+    }
+
+    fn variance_at(&self, (x, y): (f64, f64)) -> f64 {
+        let centre = self.similarity.origin;
+        let away = (x - centre.0).powi(2) + (y - centre.1).powi(2);
+        1.0 / self.weights + away / self.spread
     }
 
     /// A place on the job's grid (metres) in the plan's own coordinates.
@@ -121,12 +127,10 @@ impl Tie {
             .enumerate()
             .filter(|(_, point)| point.used)
             .filter_map(|(index, point)| {
-                let away = (point.common.plan.0 - self.centre.0).powi(2)
-                    + (point.common.plan.1 - self.centre.1).powi(2);
-                let redundancy = 1.0 - 1.0 / self.used() as f64 - away / self.spread;
+                let variance = point.common.sigma.powi(2);
+                let redundancy = 1.0 - self.variance_at(point.common.plan) / variance;
                 let square = point.residual.0.powi(2) + point.residual.1.powi(2);
-                let sigma = point.common.sigma;
-                (redundancy > TESTABLE).then(|| (index, square / (sigma * sigma * redundancy)))
+                (redundancy > TESTABLE).then(|| (index, square / (variance * redundancy)))
             });
         let worst = tests.reduce(|worst, one| if one.1 > worst.1 { one } else { worst })?;
         (worst.1 > CHI_SQUARE).then_some(worst.0)
@@ -195,16 +199,16 @@ fn once(points: &[Common], used: &[bool]) -> Result<Tie, String> {
             .filter(|(_, used)| **used)
             .map(|(point, _)| point)
     };
-    let pairs: Vec<_> = taken().map(|point| (point.plan, point.grid)).collect();
+    let pairs: Vec<_> = taken()
+        .map(|point| ((point.plan, point.grid), point.sigma.powi(-2)))
+        .collect();
     let similarity =
-        Similarity::fit(&pairs).ok_or("the common points all lie in one place of the plan")?;
+        Similarity::weighted(&pairs).ok_or("the common points all lie in one place of the plan")?;
     let centre = similarity.origin;
     let spread = pairs
         .iter()
-        .map(|((x, y), _)| (x - centre.0).powi(2) + (y - centre.1).powi(2))
+        .map(|(((x, y), _), weight)| weight * ((x - centre.0).powi(2) + (y - centre.1).powi(2)))
         .sum();
-    let sigma =
-        (taken().map(|point| point.sigma * point.sigma).sum::<f64>() / pairs.len() as f64).sqrt();
     let fitted = points.iter().zip(used).map(|(common, used)| {
         let (e, n) = similarity.apply(common.plan);
         let residual = (e - common.grid.0, n - common.grid.1);
@@ -217,9 +221,8 @@ fn once(points: &[Common], used: &[bool]) -> Result<Tie, String> {
     Ok(Tie {
         similarity,
         points: fitted.collect(),
-        centre,
+        weights: pairs.iter().map(|(_, weight)| weight).sum(),
         spread,
-        sigma,
     })
 }
 
@@ -393,6 +396,28 @@ mod tests {
         let limit = SIGMA * (CHI_SQUARE / redundancy).sqrt();
         assert_eq!(Tie::fit(&points(limit * 0.999)).unwrap().used(), 5);
         assert_eq!(Tie::fit(&points(limit * 1.001)).unwrap().used(), 4);
+    }
+
+    /// Four points to a centimetre and a fifth to 0.3 m, by which it is off: it is sound, and moves nothing.
+    #[test]
+    fn a_coarse_point_is_weighed_as_such_and_is_not_wrong() {
+        let mut coarse = points(0.3);
+        coarse[2].sigma = 0.3;
+        let tie = Tie::fit(&coarse).unwrap();
+        assert_eq!(tie.used(), 5);
+        let exact = Tie::fit(&points(0.0)).unwrap();
+        let (place, sound) = ((80.0, 70.0), exact.similarity.apply((80.0, 70.0)));
+        let (e, n) = tie.similarity.apply(place);
+        assert!(
+            (e - sound.0).hypot(n - sound.1) < 0.002,
+            "{e} {n} {sound:?}"
+        );
+        assert!(tie.sigma_at(place) < 2.0 * SIGMA && tie.sigma_at(place) > exact.sigma_at(place));
+        // Of three points the test has one figure only: it blames nobody, and takes the coarse one as it is.
+        let three: Vec<_> = coarse[..3].to_vec();
+        assert_eq!(Tie::fit(&three).unwrap().used(), 3);
+        coarse[2].sigma = SIGMA;
+        assert_eq!(Tie::fit(&coarse).unwrap().used(), 4);
     }
 
     #[test]
