@@ -31,6 +31,8 @@
 //! | alarms from which the values near one are tried in its stead, 1.5 times the limit | `position/snoop.rs`, `GROSS` |
 //! | comparisons from which a job counts as tested, 3, and from which there is a figure, 20 | `record/build/accuracy.rs` |
 //! | steepest pipe that an intake takes, 100 % | `intake/checks/pipe.rs`, `STEEPEST` |
+//! | a depth that stands for "not known", 30 m, and an elevation as far off the job | `plan/layers.rs`, `DEEPEST` |
+//! | straights that lie side by side, 30°; places that may as well be the nearest, 4.65 sigma | `plan/crossing/` |
 //! | when a common point is wrong, when a tie has a unit, when a plan lies far off, what counts as near | `plan/tie.rs`, `plan/placing.rs`, [`crate::plan::far::FAR`], [`crate::plan::layers::NEAR`] |
 
 use crate::sources::Source;

@@ -56,6 +56,8 @@ pub enum Seal {
 pub struct Outcome {
     /// Job id.
     pub job: String,
+    /// The job's own unit, in which are the plain numbers of what is given beside it; `None` of a large job, which takes nothing.
+    pub unit: Option<LengthUnit>,
     /// The record; of what is usable, if some rows were not. `None` if nothing could be computed.
     pub record: Option<AsBuilt>,
     /// The record's file, where it was asked for.
@@ -93,6 +95,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     {
         return Ok(Outcome {
             job: large.job.clone(),
+            unit: None,
             record: None,
             file: None,
             findings: Vec::new(),
@@ -141,6 +144,7 @@ pub fn run(path: &Path, options: &Options) -> Result<Outcome, Error> {
     };
     Ok(Outcome {
         job: job.head.id,
+        unit: Some(job.grid.unit),
         record,
         file,
         corrections: corrections.transpose()?,

@@ -15,6 +15,7 @@ use crate::plan::tie::Tie;
 use crate::plan::{OwnSystem, Plan, PlanFile, Request, Site, attach, read};
 use crate::record::AsBuilt;
 use crate::record::model::Note;
+use crate::units::LengthUnit;
 
 /// Options about site plans.
 #[derive(Debug, Args)]
@@ -70,7 +71,8 @@ impl PlanArgs {
         match &mut outcome.record {
             Some(record) if !self.files.is_empty() => {
                 let before = record.notes.len();
-                let formats = self.attach(record)?;
+                let unit = outcome.unit.unwrap_or(record.frame.unit);
+                let formats = self.attach(record, unit)?;
                 let notes = record.notes.get(before..).unwrap_or_default();
                 outcome.remarks.extend(notes.iter().map(Note::line));
                 Ok(formats)
@@ -79,11 +81,15 @@ impl PlanArgs {
         }
     }
 
-    fn attach(&self, record: &mut AsBuilt) -> Result<Vec<Box<dyn Format>>, Error> {
+    fn attach(
+        &self,
+        record: &mut AsBuilt,
+        unit: LengthUnit,
+    ) -> Result<Vec<Box<dyn Format>>, Error> {
         let layers = self
             .layers
             .as_ref()
-            .map(|path| Layers::parse(&text(path)?, &name(path), record.frame.unit));
+            .map(|path| Layers::parse(&text(path)?, &name(path), unit));
         let layers = layers.transpose()?.unwrap_or_default();
         let tie = self
             .tie

@@ -137,6 +137,7 @@ impl Mains {
             code: self.crs.code().to_owned(),
             unit_metres: self.crs.unit_metres(),
             extent: self.extent,
+            levels: None,
         }
     }
 

@@ -1,7 +1,7 @@
 //! The layers file: what the layers of a plan mean, in TOML.
 //!
 //! ```toml
-//! near = "10 ft"            # within this a feature is reported; plain numbers are in the result unit
+//! near = "10 ft"            # within this a feature is reported; plain numbers are in the job's unit
 //! crs = "EPSG:2264"         # of plans that don't name theirs
 //! layer_column = "layer"    # attribute that names the layer, in files without layers of their own
 //!
@@ -39,6 +39,10 @@ use crate::units::{LengthUnit, Plain, parse_length};
 /// Distance within which a feature is reported where nothing else is said, metres (our choice: 10 ft, the distance that rules of
 /// separation most often name).
 pub const NEAR: f64 = 10.0 * crate::units::FOOT;
+
+/// Depth beyond which a utility's is taken for a stand-in where none is known, metres; so is an elevation that far above or below all of
+/// the job (our choice: deeper is tunnelled, and is not met by a drain).
+pub const DEEPEST: f64 = 30.0;
 
 /// A length as written: a plain number, or one with its unit.
 #[derive(Clone, Debug, JsonSchema)]
@@ -326,6 +330,35 @@ pub enum Lie {
         /// One-sigma, metres; 0 where none is stated.
         sigma: f64,
     },
+}
+
+impl Lie {
+    /// Why it can't be, and is a word for "not known". `levels` are the job's lowest and highest, metres.
+    #[must_use]
+    pub fn doubt(&self, levels: Option<[f64; 2]>) -> Option<String> {
+        let off = |height: f64| {
+            levels.is_some_and(|[low, high]| height < low - DEEPEST || height > high + DEEPEST)
+        };
+        let far = |height: f64| {
+            format!(
+                "its elevation of {height:.3} m is more than {DEEPEST} m above or below all of the job"
+            )
+        };
+        match self {
+            Self::Level(Level {
+                value,
+                is_elevation: false,
+                ..
+            }) => no_depth(*value).map(|why| format!("its depth is {value:.3} m: {why}")),
+            Self::Level(Level { value, .. }) => off(*value).then(|| far(*value)),
+            // A long line may well rise out of the site; what counts is whether any of it can be met.
+            Self::Drawn { heights, .. } => {
+                let mut known = heights.iter().copied().filter(|height| height.is_finite());
+                let first = known.next()?;
+                (off(first) && known.all(off)).then(|| far(first))
+            }
+        }
+    }
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -626,6 +659,26 @@ fn rule(layer: &LayerTable, plain: Plain) -> Result<Rule, String> {
     })
 }
 
+/// A figure that is the same for every feature of a layer.
+fn fixed(cell: &Cell, plain: Plain, key: &str) -> Result<f64, String> {
+    let metres = metres(cell, plain, key)?;
+    match no_depth(metres).filter(|_| key == "depth") {
+        Some(why) => Err(format!("`depth`: {why}")),
+        None => Ok(metres),
+    }
+}
+
+/// Why a length, metres, is no depth of a utility.
+fn no_depth(metres: f64) -> Option<&'static str> {
+    if metres <= 0.0 {
+        Some("a depth counts downwards from the ground, so it is more than 0 and has no minus")
+    } else if metres > DEEPEST {
+        Some("that is deeper than any utility in a trench")
+    } else {
+        None
+    }
+}
+
 fn no_heights(key: &str) -> String {
     format!(
         "`{key}.drawn`: what a shape is drawn with is its elevation; write `elevation = {{ drawn = true }}`"
@@ -635,7 +688,7 @@ fn no_heights(key: &str) -> String {
 fn figure_rule(figure: &Figure, plain: Plain, key: &str) -> Result<(Taken, Part, f64), String> {
     let table = match figure {
         Figure::Fixed(cell) => {
-            let length = Length::Fixed(metres(cell, plain, key)?);
+            let length = Length::Fixed(fixed(cell, plain, key)?);
             return Ok((Taken::Length(length), Part::Top, 0.0));
         }
         Figure::Table(table) => table,
@@ -648,7 +701,7 @@ fn figure_rule(figure: &Figure, plain: Plain, key: &str) -> Result<(Taken, Part,
     };
     let from = match (&table.column, &table.value, table.drawn) {
         (Some(column), None, false) => Taken::Length(Length::Column(column.clone(), own)),
-        (None, Some(cell), false) => Taken::Length(Length::Fixed(metres(cell, own, key)?)),
+        (None, Some(cell), false) => Taken::Length(Length::Fixed(fixed(cell, own, key)?)),
         (None, None, true) if key == "elevation" => {
             Taken::Shape(table.unit.is_some().then_some(own.metres))
         }

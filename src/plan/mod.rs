@@ -44,6 +44,8 @@ pub struct Site {
     pub unit_metres: f64,
     /// What the runs, marks and references of the job span, metres.
     pub extent: Rect<f64>,
+    /// The lowest and the highest of its inverts and of the ground over them, metres; `None` where it has no elevations.
+    pub levels: Option<[f64; 2]>,
 }
 
 impl Site {
@@ -86,6 +88,7 @@ impl Site {
             code: frame.crs.clone(),
             unit_metres: metres,
             extent,
+            levels: levels(record),
         })
     }
 }
@@ -221,7 +224,8 @@ pub struct Feature {
     pub size: Option<f64>,
     /// One-sigma of its place, each axis, metres: the plan's own, the tie's, and that of the datum operation.
     pub sigma: f64,
-    /// Distance within which it counts as near, metres.
+    /// Distance within which it counts as near, metres; where a separation from it is required, whatever doesn't keep it for certain does
+    /// so too.
     pub near: f64,
     /// Separation required from it.
     pub required: Option<Arc<Required>>,
@@ -299,6 +303,15 @@ pub fn attach(record: &mut AsBuilt, plan: &Plan, site: &Site) -> Result<(), Erro
     record.underlay = shapes;
     record.inputs.extend(plan.inputs.iter().cloned());
     Ok(())
+}
+
+fn levels(record: &AsBuilt) -> Option<[f64; 2]> {
+    let vertices = record.runs.iter().flat_map(|run| &run.vertices);
+    let all = vertices
+        .flat_map(|vertex| [vertex.ground, vertex.invert])
+        .flatten();
+    all.map(|level| [level * record.frame.unit.metres(); 2])
+        .reduce(|[low, high], [one, _]| [low.min(one), high.max(one)])
 }
 
 /// The rectangle about places; `None` without any.

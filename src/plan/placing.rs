@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use geo::{BoundingRect, Coord, CoordsIter, Geometry, MapCoords};
+use geo::{BoundingRect, Coord, CoordsIter, Geometry, MapCoords, Polygon};
 
 use super::layers::{Layers, PLAN_UNITS, PlanUnit, Rule, Said};
 use super::role::{Role, RoleFrom};
@@ -344,7 +344,9 @@ pub fn lay(
                 way,
             };
             let (features, by) = stand.features(site)?;
-            plan.features.extend(features);
+            plan.notes
+                .extend(levels_not_taken(raw, layer, &features.doubted));
+            plan.features.extend(features.all);
             if let Some(by) = by {
                 plan.notes.extend(doubt(raw, layer, &by));
                 if !plan.operations.contains(&by) {
@@ -460,6 +462,21 @@ fn unfound(raw: &RawPlan, layer: &RawLayer, rule: &Rule) -> Vec<Note> {
     rule.columns().filter(none).map(note).collect()
 }
 
+/// Depths and elevations that stand for "not known", or count the wrong way.
+fn levels_not_taken(raw: &RawPlan, layer: &RawLayer, doubted: &[(u64, String)]) -> Option<Note> {
+    let (number, why) = doubted.first()?;
+    let which = match doubted.len() {
+        1 => "The level of 1 feature is".to_owned(),
+        several => format!("The levels of {several} features are"),
+    };
+    let text =
+        format!("{which} not taken, so how it is passed is not told: number {number}, {why}.");
+    Some(Note::new(
+        Some(format!("{}!{}", raw.file, layer.name)),
+        text,
+    ))
+}
+
 /// Heights of shapes that are not used, and shapes without heights where they should be.
 fn heights(layer: &RawLayer, rule: Option<&Rule>) -> Option<String> {
     let some = |feature: &&RawFeature| !feature.heights.is_empty();
@@ -496,7 +513,7 @@ struct Stand<'a> {
 
 impl Stand<'_> {
     /// The layer's features on the job's grid, with the operation that brought them there.
-    fn features(&self, site: &Site) -> Result<(Vec<Feature>, Option<Operation>), Error> {
+    fn features(&self, site: &Site) -> Result<(Features, Option<Operation>), Error> {
         let points: Vec<(f64, f64)> = self
             .layer
             .features
@@ -514,9 +531,17 @@ impl Stand<'_> {
         let name: Arc<str> = Arc::from(self.layer.name.as_str());
         let mut rest = mapped.into_iter();
         let shift = by.as_ref().map_or(0.0, shift_sigma);
-        let features = self.layer.features.iter();
-        let features = features.map(|feature| self.feature(feature, &name, shift, &mut rest));
-        Ok((features.collect::<Result<_, _>>()?, by))
+        let mut features = Features::default();
+        for raw in &self.layer.features {
+            let mut feature = self.feature(raw, &name, shift, &mut rest)?;
+            let doubt = feature.lie.as_ref().and_then(|lie| lie.doubt(site.levels));
+            if let Some(why) = doubt {
+                feature.lie = None;
+                features.doubted.push((raw.number, why));
+            }
+            features.all.push(feature);
+        }
+        Ok((features, by))
     }
 
     fn feature(
@@ -545,7 +570,7 @@ impl Stand<'_> {
             name: name
                 .or_else(|| raw.id.clone())
                 .filter(|name| !name.trim().is_empty()),
-            geometry: replace(&raw.geometry, mapped),
+            geometry: area(replace(&raw.geometry, mapped), self.role),
             lie: rule
                 .map_or(Ok(None), |rule| rule.lie(raw, unit))
                 .map_err(broken)?,
@@ -558,6 +583,24 @@ impl Stand<'_> {
             attributes: raw.attributes.clone(),
             source,
         })
+    }
+}
+
+/// Features of a layer on the job's grid.
+#[derive(Default)]
+struct Features {
+    all: Vec<Feature>,
+    /// Those whose level can't be and is not taken, with the reason: number, reason.
+    doubted: Vec<(u64, String)>,
+}
+
+/// A closed line as the area that it bounds, where its role has areas.
+fn area(geometry: Geometry<f64>, role: Role) -> Geometry<f64> {
+    match geometry {
+        Geometry::LineString(line) if role.is_area() && line.0.len() > 3 && line.is_closed() => {
+            Geometry::Polygon(Polygon::new(line, Vec::new()))
+        }
+        other => other,
     }
 }
 

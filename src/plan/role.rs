@@ -29,6 +29,17 @@ pub enum Role {
     Other,
 }
 
+impl Role {
+    /// Whether a closed line of this role is the edge of an area, as drawings have it, which know no areas.
+    #[must_use]
+    pub const fn is_area(self) -> bool {
+        matches!(
+            self,
+            Self::Building | Self::Excavation | Self::Pavement | Self::Water
+        )
+    }
+}
+
 /// Who said what a layer is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum RoleFrom {

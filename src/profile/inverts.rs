@@ -18,7 +18,7 @@ pub struct Invert {
 
 /// How a pipe departs from the straight line between known inverts: one-sigma, part of the distance to the nearer one (our
 /// choice: one percent of grade).
-pub(super) const UNEVEN: f64 = 0.01;
+pub const UNEVEN: f64 = 0.01;
 
 /// The measured inverts of a run.
 pub(super) struct Levels {

@@ -13,11 +13,11 @@
 //! [`Source::Ipc704`]: crate::sources::Source::Ipc704
 //! [`Source::OurChoice`]: crate::sources::Source::OurChoice
 
-mod inverts;
+pub mod inverts;
 mod lengths;
 pub mod minimum;
 mod rises;
-mod sights;
+pub mod sights;
 
 pub use inverts::Invert;
 pub use rises::Rise;

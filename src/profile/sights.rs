@@ -18,7 +18,7 @@ pub struct SightLevel {
 
 /// How the depth departs from a straight line between known ones, part of the distance to the nearer: the pipe's own
 /// unevenness and a lawn's or a kerb's (our choice, as for each of them: 1 % and 2 %).
-const DEPTH_UNEVEN: f64 = 2.24 * UNEVEN;
+pub const DEPTH_UNEVEN: f64 = 2.24 * UNEVEN;
 
 /// Levels at each of [`Traced::sights`].
 pub(super) fn levels(

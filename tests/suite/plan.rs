@@ -15,6 +15,7 @@ mod heights;
 #[cfg(feature = "gdal")]
 mod merged;
 mod places;
+mod separation;
 mod shapely;
 pub mod support;
 mod tied;

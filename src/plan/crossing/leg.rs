@@ -3,13 +3,16 @@
 //! At fraction u between vertices a and b everything is linear: x = (1 − u)·a + u·b, so its variance is
 //! (1 − u)²·A + u²·B + u(1 − u)·(J + Jᵀ) with the joint covariance J of the two. Where the record has no J, the variance is bounded by
 //! (1 − u)·A + u·B, which holds whatever J is (a square is convex), in every direction at once. What the cable allows beyond the
-//! chord adds b·2√(u(1 − u)) across the leg, as 95 %.
+//! chord adds b·2√(u(1 − u)) across the leg, as 95 %. Pipe and ground are no straights: what they depart from one with the way to the nearer
+//! vertex goes into depth and invert, as for what the camera saw there.
 
 use std::collections::BTreeMap;
 
 use geo::Coord;
 
 use crate::math::stats::NORMAL_95;
+use crate::profile::inverts::UNEVEN;
+use crate::profile::sights::DEPTH_UNEVEN;
 use crate::record::AsBuilt;
 use crate::record::model::{Ellipse, Joint, Mark, Run, Vertex};
 
@@ -84,13 +87,20 @@ impl Path {
             x: first.easting * grid,
             y: first.northing * grid,
         };
+        // From the top of the pipe down to its axis.
+        let axis = run.vertices.iter().find_map(|vertex| {
+            let (depth, cover) = (vertex.transmitter_depth?, vertex.cover?);
+            Some(depth - cover)
+        });
+        let under = |cover: f64| Some(cover + axis?);
         let own = record.marks.iter().filter(|mark| mark.run == run.run);
         let marks: BTreeMap<&str, &Mark> = own.map(|mark| (mark.mark.as_str(), mark)).collect();
-        let ends: Vec<End> = run
+        let mut ends: Vec<End> = run
             .vertices
             .iter()
-            .map(|vertex| end(vertex, &marks, origin, grid, unit))
+            .map(|vertex| end(vertex, &marks, &under, origin, grid, unit))
             .collect();
+        bridge(&mut ends);
         let leg = |a: &End, b: &End| Leg {
             a: a.clone(),
             b: b.clone(),
@@ -110,6 +120,7 @@ impl Path {
 fn end(
     vertex: &Vertex,
     marks: &BTreeMap<&str, &Mark>,
+    under: &impl Fn(f64) -> Option<f64>,
     origin: Coord<f64>,
     grid: f64,
     unit: f64,
@@ -135,10 +146,40 @@ fn end(
             .ellipse
             .as_ref()
             .map(|ellipse| covariance(ellipse, unit)),
-        depth: figure(vertex.transmitter_depth, depth_95),
+        depth: figure(
+            vertex.transmitter_depth.or_else(|| under(vertex.cover?)),
+            depth_95,
+        ),
         cover: vertex.cover.map(|cover| cover * unit),
         invert: figure(vertex.invert, vertex.invert_95),
         joint: vertex.joint.map(|joint| in_metres(joint, unit)),
+    }
+}
+
+/// Depths and covers of vertices without their own, bends and junctions above all: on the straight between the nearest that have one,
+/// as for what the camera saw there.
+fn bridge(ends: &mut [End]) {
+    let known: Vec<(f64, Figure, Option<f64>)> = ends
+        .iter()
+        .filter_map(|end| Some((end.station, end.depth?, end.cover)))
+        .collect();
+    for end in ends.iter_mut().filter(|end| end.depth.is_none()) {
+        let beside = known.windows(2).find_map(|pair| match *pair {
+            [from, to] => {
+                let u = (end.station - from.0) / (to.0 - from.0);
+                (0.0..=1.0).contains(&u).then_some((from, to, u))
+            }
+            _ => None,
+        });
+        let Some((from, to, u)) = beside else {
+            continue;
+        };
+        let off = DEPTH_UNEVEN * u.min(1.0 - u) * (to.0 - from.0).abs();
+        end.depth = between(Some(from.1), Some(to.1), None, u, 0.0).map(|depth| Figure {
+            variance: depth.variance.map(|variance| variance + off * off),
+            ..depth
+        });
+        end.cover = from.2.zip(to.2).map(|(one, other)| one + u * (other - one));
     }
 }
 
@@ -233,14 +274,25 @@ impl Leg {
     #[must_use]
     pub fn depth(&self, u: f64, variance_of_u: f64) -> Option<Figure> {
         let joint = self.a.joint.and_then(|joint| joint.depth);
-        between(self.a.depth, self.b.depth, joint, u, variance_of_u)
+        let found = between(self.a.depth, self.b.depth, joint, u, variance_of_u);
+        found.map(|figure| self.uneven(figure, DEPTH_UNEVEN, u))
     }
 
     /// Invert elevation at a fraction that is itself in doubt.
     #[must_use]
     pub fn invert(&self, u: f64, variance_of_u: f64) -> Option<Figure> {
         let joint = self.a.joint.and_then(|joint| joint.invert);
-        between(self.a.invert, self.b.invert, joint, u, variance_of_u)
+        let found = between(self.a.invert, self.b.invert, joint, u, variance_of_u);
+        found.map(|figure| self.uneven(figure, UNEVEN, u))
+    }
+
+    /// With how pipe and ground depart from the straight, `rate` of the way to the nearer vertex.
+    fn uneven(&self, figure: Figure, rate: f64, u: f64) -> Figure {
+        let off = rate * u.min(1.0 - u).max(0.0) * self.length;
+        Figure {
+            variance: figure.variance.map(|variance| variance + off * off),
+            ..figure
+        }
     }
 
     /// Cover at a fraction; its error is the depth's.

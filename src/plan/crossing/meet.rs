@@ -191,62 +191,94 @@ fn order(legs: &[Leg], touch: &Touch) -> f64 {
     before + touch.u * legs.get(touch.leg).map_or(0.0, |leg| leg.length)
 }
 
-/// The place on the run that is nearest to the outline; `None` for an empty one.
+/// What of run and outline counts as near each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Which {
+    /// Everything.
+    All,
+    /// Straights that lie side by side: within [`SIDE_BY_SIDE`] of one direction, and do not meet.
+    Beside,
+}
+
+/// Sine of the angle between two straights below which they lie side by side (our choice: 30°).
+const SIDE_BY_SIDE: f64 = 0.5;
+
+fn side_by_side(one: &Line<f64>, other: &Line<f64>) -> bool {
+    let (d, t) = (one.delta(), other.delta());
+    let lengths = d.x.hypot(d.y) * t.x.hypot(t.y);
+    (d.x * t.y - d.y * t.x).abs() < SIDE_BY_SIDE * lengths
+        && line_intersection(*one, *other).is_none()
+}
+
+/// The place on each leg that is nearest to the outline, the nearest of all first; none for an empty one.
 #[must_use]
-pub fn nearest(legs: &[Leg], outline: &Outline) -> Option<Touch> {
+pub fn nearest(legs: &[Leg], outline: &Outline, which: Which) -> Vec<Touch> {
+    let legs = legs.iter().enumerate();
+    let mut found: Vec<Touch> = legs
+        .filter_map(|(index, leg)| nearest_on((index, leg), outline, which))
+        .collect();
+    found.sort_by(|a, b| a.distance.total_cmp(&b.distance));
+    found
+}
+
+fn nearest_on((index, leg): (usize, &Leg), outline: &Outline, which: Which) -> Option<Touch> {
     let mut best: Option<Touch> = None;
-    let mut put =
-        |leg: usize, u: f64, on_run: Coord<f64>, on_shape: (Coord<f64>, Option<Height>)| {
-            let (on_shape, height) = on_shape;
-            let away = on_run - on_shape;
-            let distance = away.x.hypot(away.y);
-            if best.is_none_or(|best| distance < best.distance) {
-                let direction = if distance > 0.0 {
-                    away / distance
-                } else {
-                    Coord::zero()
-                };
-                best = Some(Touch {
-                    leg,
-                    u,
-                    distance,
-                    direction,
-                    height,
-                });
-            }
-        };
-    for (index, leg) in legs.iter().enumerate() {
-        let own = Line::new(leg.a.at, leg.b.at);
-        let shape_ends = outline.edges.iter().flat_map(|edge| {
-            [
-                (edge.line.start, edge.at(0.0)),
-                (edge.line.end, edge.at(1.0)),
-            ]
-        });
-        let points = outline.points.iter().map(|(place, z)| {
-            let height = Height {
-                value: *z,
-                slope: 0.0,
+    let mut put = |u: f64, on_run: Coord<f64>, on_shape: (Coord<f64>, Option<Height>)| {
+        let (on_shape, height) = on_shape;
+        let away = on_run - on_shape;
+        let distance = away.x.hypot(away.y);
+        if best.is_none_or(|best| distance < best.distance) {
+            let direction = if distance > 0.0 {
+                away / distance
+            } else {
+                Coord::zero()
             };
-            (*place, z.is_finite().then_some(height))
-        });
-        for end in shape_ends.chain(points) {
-            let u = fraction(leg, end.0);
-            put(index, u, leg.at(u), end);
+            best = Some(Touch {
+                leg: index,
+                u,
+                distance,
+                direction,
+                height,
+            });
         }
-        for edge in &outline.edges {
-            for (u, end) in [(0.0, own.start), (1.0, own.end)] {
-                let on = nearest_fraction(&edge.line, end);
-                put(
-                    index,
-                    u,
-                    end,
-                    (edge.line.start + edge.line.delta() * on, edge.at(on)),
-                );
-            }
+    };
+    let own = Line::new(leg.a.at, leg.b.at);
+    let counts = |edge: &&Edge| which == Which::All || side_by_side(&own, &edge.line);
+    for edge in outline.edges.iter().filter(counts) {
+        for (on, end) in [(0.0, edge.line.start), (1.0, edge.line.end)] {
+            let u = fraction(leg, end);
+            put(u, leg.at(u), (end, edge.at(on)));
+        }
+        for (u, end) in [(0.0, own.start), (1.0, own.end)] {
+            let on = nearest_fraction(&edge.line, end);
+            let foot = edge.line.start + edge.line.delta() * on;
+            put(u, end, (foot, edge.at(on)));
         }
     }
+    for (place, z) in outline.points.iter().filter(|_| which == Which::All) {
+        let height = Height {
+            value: *z,
+            slope: 0.0,
+        };
+        let u = fraction(leg, *place);
+        put(u, leg.at(u), (*place, z.is_finite().then_some(height)));
+    }
     best
+}
+
+/// How many places of [`nearest`] may as well be the nearest: those no farther off than the first by `within`.
+#[must_use]
+pub fn rivals(legs: &[Leg], nearest: &[Touch], within: f64) -> usize {
+    let Some(first) = nearest.first() else {
+        return 0;
+    };
+    let rivals = nearest
+        .iter()
+        .take_while(|touch| touch.distance <= first.distance + within);
+    let mut places: Vec<f64> = rivals.map(|touch| order(legs, touch)).collect();
+    places.sort_by(f64::total_cmp);
+    places.dedup_by(|b, a| (*b - *a).abs() < SAME);
+    places.len()
 }
 
 /// Whether a run that meets no edge lies inside the shape.

@@ -3,7 +3,9 @@
 //! **Clearance.** The plan's lines are taken as drawn, with the one-sigma that the layers file states and that of the tie or the datum
 //! operation which brought them to the job's grid (σ, [`Feature::sigma`]). The distance d from the
 //! run's line to a feature moves by n·e, with n the unit vector between the two nearest points and e the pipe's error at its own, so
-//! its bound is 1.96·√(nᵀCn + σ²). Around a distance that is folded at 0 this holds at least 95 %.
+//! its bound is 1.96·√(nᵀCn + σ²). Around a distance that is folded at 0 this holds at least 95 %. Where several places may as well be the
+//! nearest, beside a line that goes along the run, the one taken is the one that came out nearest, and so too near more often than not: the
+//! quantile is then that of the least of as many.
 //!
 //! **Crossing.** With t along the run, m square to it, τ along the feature and n square to that: a pipe off by e crosses the
 //! feature (m·e)/(m·τ) farther along it, and at a fraction of the leg that is off by (n·e)/(L·n·t). The second goes into the bounds
@@ -11,7 +13,8 @@
 //! A feature whose heights are drawn is met at another height if it is met elsewhere: the way along it times its slope is in the bound
 //! of the height between the two.
 //!
-//! Ground between two marks is taken as a straight, as the depths are; its unevenness is in no bound.
+//! **Required separation.** Whatever doesn't keep one for certain has a row, however far `near` reaches. A run that crosses a feature and also
+//! goes along it has one for each: the height between the two is judged where they cross, their distance where they lie side by side.
 
 pub mod leg;
 pub mod meet;
@@ -24,17 +27,23 @@ use super::layers::{Level, Lie, Required};
 use super::{Feature, Plan, Site};
 use crate::error::Error;
 use crate::math::ellipse::Ellipse as OneSigma;
-use crate::math::stats::{ELLIPSE_95, NORMAL_95, NORMAL_95_ONE_SIDED};
+use crate::math::stats::{ELLIPSE_95, NORMAL_95, NORMAL_95_ONE_SIDED, chi_square_quantile};
 use crate::record::AsBuilt;
 use crate::record::model::{
     Crossing, Direction, Ellipse, Geographic, Meeting, Requirement, Run, Separation,
 };
 use leg::{Figure, Leg, Path, along};
-use meet::{Outline, Touch};
+use meet::{Outline, Touch, Which};
 use vertical::{Pipe, pass};
 
 /// Sine of the angle to the feature below which where exactly they cross is not stated (our choice: 1°).
 const FLAT: f64 = 0.017_452;
+
+/// Places farther off than the nearest by more than this many one-sigmas are not the nearest: an alarm's, of a difference (√2 · 3.29).
+const RIVAL: f64 = 4.65;
+
+/// How far the bound of a distance reaches at most, metres: what is farther off than this and what is required is not looked at (our choice).
+const UNSURE: f64 = 20.0;
 
 /// All crossings and near places, run by run, by station.
 ///
@@ -59,7 +68,10 @@ pub fn crossings(record: &AsBuilt, plan: &Plan, site: &Site) -> Result<Vec<Cross
         };
         let mut found = Vec::new();
         for (feature, rect) in plan.features.iter().zip(&boxes) {
-            if rect.is_some_and(|rect| gap(&rect, &extent) <= feature.near) {
+            let reach = feature
+                .near
+                .max(work.keeps_away(feature).map_or(0.0, |away| away + UNSURE));
+            if rect.is_some_and(|rect| gap(&rect, &extent) <= reach) {
                 found.extend(work.with(feature));
             }
         }
@@ -124,10 +136,16 @@ impl Work<'_> {
         let outline = Outline::of(&feature.geometry, heights, origin);
         let meetings = meet::meetings(legs, &outline);
         if !meetings.is_empty() {
-            return meetings
+            let crosses = meetings
                 .iter()
-                .filter_map(|touch| self.row(feature, Meeting::Crosses, touch))
-                .collect();
+                .filter_map(|touch| self.row(feature, Meeting::Crosses, touch, NORMAL_95));
+            // Where no vertical separation is required, the horizontal one is judged where they cross.
+            let required = feature.required.as_ref();
+            let beside = required
+                .filter(|required| required.vertical.is_some())
+                .and_then(|_| self.near(feature, &meet::nearest(legs, &outline, Which::Beside)))
+                .filter(is_in_doubt);
+            return crosses.chain(beside).collect();
         }
         if meet::inside(legs, origin, &feature.geometry) {
             let start = Touch {
@@ -138,14 +156,32 @@ impl Work<'_> {
                 height: None,
             };
             return self
-                .row(feature, Meeting::Within, &start)
+                .row(feature, Meeting::Within, &start, NORMAL_95)
                 .into_iter()
                 .collect();
         }
-        let near = meet::nearest(legs, &outline).filter(|touch| touch.distance <= feature.near);
-        near.and_then(|touch| self.row(feature, Meeting::Near, &touch))
+        self.near(feature, &meet::nearest(legs, &outline, Which::All))
+            .filter(|row| {
+                row.distance * self.record.frame.unit.metres() <= feature.near || is_in_doubt(row)
+            })
             .into_iter()
             .collect()
+    }
+
+    /// The nearest of the places on each leg.
+    fn near(&self, feature: &Feature, nearest: &[Touch]) -> Option<Crossing> {
+        let touch = nearest.first()?;
+        let leg = self.path.legs.get(touch.leg)?;
+        let sigma = Bounds::of(leg, Meeting::Near, touch, feature.sigma).clearance;
+        let within = sigma.map_or(0.0, |sigma| RIVAL * sigma);
+        let rivals = meet::rivals(&self.path.legs, nearest, within);
+        self.row(feature, Meeting::Near, touch, quantile_of_least(rivals))
+    }
+
+    /// Between the middles of the two where the horizontal separation that is required is just kept, metres.
+    fn keeps_away(&self, feature: &Feature) -> Option<f64> {
+        let required = feature.required.as_ref()?.horizontal?;
+        Some(required + self.half_width() + half_width_of(feature))
     }
 
     /// Half the pipe's outside width, metres, as far as it is known.
@@ -157,17 +193,19 @@ impl Work<'_> {
             * self.record.frame.unit.metres()
     }
 
-    fn row(&self, feature: &Feature, meeting: Meeting, touch: &Touch) -> Option<Crossing> {
+    /// The row of a place; `quantile` makes its clearance's one-sigma a bound.
+    fn row(
+        &self,
+        feature: &Feature,
+        meeting: Meeting,
+        touch: &Touch,
+        quantile: f64,
+    ) -> Option<Crossing> {
         let leg = self.path.legs.get(touch.leg)?;
         let (unit, grid) = (self.record.frame.unit, self.record.frame.crs_unit_metres);
         let bounds = Bounds::of(leg, meeting, touch, feature.sigma);
         let at = leg.at(touch.u) + self.path.origin;
-        let of_other = if is_thin(&feature.geometry) {
-            0.5 * feature.size.unwrap_or(0.0)
-        } else {
-            0.0
-        };
-        let clearance = (touch.distance - self.half_width() - of_other).max(0.0);
+        let clearance = (touch.distance - self.half_width() - half_width_of(feature)).max(0.0);
         let mut row = Crossing {
             id: String::new(),
             run: self.run.run.clone(),
@@ -186,7 +224,7 @@ impl Work<'_> {
             along_95: bounds.along.map(|sigma| unit.of(NORMAL_95 * sigma)),
             distance: unit.of(touch.distance),
             clearance: unit.of(clearance),
-            clearance_95: bounds.clearance.map(|sigma| unit.of(NORMAL_95 * sigma)),
+            clearance_95: bounds.clearance.map(|sigma| unit.of(quantile * sigma)),
             transmitter_depth: None,
             depth_95: None,
             cover: None,
@@ -289,6 +327,32 @@ fn level(feature: &Feature, touch: &Touch, bounds: &Bounds) -> Option<(Level, bo
     }
 }
 
+/// Two-sided 95 % quantile of the least of so many distances: each is smaller than its truth by more than this with 0.025 divided by
+/// their number, so the least of them is with no more than 0.025, whatever they have in common (Bonferroni's inequality).
+fn quantile_of_least(rivals: usize) -> f64 {
+    match rivals {
+        0 | 1 => NORMAL_95,
+        several => chi_square_quantile(1.0 - 0.05 / several as f64, 1.0).sqrt(),
+    }
+}
+
+/// Half the outside width of a feature that is drawn as its axis or centre, metres, as far as it is known.
+fn half_width_of(feature: &Feature) -> f64 {
+    if is_thin(&feature.geometry) {
+        0.5 * feature.size.unwrap_or(0.0)
+    } else {
+        0.0
+    }
+}
+
+/// Whether a separation is required, and not met: for certain, or where nobody knows how certain that is.
+fn is_in_doubt(row: &Crossing) -> bool {
+    row.requirement.as_ref().is_some_and(|requirement| {
+        let bound = row.clearance_95.is_some();
+        requirement.verdict != Separation::Met && (bound || row.clearance < requirement.required)
+    })
+}
+
 /// Whether a shape stands for something by its axis or centre, so that its width is to be taken off.
 fn is_thin(geometry: &Geometry<f64>) -> bool {
     !matches!(
@@ -329,7 +393,11 @@ impl Bounds {
         };
         let (t, d) = (leg.direction(), touch.direction);
         match meeting {
-            Meeting::Within => none,
+            // Somewhere inside, 0 from it; it is outside by no more than the pipe may be off in any direction.
+            Meeting::Within => Self {
+                clearance: Some(OneSigma::of(covariance).major.hypot(sigma)),
+                ..none
+            },
             Meeting::Near => {
                 let on_leg = touch.u > 0.0 && touch.u < 1.0;
                 let fraction = if on_leg {

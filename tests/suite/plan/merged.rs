@@ -189,6 +189,45 @@ fn a_tied_plan_comes_back_with_the_results_and_names_the_wrong_point() {
     }
 }
 
+/// The unit that results are asked for in is none of the layers file's.
+#[test]
+fn plain_numbers_of_the_layers_file_are_in_the_jobs_unit() {
+    let (job, record) = demo();
+    let folder = folder();
+    let run = vertices(&record);
+    // Beside the run, within 5 of the job's feet and not within 5 m of anything else.
+    let metres = record.frame.crs_unit_metres;
+    let beside: Vec<[f64; 2]> = run
+        .iter()
+        .map(|(e, n)| [(e + 40.0 * metres) / metres, n / metres])
+        .collect();
+    let crs = format!("urn:ogc:def:crs:{}", record.frame.crs.replace(':', "::"));
+    let plan = json!({"type": "FeatureCollection", "crs": {"type": "name", "properties": {"name": crs}},
+        "features": [{"type": "Feature", "properties": {}, "geometry": {"type": "LineString", "coordinates": beside}}]});
+    let (path, layers) = (
+        folder.path().join("p.geojson"),
+        folder.path().join("l.toml"),
+    );
+    std::fs::write(&path, plan.to_string()).unwrap();
+    let rows = |near: f64, unit: &str| {
+        std::fs::write(&layers, format!("near = {near}")).unwrap();
+        let out = folder.path().join(format!("{near}{unit}"));
+        let more = [
+            "--unit",
+            unit,
+            "--plan",
+            path.to_str().unwrap(),
+            "--plan-layers",
+            layers.to_str().unwrap(),
+        ];
+        assert_eq!(build(&job, &out, &more).0, 0);
+        let text = std::fs::read_to_string(out.join(&record.job.id).join("crossings.csv")).unwrap();
+        text.lines().count() - 1
+    };
+    let near = [5.0, 60.0].map(|near| ["us-ft", "m"].map(|unit| rows(near, unit)));
+    assert_eq!(near, [[0, 0], [2, 2]]);
+}
+
 #[test]
 fn an_untied_plan_in_millimetres_gets_the_results_in_millimetres() {
     let (job, record) = demo();
