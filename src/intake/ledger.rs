@@ -2,14 +2,14 @@
 
 use std::fmt::Write as _;
 use std::fs;
-use std::io;
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use super::mains::Tap;
 use crate::error::{Error, json_wrong, plain, unread};
 use crate::export::load::intake::{self as load, Meets};
 use crate::export::load::{Options, Target};
-use crate::record::AsBuilt;
+use crate::record::{AsBuilt, write_json};
 
 /// What is on file. A record's identity is its supplier and job; accepting one replaces the record of the same identity, whole or not
 /// at all.
@@ -176,8 +176,10 @@ impl Ledger for Folder {
             .suffix(".part")
             .tempfile_in(folder)
             .map_err(|why| failed(folder, &why))?;
-        serde_json::to_writer_pretty(&mut file, record)
-            .map_err(|why| failed(&path, &why.into()))?;
+        let mut text = Vec::new();
+        write_json(record, &mut text)
+            .and_then(|()| file.write_all(&text))
+            .map_err(|why| failed(&path, &why))?;
         file.as_file()
             .sync_all()
             .map_err(|why| failed(&path, &why))?;

@@ -21,7 +21,6 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use crate::error::{Error, unread};
-use crate::export::record::seal;
 use crate::record::AsBuilt;
 use checks::{CHECKS, Case};
 use fields::{Fields, Require};
@@ -136,12 +135,10 @@ fn one(
     ledger: &mut dyn Ledger,
 ) -> Result<Row, Error> {
     let record = &delivery.record;
-    let sealed =
-        seal(record.clone()).map_err(|why| Error::Usage(format!("{}: {why}", delivery.source)))?;
     let identity = identity(record);
     let own = on_file.iter_mut().find(|known| known.identity == identity);
     if let Some(known) = own {
-        if known.hash == sealed.hash && known.hash == record.hash {
+        if known.hash == record.hash && delivery.unaltered {
             known
                 .delivery
                 .get_or_insert_with(|| delivery.source.clone());
@@ -166,7 +163,7 @@ fn one(
         record,
         laterals: &laterals,
         taps: &taps,
-        sealed: &sealed,
+        unaltered: delivery.unaltered,
         sheet: delivery.sheet.as_deref(),
         require,
         mains,

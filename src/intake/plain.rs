@@ -68,6 +68,7 @@ pub fn deliveries(path: &Path, fields: &Fields) -> Vec<Result<Delivery, Refusal>
                 Ok(record) => Ok(Delivery {
                     source,
                     record,
+                    unaltered: true,
                     sheet: None,
                 }),
                 Err(why) => {

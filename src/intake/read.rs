@@ -9,8 +9,8 @@ use super::plain;
 use super::report::Status;
 use crate::error::{json_wrong, unread};
 use crate::export::load;
-use crate::record::AsBuilt;
 use crate::record::model::SCHEMA;
+use crate::record::{AsBuilt, unaltered};
 use crate::sheet::{Verdict, verify};
 
 /// Largest delivery, bytes (our choice: a record of a hundred thousand marks fits).
@@ -29,6 +29,8 @@ pub struct Delivery {
     pub source: String,
     /// The record, as delivered or as a plain delivery says.
     pub record: AsBuilt,
+    /// It is as `build` wrote it.
+    pub unaltered: bool,
     /// Why the sheet that lies beside the record is not drawn from it.
     pub sheet: Option<String>,
 }
@@ -148,6 +150,7 @@ fn record(path: &Path) -> Result<Delivery, Refusal> {
         Ok(record) => Ok(Delivery {
             source: path.display().to_string(),
             sheet: sheet(path, &bytes, &record),
+            unaltered: unaltered(&record, &bytes),
             record,
         }),
         Err(why) => {

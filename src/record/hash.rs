@@ -69,6 +69,13 @@ pub fn verify_hash(record: &AsBuilt) -> bool {
         .is_some_and(|stated| hash(record).is_ok_and(|found| found == *stated))
 }
 
+/// Whether a file is the record that was read of it, as it was built: its hash fits what lies on the disk, to the last byte, and what was
+/// read. A key that no record has is in the file, and is not read.
+#[must_use]
+pub fn unaltered(record: &AsBuilt, file: &[u8]) -> bool {
+    record.hash.as_deref() == Some(&file_hash(file)) && verify_hash(record)
+}
+
 /// What [`hash`] is for a record's file as it lies on the disk, to the last byte: a digit beyond a double's precision, which no
 /// number that is read can show, changes it too.
 #[must_use]

@@ -7,5 +7,5 @@ pub mod hash;
 pub mod model;
 
 pub use build::{Parts, PointQuality, build};
-pub use hash::{file_hash, hash, sealed, verify_hash, write_json};
+pub use hash::{file_hash, hash, sealed, unaltered, verify_hash, write_json};
 pub use model::AsBuilt;

@@ -7,7 +7,7 @@ use super::{Further, Identity, Options, Problem, Target, View, named, one, open,
 use crate::error::{Error, json_wrong};
 use crate::export::table::Getter;
 use crate::export::value::{Kind, Value};
-use crate::record::AsBuilt;
+use crate::record::{AsBuilt, write_json};
 
 /// Where a run meets a main; metres.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -120,7 +120,9 @@ pub fn put(
     };
     let path = Path::new(&record.job.id);
     let (identity, version) = source::identity(path, record)?;
-    let document = serde_json::to_string(record).map_err(|why| failed(why.to_string()))?;
+    let mut document = Vec::new();
+    write_json(record, &mut document).map_err(|why| failed(why.to_string()))?;
+    let document = String::from_utf8_lossy(&document);
     one(path, record, store.as_mut(), None, options).map_err(|why| match why {
         Problem::Record(error) => error,
         Problem::Store(why) => failed(why),
@@ -131,7 +133,7 @@ pub fn put(
             .and_then(|()| store.put(table, identity, rows))
             .map_err(failed)
     };
-    let row = vec![Value::from(&version.hash), Value::from(&document)];
+    let row = vec![Value::from(&version.hash), Value::from(&*document)];
     keep(&document_table(options), &identity, &[row])?;
     let rows: Vec<Vec<Value<'_>>> = meets.iter().map(cells).collect();
     keep(&tap_table(options), &identity, &rows)?;

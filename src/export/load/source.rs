@@ -4,10 +4,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::{Identity, Version};
-use crate::error::{Error, json_wrong, plain, unread};
+use crate::error::{Error, json_wrong, unread};
 use crate::export::place::SUPERSEDED;
-use crate::export::record::seal;
-use crate::record::AsBuilt;
+use crate::record::{AsBuilt, unaltered};
 
 const FILE: &str = "record.json";
 
@@ -112,15 +111,15 @@ pub(super) fn read(path: &Path) -> Result<AsBuilt, Error> {
             format!("is no record of this program: {}", json_wrong(&e)),
         )
     })?;
-    let stated = record.hash.clone();
-    let sealed = seal(record).map_err(|e| failed(path, plain(&e)))?;
-    if stated.is_none() || sealed.hash != stated {
+    if !unaltered(&record, &bytes) {
         return Err(failed(
             path,
-            "does not have the hash that it states: it was changed after it was built, or built by another version; build it again".to_owned(),
+            "does not have the hash that it states: it was changed after it was built, be it in its spaces or lines only, or built by another \
+             version; take the file as it was built, or build it again"
+                .to_owned(),
         ));
     }
-    Ok(sealed)
+    Ok(record)
 }
 
 /// Whose record it is and which; refuses those that have no place in a database.

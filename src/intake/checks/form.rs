@@ -16,13 +16,12 @@ pub(super) fn draft(case: &Case<'_>) -> Option<String> {
 }
 
 pub(super) fn altered(case: &Case<'_>) -> Option<String> {
-    let wrong = case.record.hash != case.sealed.hash;
     let stated = if case.record.hash.is_some() {
-        "was changed after it was built: its hash does not fit"
+        "was changed after it was built, be it in its spaces or lines only: its hash does not fit"
     } else {
         "has no hash"
     };
-    wrong.then(|| format!("The record {stated}. Send the file as `build` wrote it."))
+    (!case.unaltered).then(|| format!("The record {stated}. Send the file as `build` wrote it."))
 }
 
 pub(super) fn sheet(case: &Case<'_>) -> Option<String> {

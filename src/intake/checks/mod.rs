@@ -19,8 +19,8 @@ pub struct Case<'a> {
     pub laterals: &'a Result<Vec<Lateral>, String>,
     /// The mains that they meet.
     pub taps: &'a [Tap],
-    /// The record with the hash that it should have.
-    pub sealed: &'a AsBuilt,
+    /// It is as `build` wrote it.
+    pub unaltered: bool,
     /// Why the sheet beside it is not its own.
     pub sheet: Option<&'a str>,
     /// What is asked of it.

@@ -271,3 +271,64 @@ fn the_help_says_what_the_exit_status_means() {
         }
     }
 }
+
+/// Exit status of a command.
+fn status(desk: &Desk, arguments: &[&str]) -> i32 {
+    let output = Command::new(env!("CARGO_BIN_EXE_aslaid"))
+        .current_dir(desk.folder.path())
+        .args(arguments)
+        .output()
+        .unwrap();
+    output.status.code().unwrap()
+}
+
+#[test]
+fn a_record_written_otherwise_is_altered_to_every_command() {
+    let desk = Desk::new();
+    let mut record = good(1);
+    record.generator = format!("aslaid {}", env!("CARGO_PKG_VERSION"));
+    let record = seal(record).unwrap();
+    let folder = desk.results("G-1", record.clone());
+    let file = folder.join("record.json");
+    fs::write(folder.join("sheet.pdf"), sheet(&record)).unwrap();
+    let built = fs::read_to_string(&file).unwrap();
+    let verify = ["verify", "G-1/sheet.pdf", "G-1/record.json"];
+    let value: serde_json::Value = serde_json::from_str(&built).unwrap();
+    let further = built.replacen(
+        "  \"generator\"",
+        "  \"approved_by\": \"nobody\",\n  \"generator\"",
+        1,
+    );
+    // With a hash of its own: the key is in the file, and no record has it.
+    let hashed = further.replace(
+        record.hash.as_deref().unwrap(),
+        &aslaid::record::file_hash(further.as_bytes()),
+    );
+    assert!(hashed != further && further != built);
+    for (what, text) in [
+        ("one line", serde_json::to_string(&value).unwrap()),
+        ("line ends", built.replace('\n', "\r\n")),
+        ("indented", built.replace("\n  ", "\n    ")),
+        ("a further key", further),
+        ("a further key and its hash", hashed),
+    ] {
+        fs::write(&file, text).unwrap();
+        let found = desk.intake(&["G-1"], &INTO);
+        assert_eq!(found.0, 1, "{what}: {}", found.1);
+        assert!(found.1.contains("altered"), "{what}: {}", found.1);
+        assert_ne!(status(&desk, &verify), 0, "{what}");
+        assert_ne!(
+            status(&desk, &["load", "G-1", "--into", "a.gpkg"]),
+            0,
+            "{what}"
+        );
+    }
+    fs::write(&file, &built).unwrap();
+    says(&desk.intake(&["G-1"], &INTO), 0, &["1 accepted"]);
+    assert_eq!(status(&desk, &verify), 0);
+    assert_eq!(status(&desk, &["load", "G-1", "--into", "a.gpkg"]), 0);
+    // What is on file is the record as it came, and can be sent on.
+    let supplier = record.job.supplier.as_deref().unwrap();
+    let kept = format!("on-file/{supplier}/{}.json", record.job.id);
+    assert_eq!(fs::read_to_string(desk.at(&kept)).unwrap(), built);
+}
