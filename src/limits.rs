@@ -30,7 +30,9 @@
 //! | when two places that values fit are one, 0.25 of the sum of squares | `position/construct.rs`, `BARRIER` |
 //! | alarms from which the values near one are tried in its stead, 1.5 times the limit | `position/snoop.rs`, `GROSS` |
 //! | comparisons from which a job counts as tested, 3, and from which there is a figure, 20 | `record/build/accuracy.rs` |
-//! | steepest pipe that an intake takes, 100 % | `intake/checks/pipe.rs`, `STEEPEST` |
+//! | what an intake takes for a pipe: falls up to 100 %, turns up to 150°, bores of 25 mm to 2 m | `intake/checks/pipe.rs`, `STEEPEST`, `TURN`, `DIAMETERS` |
+//! | how far its ground, invert and depth may disagree beside their bounds, 0.15 m | `intake/checks/heights.rs`, `BESIDE`, `BORE` |
+//! | how high above its main's invert a lateral may end, `max_depth` under `[require]` | `intake/checks/heights.rs`, `high_above` |
 //! | a depth that stands for "not known", 30 m, and an elevation as far off the job | `plan/layers.rs`, `DEEPEST` |
 //! | straights that lie side by side, 30°; places that may as well be the nearest, 4.65 sigma | `plan/crossing/` |
 //! | when a common point is wrong, when a tie has a unit, when a plan lies far off, what counts as near | `plan/tie.rs`, `plan/placing.rs`, [`crate::plan::far::FAR`], [`crate::plan::layers::NEAR`] |

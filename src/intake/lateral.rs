@@ -3,7 +3,7 @@
 use geo::{Coord, Rect};
 
 use crate::crs::{Crs, CrsError};
-use crate::plan::crossing::leg::{Block, Figure, Path, along};
+use crate::plan::crossing::leg::{Block, End, Figure, Path, along};
 use crate::record::AsBuilt;
 use crate::record::model::Run;
 use crate::units::LengthUnit;
@@ -83,10 +83,10 @@ pub fn of(record: &AsBuilt, mains: &Crs) -> Result<Vec<Lateral>, String> {
         let Some(path) = Path::of(record, run) else {
             continue;
         };
-        let mut spots: Vec<Spot> = path.legs.iter().map(|leg| spot(leg, 0.0)).collect();
+        let mut spots: Vec<Spot> = path.legs.iter().map(|leg| spot(&leg.a)).collect();
         // A run of one vertex is a leg of no length.
         if run.vertices.len() > 1 {
-            spots.extend(path.legs.last().map(|leg| spot(leg, 1.0)));
+            spots.extend(path.legs.last().map(|leg| spot(&leg.b)));
         }
         for spot in &mut spots {
             spot.at = spot.at + path.origin;
@@ -97,12 +97,13 @@ pub fn of(record: &AsBuilt, mains: &Crs) -> Result<Vec<Lateral>, String> {
     Ok(laterals)
 }
 
-fn spot(leg: &crate::plan::crossing::leg::Leg, u: f64) -> Spot {
+/// What is known of a vertex itself, whatever its neighbours lack.
+fn spot(end: &End) -> Spot {
     Spot {
-        at: leg.at(u),
-        covariance: leg.covariance(u),
-        depth: leg.depth(u, 0.0),
-        invert: leg.invert(u, 0.0),
+        at: end.at,
+        covariance: end.covariance,
+        depth: end.depth,
+        invert: end.invert,
     }
 }
 

@@ -447,7 +447,9 @@ impl Rows<'_> {
 
     fn vertex(&self, point: &Point, station: f64) -> Result<Vertex, String> {
         let length = |name: &str| self.length(point, name);
-        let circle = length("horizontal_95")?.filter(|radius| *radius > 0.0);
+        // A bound of 0 is none.
+        let bound = |name: &str| Ok::<_, String>(length(name)?.filter(|bound| *bound > 0.0));
+        let circle = bound("horizontal_95")?;
         Ok(Vertex {
             kind: VertexKind::Mark,
             mark: Some(
@@ -468,10 +470,10 @@ impl Rows<'_> {
             transmitter_depth: length("transmitter_depth")?,
             cover: length("cover")?,
             invert: length("invert")?,
-            invert_95: length("invert_95")?,
+            invert_95: bound("invert_95")?,
             grade: None,
             grade_95: None,
-            depth_95: length("depth_95")?,
+            depth_95: bound("depth_95")?,
             joint: None,
             evidence: Evidence::Records,
         })

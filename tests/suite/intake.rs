@@ -9,6 +9,7 @@
 use crate::plan::support;
 mod database;
 mod desk;
+mod figures;
 mod plain;
 mod revisions;
 mod town;

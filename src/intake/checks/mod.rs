@@ -1,6 +1,7 @@
 //! What a delivery is checked for. A further check is one function and one line in [`CHECKS`].
 
 mod form;
+mod heights;
 mod pipe;
 mod place;
 
@@ -9,6 +10,7 @@ use super::fields::Require;
 use super::lateral::Lateral;
 use super::mains::{Mains, Tap};
 use crate::record::AsBuilt;
+use crate::record::model::Vertex;
 
 /// A delivery under judgement.
 #[derive(Clone, Copy)]
@@ -60,6 +62,11 @@ impl Case<'_> {
             unit.of(metres)
         )
     }
+}
+
+/// A vertex, for a message.
+fn named(vertex: &Vertex) -> &str {
+    vertex.mark.as_deref().unwrap_or("a bend")
 }
 
 /// One check.
@@ -150,11 +157,11 @@ pub const CHECKS: &[Check] = &[
     },
     Check {
         code: "no-depth",
-        test: pipe::no_depth,
+        test: heights::no_depth,
     },
     Check {
         code: "implausible",
-        test: pipe::implausible,
+        test: heights::implausible,
     },
     Check {
         code: "zero-depth",

@@ -2,9 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use super::Case;
+use super::heights::{fitting, hint};
+use super::{Case, named};
+use crate::math::stats::{ALARM, NORMAL_95};
 use crate::record::model::{Vertex, VertexKind};
-use crate::units::{FOOT, INCH};
 
 /// How much the stated length may differ from the coordinates', part of it (our choice: grid and ground differ by less), and metres
 /// beside that (rounding).
@@ -13,7 +14,19 @@ const LENGTH: (f64, f64) = (0.002, 0.02);
 /// Steepest pipe between two marks, fall over distance (our choice: 45°. Drains lie far flatter, and what is steeper stands upright).
 const STEEPEST: f64 = 1.0;
 
+/// Sharpest turn at a mark, its cosine (our choice: 150°. A drain has no bend that goes back), and the shortest leg beside it that is
+/// looked at where no bounds are wider, metres.
+const TURN: (f64, f64) = (-0.866, 0.5);
+
+/// Narrowest and widest pipe, metres, the widest where the main's diameter is not known (our choice: no camera goes through a narrower
+/// one, and no lateral is wider).
+const DIAMETERS: (f64, f64) = (0.025, 2.0);
+
 pub(super) fn stations(case: &Case<'_>) -> Option<String> {
+    length(case).or_else(|| turned_back(case))
+}
+
+fn length(case: &Case<'_>) -> Option<String> {
     let frame = &case.record.frame;
     let wrong = case.record.runs.iter().find_map(|run| {
         let (first, last) = (run.vertices.first()?, run.vertices.last()?);
@@ -39,51 +52,39 @@ pub(super) fn stations(case: &Case<'_>) -> Option<String> {
     ))
 }
 
-pub(super) fn no_depth(case: &Case<'_>) -> Option<String> {
-    let without = case.laterals().iter().find(|lateral| {
-        lateral
-            .spots
-            .iter()
-            .all(|spot| spot.depth.is_none() && spot.invert.is_none())
+/// Marks that don't follow each other as a pipe goes: rows out of order, or a place far off.
+fn turned_back(case: &Case<'_>) -> Option<String> {
+    let frame = &case.record.frame;
+    let (unit, grid) = (frame.unit.metres(), frame.crs_unit_metres);
+    let leg = |from: &Vertex, to: &Vertex| {
+        let radius = |vertex: &Vertex| {
+            vertex
+                .ellipse
+                .map_or(0.0, |ellipse| ellipse.semi_major_95 * unit)
+        };
+        let (east, north) = (
+            (to.easting - from.easting) * grid,
+            (to.northing - from.northing) * grid,
+        );
+        let length = east.hypot(north);
+        let sure = length > (ALARM / NORMAL_95 * radius(from).hypot(radius(to))).max(TURN.1);
+        sure.then(|| (east / length, north / length))
+    };
+    let (run, at) = case.record.runs.iter().find_map(|run| {
+        let is_mark = |vertex: &&Vertex| vertex.kind == VertexKind::Mark;
+        let marks: Vec<&Vertex> = run.vertices.iter().filter(is_mark).collect();
+        let at = marks.windows(3).find_map(|three| {
+            let &[a, b, c] = three else { return None };
+            let (one, other) = (leg(a, b)?, leg(b, c)?);
+            (one.0 * other.0 + one.1 * other.1 < TURN.0).then_some(b)
+        })?;
+        Some((run, at))
     })?;
     Some(format!(
-        "Run {} has no depth and no invert anywhere. Deliver at least one of them at its ends.",
-        without.run
-    ))
-}
-
-pub(super) fn implausible(case: &Case<'_>) -> Option<String> {
-    let limit = case.require.max_depth;
-    let depths = case
-        .laterals()
-        .iter()
-        .flat_map(|lateral| lateral.spots.iter().filter_map(|spot| spot.depth));
-    let deepest = depths
-        .map(|depth| depth.value)
-        .reduce(f64::max)
-        .filter(|depth| *depth > limit)?;
-    let as_read = deepest / case.record.frame.unit.metres();
-    let would = |metres: f64, word: &'static str| {
-        (as_read * metres <= limit && metres < case.record.frame.unit.metres()).then_some(word)
-    };
-    let fits: Vec<&str> = [
-        would(FOOT, "feet"),
-        would(INCH, "inches"),
-        would(0.01, "centimetres"),
-        would(0.001, "millimetres"),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
-    let hint = if fits.is_empty() {
-        String::new()
-    } else {
-        format!(" The figure would fit as {}.", fits.join(" or "))
-    };
-    Some(format!(
-        "A depth of {} is over the limit of {}.{hint} Check the unit of the depths.",
-        case.say(deepest),
-        case.say(limit)
+        "Run {} turns back on itself at {}, as no drain does: its points are out of order, or one lies in a wrong place. Put them in order \
+         downstream, or say their order in a column of its own.",
+        run.run,
+        named(at)
     ))
 }
 
@@ -163,10 +164,6 @@ pub(super) fn marks(case: &Case<'_>) -> Option<String> {
     ))
 }
 
-fn named(vertex: &Vertex) -> &str {
-    vertex.mark.as_deref().unwrap_or("a bend")
-}
-
 pub(super) fn above_ground(case: &Case<'_>) -> Option<String> {
     let frame = &case.record.frame;
     let wrong = case
@@ -242,16 +239,19 @@ pub(super) fn diameter(case: &Case<'_>) -> Option<String> {
             .iter()
             .find(|tap| tap.run == lateral.run)
             .and_then(|tap| tap.diameter);
-        let larger = main.is_some_and(|main| own > main);
-        (own <= 0.0 || larger).then_some((lateral, own, main))
+        let can_be = DIAMETERS.0..=main.unwrap_or(DIAMETERS.1);
+        (!can_be.contains(&own)).then_some((lateral, own, main, can_be))
     });
-    let (lateral, own, main) = wrong?;
+    let (lateral, own, main, can_be) = wrong?;
     let beside = main.map_or_else(String::new, |main| {
         format!(", its main's {}", case.say(main))
     });
+    let as_read = own / case.record.frame.unit.metres();
+    let fits = fitting(case, |metres| can_be.contains(&(as_read * metres)));
     Some(format!(
-        "The diameter of run {} is {}{beside}: check its unit.",
+        "The diameter of run {} is {}{beside}.{} Check its unit.",
         lateral.run,
-        case.say(own)
+        case.say(own),
+        hint(&fits)
     ))
 }

@@ -1,5 +1,6 @@
 //! Whether a delivery lies where it can, is new, and meets a main.
 
+use super::super::lateral::Spot;
 use super::super::same::same;
 use super::Case;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95};
@@ -43,14 +44,23 @@ pub(super) fn elsewhere(case: &Case<'_>) -> Option<String> {
     })
 }
 
+/// Between two places with a bound that of the pipe is known; beyond the last one it is not.
 pub(super) fn no_bound(case: &Case<'_>) -> Option<String> {
-    let without = case
-        .laterals()
-        .iter()
-        .find(|lateral| lateral.spots.iter().all(|spot| spot.covariance.is_none()))?;
+    let without = |spot: Option<&Spot>| spot.is_none_or(|spot| spot.covariance.is_none());
+    let (run, end) = case.laterals().iter().find_map(|lateral| {
+        let end = match (
+            without(lateral.spots.first()),
+            without(lateral.spots.last()),
+        ) {
+            (true, true) => "either end",
+            (true, false) => "its upstream end",
+            (false, true) => "its downstream end",
+            (false, false) => return None,
+        };
+        Some((&lateral.run, end))
+    })?;
     Some(format!(
-        "Run {} states no accuracy of its places. Deliver the 95 % bounds, or the records they come from.",
-        without.run
+        "Run {run} states no accuracy of its place at {end}. Deliver the 95 % bounds, or the records they come from."
     ))
 }
 

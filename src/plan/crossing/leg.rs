@@ -35,10 +35,13 @@ pub struct End {
     pub station: f64,
     /// Place.
     pub at: Coord<f64>,
-    covariance: Option<Block>,
-    depth: Option<Figure>,
+    /// Covariance of the place.
+    pub covariance: Option<Block>,
+    /// Transmitter depth.
+    pub depth: Option<Figure>,
     cover: Option<f64>,
-    invert: Option<Figure>,
+    /// Invert elevation.
+    pub invert: Option<Figure>,
     joint: Option<Joint>,
 }
 
@@ -78,43 +81,57 @@ fn covariance(ellipse: &Ellipse, unit: f64) -> Block {
 }
 
 impl Path {
-    /// The legs of a run; `None` without a vertex.
+    /// The legs of a run, each vertex with its own figures; `None` without a vertex.
     #[must_use]
     pub fn of(record: &AsBuilt, run: &Run) -> Option<Self> {
-        let (grid, unit) = (record.frame.crs_unit_metres, record.frame.unit.metres());
-        let first = run.vertices.first()?;
-        let origin = Coord {
-            x: first.easting * grid,
-            y: first.northing * grid,
-        };
-        // From the top of the pipe down to its axis.
-        let axis = run.vertices.iter().find_map(|vertex| {
-            let (depth, cover) = (vertex.transmitter_depth?, vertex.cover?);
-            Some(depth - cover)
-        });
-        let under = |cover: f64| Some(cover + axis?);
-        let own = record.marks.iter().filter(|mark| mark.run == run.run);
-        let marks: BTreeMap<&str, &Mark> = own.map(|mark| (mark.mark.as_str(), mark)).collect();
-        let mut ends: Vec<End> = run
-            .vertices
-            .iter()
-            .map(|vertex| end(vertex, &marks, &under, origin, grid, unit))
-            .collect();
+        let (origin, ends) = ends(record, run)?;
+        Some(Self::through(origin, &ends))
+    }
+
+    /// The same, with depths and covers also at vertices that have none of their own between two that do.
+    #[must_use]
+    pub fn bridged(record: &AsBuilt, run: &Run) -> Option<Self> {
+        let (origin, mut ends) = ends(record, run)?;
         bridge(&mut ends);
+        Some(Self::through(origin, &ends))
+    }
+
+    fn through(origin: Coord<f64>, ends: &[End]) -> Self {
         let leg = |a: &End, b: &End| Leg {
             a: a.clone(),
             b: b.clone(),
             length: (b.at.x - a.at.x).hypot(b.at.y - a.at.y),
         };
-        let legs = match &ends[..] {
+        let legs = match ends {
             [only] => vec![leg(only, only)],
             ends => ends
                 .windows(2)
                 .filter_map(|pair| Some(leg(pair.first()?, pair.last()?)))
                 .collect(),
         };
-        Some(Self { origin, legs })
+        Self { origin, legs }
     }
+}
+
+/// The run's origin, and its vertices about it.
+fn ends(record: &AsBuilt, run: &Run) -> Option<(Coord<f64>, Vec<End>)> {
+    let (grid, unit) = (record.frame.crs_unit_metres, record.frame.unit.metres());
+    let first = run.vertices.first()?;
+    let origin = Coord {
+        x: first.easting * grid,
+        y: first.northing * grid,
+    };
+    // From the top of the pipe down to its axis.
+    let axis = run.vertices.iter().find_map(|vertex| {
+        let (depth, cover) = (vertex.transmitter_depth?, vertex.cover?);
+        Some(depth - cover)
+    });
+    let under = |cover: f64| Some(cover + axis?);
+    let own = record.marks.iter().filter(|mark| mark.run == run.run);
+    let marks: BTreeMap<&str, &Mark> = own.map(|mark| (mark.mark.as_str(), mark)).collect();
+    let vertices = run.vertices.iter();
+    let ends = vertices.map(|vertex| end(vertex, &marks, &under, origin, grid, unit));
+    Some((origin, ends.collect()))
 }
 
 fn end(

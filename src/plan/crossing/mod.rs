@@ -57,7 +57,7 @@ pub fn crossings(record: &AsBuilt, plan: &Plan, site: &Site) -> Result<Vec<Cross
         .collect();
     let mut all = Vec::new();
     for run in &record.runs {
-        let Some(path) = Path::of(record, run) else {
+        let Some(path) = Path::bridged(record, run) else {
             continue;
         };
         let extent = extent(&path);
