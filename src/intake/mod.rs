@@ -14,6 +14,7 @@ pub mod mains;
 pub mod plain;
 pub mod read;
 pub mod report;
+mod said;
 pub mod same;
 
 use std::cmp::Reverse;

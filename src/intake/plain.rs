@@ -11,6 +11,7 @@ use geo::Geometry;
 
 use super::fields::Fields;
 use super::read::{Delivery, Refusal};
+use super::said::Said;
 use crate::crs::{Crs, Datum};
 use crate::export::record::seal;
 use crate::job::{near, normal, read_headed};
@@ -34,6 +35,7 @@ struct Rows<'a> {
     fields: &'a Fields,
     crs: Crs,
     unit: LengthUnit,
+    vertical: Option<String>,
     plain: Plain,
     points: Vec<Point>,
 }
@@ -46,7 +48,7 @@ struct Content {
 }
 
 /// Why a file can't be taken: code and message.
-type Wrong = (&'static str, String);
+pub(super) type Wrong = (&'static str, String);
 
 fn unreadable(why: impl std::fmt::Display) -> Wrong {
     Refusal::why(&why)
@@ -103,6 +105,13 @@ fn rows<'a>(path: &Path, fields: &'a Fields) -> Result<Rows<'a>, Wrong> {
     })?;
     let (crs, points) = on_grid(code, fields, content.points).map_err(unreadable)?;
     let unit = fields.delivered_in(&crs).map_err(unreadable)?;
+    let rows = points.iter().map(|point| (point.number, &point.cells));
+    let said = Said::of(rows, fields);
+    said.unit(unit)?;
+    if own.is_none() {
+        said.crs(&crs)?;
+    }
+    let vertical = said.vertical(fields.delivery.vertical.as_deref())?;
     let plain = Plain {
         decimal_comma: content.decimal_comma,
         ..Plain::of(unit)
@@ -111,6 +120,7 @@ fn rows<'a>(path: &Path, fields: &'a Fields) -> Result<Rows<'a>, Wrong> {
         fields,
         crs,
         unit,
+        vertical,
         plain,
         points,
     })
@@ -322,18 +332,18 @@ impl Rows<'_> {
         points: Vec<Point>,
     ) -> Result<AsBuilt, String> {
         let mut runs: Vec<(String, Vec<Point>)> = Vec::new();
-        let (mut located_on, mut revision) = (None, None);
+        let mut located_on = None;
+        let number = |point: &Point, text: &str| {
+            text.parse::<u32>().map_err(|_| {
+                format!(
+                    "row {}: `revision`: \"{text}\" is no whole number",
+                    point.number
+                )
+            })
+        };
+        let revision = self.one(&points, "revision", number, u32::eq)?;
         for point in points {
             located_on = located_on.or_else(|| self.text(&point, "located_on").map(str::to_owned));
-            if let Some(text) = self.text(&point, "revision") {
-                let why = |_| {
-                    format!(
-                        "row {}: `revision`: \"{text}\" is no whole number",
-                        point.number
-                    )
-                };
-                revision = revision.max(Some(text.parse::<u32>().map_err(why)?));
-            }
             let run = self.text(&point, "run").unwrap_or("1").to_owned();
             match runs.iter_mut().find(|(id, _)| *id == run) {
                 Some((_, own)) => own.push(point),
@@ -341,7 +351,7 @@ impl Rows<'_> {
             }
         }
         let text = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
-        let mut record = blank(self.fields, &self.crs, self.unit);
+        let mut record = blank(self.vertical.clone(), &self.crs, self.unit);
         record.job = JobHead {
             id: job.to_owned(),
             supplier: text(supplier),
@@ -367,18 +377,22 @@ impl Rows<'_> {
     fn run(&self, full: &str, id: &str, points: Vec<Point>) -> Result<Run, String> {
         let points = self.ordered(points)?;
         let vertices = self.vertices(&points)?;
-        let of_run = |name: &'static str| {
-            let mut filled = points
-                .iter()
-                .filter(|point| self.text(point, name).is_some());
-            filled.next()
+        let length = |name: &str| {
+            let read = |point: &Point, _: &str| {
+                let length = self.length(point, name)?;
+                Ok(length.unwrap_or_default())
+            };
+            // 4 in and 101.6 mm are one size.
+            self.one(&points, name, read, |a, b| (a - b).abs() <= 1e-6 * a.abs())
         };
-        let length =
-            |name: &'static str| of_run(name).map_or(Ok(None), |point| self.length(point, name));
-        let words = ["material", "system"].into_iter();
-        let texts = words
-            .filter_map(|name| Some((name.to_owned(), self.text(of_run(name)?, name)?.to_owned())))
-            .collect();
+        let mut texts = BTreeMap::new();
+        for name in ["material", "system"] {
+            let read = |_: &Point, text: &str| Ok(text.to_owned());
+            let same = |a: &String, b: &String| a.to_lowercase() == b.to_lowercase();
+            if let Some(text) = self.one(&points, name, read, same)? {
+                texts.insert(name.to_owned(), text);
+            }
+        }
         Ok(Run {
             id: full.to_owned(),
             run: id.to_owned(),
@@ -412,6 +426,35 @@ impl Rows<'_> {
             vertices,
             source: None,
         })
+    }
+
+    /// What rows say that can say but one thing; nothing where none says it.
+    fn one<T>(
+        &self,
+        points: &[Point],
+        name: &str,
+        read: impl Fn(&Point, &str) -> Result<T, String>,
+        same: impl Fn(&T, &T) -> bool,
+    ) -> Result<Option<T>, String> {
+        let mut first: Option<(&Point, &str, T)> = None;
+        for point in points {
+            let Some(text) = self.text(point, name) else {
+                continue;
+            };
+            let value = read(point, text)?;
+            match &first {
+                None => first = Some((point, text, value)),
+                Some((_, _, known)) if same(known, &value) => {}
+                Some((before, known, _)) => {
+                    return Err(format!(
+                        "rows {} and {} say {known} and {text} for `{name}`, and it is one: write the same in all of them, or write it in one \
+                         row only",
+                        before.number, point.number
+                    ));
+                }
+            }
+        }
+        Ok(first.map(|(_, _, value)| value))
     }
 
     /// Rows in the order that they state; those that state none come last, as they stand.
@@ -481,7 +524,7 @@ impl Rows<'_> {
 }
 
 /// A record that says nothing but its frame.
-fn blank(fields: &Fields, crs: &Crs, unit: LengthUnit) -> AsBuilt {
+fn blank(vertical: Option<String>, crs: &Crs, unit: LengthUnit) -> AsBuilt {
     AsBuilt {
         schema: SCHEMA.to_owned(),
         generator: concat!(
@@ -501,7 +544,7 @@ fn blank(fields: &Fields, crs: &Crs, unit: LengthUnit) -> AsBuilt {
             crs_unit: crs.unit_name().to_owned(),
             crs_unit_metres: crs.unit_metres(),
             unit,
-            vertical: fields.delivery.vertical.clone(),
+            vertical,
             geoid: None,
             geoid_separation: None,
             height: None,

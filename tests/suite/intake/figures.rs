@@ -324,6 +324,65 @@ fn a_diameter_that_no_pipe_has_is_refused() {
 }
 
 #[test]
+fn a_table_that_says_its_unit_system_or_datum_is_not_read_otherwise() {
+    let good = Table::good();
+    for (head, other, same) in [
+        ("unit", "ft", "m"),
+        ("Unit", "us-ft", "metres"),
+        // Not a unit of length: a column of another meaning.
+        ("unit", "ft", "Flat 3"),
+        ("crs", "EPSG:25833", "EPSG:25832"),
+        ("crs", "EPSG:25833", "the usual"),
+        ("vertical", "NAVD88", "town"),
+    ] {
+        accepted(&good.clone().all(head, [same; 6]));
+        let says = [
+            format!("\"{}\" says {other} in row 5", head.to_lowercase()),
+            format!("`{}` under [delivery]", head.to_lowercase()),
+        ];
+        refused(
+            &good.clone().all(head, [same; 6]).with(4, head, other),
+            "columns",
+            &says.each_ref().map(String::as_str),
+        );
+    }
+    // A column that the field file takes for something else says nothing of this.
+    let runs = FIELDS.replace("mark =", "run = \"unit\"\nmark =");
+    let record = accepted_by(&runs, &good.clone().all("unit", ["ft"; 6]));
+    assert_eq!(record.runs[0].run, "ft");
+    // Where the field file says no datum, the table's own is taken.
+    let silent = FIELDS.replacen("vertical = \"Town\"\n", "", 1);
+    refused_by(&silent, &good, "vertical", &["no named datum"]);
+    let record = accepted_by(&silent, &good.all("vertical", ["Town"; 6]));
+    assert_eq!(record.frame.vertical.as_deref(), Some("Town"));
+}
+
+#[test]
+fn rows_that_say_different_things_of_one_run_or_job_are_refused() {
+    let good = Table::good();
+    for (head, name, other, says, same) in [
+        ("DIAM", "diameter", "150", "say 100 and 150", "10 cm"),
+        ("MAT", "material", "VCP", "say PVC and VCP", "pvc"),
+        ("wall", "wall", "9 mm", "say 5 mm and 9 mm", "0.005"),
+        ("system", "system", "storm", "say foul and storm", "Foul"),
+        ("revision", "revision", "2", "say 1 and 2", "01"),
+    ] {
+        let table = match head {
+            "wall" => good.clone().all(head, ["5 mm"; 6]),
+            "system" => good.clone().all(head, ["foul"; 6]),
+            "revision" => good.clone().all(head, ["1"; 6]),
+            _ => good.clone(),
+        };
+        accepted(&table.clone().with(3, head, same));
+        accepted(&table.clone().with(3, head, "").with(1, head, ""));
+        let says = ["rows 2 and 4", says, &format!("for `{name}`")];
+        refused(&table.with(3, head, other), "unreadable", &says);
+    }
+    let revised = accepted(&good.with(3, "revision", "2"));
+    assert_eq!(revised.job.revision, Some(2));
+}
+
+#[test]
 fn rows_out_of_order_are_refused() {
     let shuffled = Table::good().ordered([1, 4, 2, 5, 3, 6]);
     refused(&shuffled, "stations", &["turns back on itself at A4"]);
