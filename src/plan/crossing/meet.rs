@@ -210,36 +210,46 @@ fn side_by_side(one: &Line<f64>, other: &Line<f64>) -> bool {
         && line_intersection(*one, *other).is_none()
 }
 
-/// The place on each leg that is nearest to the outline, the nearest of all first; none for an empty one.
+/// The places on each leg that are nearest to the outline, the nearest of all first; none for an empty one. Where that is an end of the
+/// leg, which its error may bring nearer or farther, there is a place for the other end too.
 #[must_use]
 pub fn nearest(legs: &[Leg], outline: &Outline, which: Which) -> Vec<Touch> {
     let legs = legs.iter().enumerate();
     let mut found: Vec<Touch> = legs
-        .filter_map(|(index, leg)| nearest_on((index, leg), outline, which))
+        .flat_map(|(index, leg)| nearest_on((index, leg), outline, which))
         .collect();
     found.sort_by(|a, b| a.distance.total_cmp(&b.distance));
     found
 }
 
-fn nearest_on((index, leg): (usize, &Leg), outline: &Outline, which: Which) -> Option<Touch> {
-    let mut best: Option<Touch> = None;
+fn nearest_on((index, leg): (usize, &Leg), outline: &Outline, which: Which) -> Vec<Touch> {
+    let (mut best, mut ends): (Option<Touch>, [Option<Touch>; 2]) = (None, [None; 2]);
     let mut put = |u: f64, on_run: Coord<f64>, on_shape: (Coord<f64>, Option<Height>)| {
         let (on_shape, height) = on_shape;
         let away = on_run - on_shape;
         let distance = away.x.hypot(away.y);
-        if best.is_none_or(|best| distance < best.distance) {
-            let direction = if distance > 0.0 {
-                away / distance
-            } else {
-                Coord::zero()
-            };
-            best = Some(Touch {
-                leg: index,
-                u,
-                distance,
-                direction,
-                height,
-            });
+        let direction = if distance > 0.0 {
+            away / distance
+        } else {
+            Coord::zero()
+        };
+        let touch = Touch {
+            leg: index,
+            u,
+            distance,
+            direction,
+            height,
+        };
+        let [start, end] = &mut ends;
+        let at_end = match u {
+            0.0 => Some(start),
+            1.0 => Some(end),
+            _ => None,
+        };
+        for slot in std::iter::once(&mut best).chain(at_end) {
+            if slot.is_none_or(|known| distance < known.distance) {
+                *slot = Some(touch);
+            }
         }
     };
     let own = Line::new(leg.a.at, leg.b.at);
@@ -263,7 +273,10 @@ fn nearest_on((index, leg): (usize, &Leg), outline: &Outline, which: Which) -> O
         let u = fraction(leg, *place);
         put(u, leg.at(u), (*place, z.is_finite().then_some(height)));
     }
-    best
+    match best {
+        Some(best) if best.u > 0.0 && best.u < 1.0 => vec![best],
+        _ => ends.into_iter().flatten().collect(),
+    }
 }
 
 /// How many places of [`nearest`] may as well be the nearest: those no farther off than the first by `within`.

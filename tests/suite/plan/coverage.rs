@@ -358,7 +358,7 @@ fn a_line_beside_many_marks_has_its_clearance_within_its_bound() {
         println!("{marks} marks: {inside} of {jobs} inside, {blamed} blamed");
         // 95 and 2.5 %, less and more than chance does with one in a thousand.
         assert!(inside * 1000 >= jobs * 915, "{marks} {inside}");
-        assert!(blamed * 1000 <= jobs * 55, "{marks} {blamed}");
+        assert!(blamed * 1000 <= jobs * 50, "{marks} {blamed}");
     }
 }
 
