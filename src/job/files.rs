@@ -160,6 +160,15 @@ fn noted(name: &str, text: &str, tally: &mut Tally) {
     });
 }
 
+/// What there is to say of a table as a whole.
+pub fn remarks(table: &Table, tally: &mut Tally) {
+    let notes = table.notes.iter().map(|text| Note {
+        source: Some(whole(&table.file)),
+        text: text.clone(),
+    });
+    tally.notes.extend(notes);
+}
+
 /// The sheets of a workbook, with the logs beside it whose names begin like its own.
 pub fn workbook(book: &Path, tally: &mut Tally) -> Result<Raw, Error> {
     let name = book
@@ -179,6 +188,7 @@ pub fn workbook(book: &Path, tally: &mut Tally) -> Result<Raw, Error> {
         let name = normal(&title);
         let wanted = name.whole();
         if wanted == "job" {
+            remarks(&table, tally);
             sections = settings::read_sheet(&table, tally);
         } else if let Some(spec) = TABLES.iter().find(|spec| spec.name == wanted) {
             tables.push((*spec, table));

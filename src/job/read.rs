@@ -76,15 +76,7 @@ pub(super) fn understand(
         .iter()
         .any(|finding| finding.source.as_deref() == Some(&*raw.marks_file));
     for (spec, table) in raw.tables {
-        for note in &table.notes {
-            tally.notes.push(Note {
-                source: Some(Source {
-                    file: Arc::clone(&table.file),
-                    row: 0,
-                }),
-                text: note.clone(),
-            });
-        }
+        files::remarks(&table, &mut tally);
         let (layout, found) = lay_out(&table, spec, false);
         tally.findings.extend(found);
         sheets.push(Sheet {

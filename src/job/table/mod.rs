@@ -6,6 +6,8 @@
 mod csv;
 mod heading;
 mod layout;
+mod merged;
+mod shown;
 mod workbook;
 
 use std::collections::{HashMap, HashSet};

@@ -1,22 +1,43 @@
-//! Workbooks: every sheet as a table, numbers and dates as the spreadsheet stored them.
+//! Workbooks: every sheet as a table, numbers as their format shows them, dates as the spreadsheet stored them.
 
 use std::collections::HashSet;
-use std::io::{Cursor, Read};
+use std::io::{Cursor, Read, Write};
 use std::sync::Arc;
 
-use calamine::{DataRef, ExcelDateTime, Reader, Xlsx};
+use calamine::{DataRef, ExcelDateTime, Reader, SheetVisible, Xlsx};
+use memchr::memmem::Finder;
 
-use super::{Kind, Table, caps};
+use super::merged::{Filling, Region};
+use super::shown::Format;
+use super::{Kind, Table, caps, normal};
+
+/// The sheet that holds settings: each of its rows is a question of its own, however its cells are merged.
+const SETTINGS: &str = "job";
+
 /// Reads every sheet; `name` is the workbook's. An error says why it can't be read at all.
 pub fn read(name: &str, bytes: &[u8]) -> Result<Vec<(String, Table)>, String> {
-    unpacks(bytes)?;
+    let merges = unpacks(bytes)?;
     let mut book: Xlsx<_> =
         calamine::open_workbook_from_rs(Cursor::new(bytes)).map_err(|_| broken())?;
     let mut tables = Vec::new();
-    for sheet in book.sheet_names() {
+    let sheets = book.sheets_metadata().iter();
+    let sheets: Vec<(String, bool)> = sheets
+        .map(|sheet| (sheet.name.clone(), sheet.visible == SheetVisible::Visible))
+        .collect();
+    for (sheet, visible) in sheets {
         let mut table = Table::new(Arc::from(format!("{name}!{sheet}")));
         table.decimal_comma = true; // text cells: the separator is not a comma
-        fill(&mut book, &sheet, &mut table).map_err(|_| broken())?;
+        if !visible {
+            let note = "the sheet is hidden, and is read like the others";
+            table.notes.push(note.to_owned());
+        }
+        let mut regions = Vec::new();
+        if merges && normal(&sheet).whole() != SETTINGS {
+            // A sheet that can't be read for them can't be read below either, which says so.
+            let found = book.merge_cells_by_sheet_name(&sheet).unwrap_or_default();
+            regions.extend(found.iter().map(|of| Region::new(of.start, of.end)));
+        }
+        fill(&mut book, &sheet, regions, &mut table).map_err(|_| broken())?;
         tables.push((sheet, table));
     }
     Ok(tables)
@@ -30,14 +51,14 @@ fn broken() -> String {
 }
 
 /// Refuses a workbook that unpacks to more than the limit: everything in it is unpacked once, into nothing, since the
-/// sizes that an archive states may be lies.
-fn unpacks(bytes: &[u8]) -> Result<(), String> {
+/// sizes that an archive states may be lies. Says whether cells may be merged in it: looking for them takes reading a sheet twice.
+fn unpacks(bytes: &[u8]) -> Result<bool, String> {
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|_| broken())?;
     let mut left = caps::UNPACKED;
+    let mut sought = Sought::new(MERGED);
     for index in 0..archive.len() {
         let entry = archive.by_index(index).map_err(|_| broken())?;
-        let taken =
-            std::io::copy(&mut entry.take(left + 1), &mut std::io::sink()).map_err(|_| broken())?;
+        let taken = std::io::copy(&mut entry.take(left + 1), &mut sought).map_err(|_| broken())?;
         left = left.checked_sub(taken).ok_or_else(|| {
             format!(
                 "unpacks to more than {} bytes; at most that is read",
@@ -45,13 +66,51 @@ fn unpacks(bytes: &[u8]) -> Result<(), String> {
             )
         })?;
     }
-    Ok(())
+    Ok(sought.found)
+}
+
+/// What every sheet with merged cells holds.
+const MERGED: &[u8] = b"mergeCell";
+
+/// Looks for some bytes in what goes by, and keeps nothing of it.
+struct Sought {
+    bytes: Finder<'static>,
+    /// What went by, from where they may begin.
+    tail: Vec<u8>,
+    found: bool,
+}
+
+impl Sought {
+    fn new(bytes: &'static [u8]) -> Self {
+        Self {
+            bytes: Finder::new(bytes),
+            tail: Vec::new(),
+            found: false,
+        }
+    }
+}
+
+impl Write for Sought {
+    fn write(&mut self, part: &[u8]) -> std::io::Result<usize> {
+        if !self.found {
+            self.tail.extend_from_slice(part);
+            self.found = self.bytes.find(&self.tail).is_some();
+            let keep = self.bytes.needle().len() - 1;
+            self.tail.drain(..self.tail.len().saturating_sub(keep));
+        }
+        Ok(part.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
 }
 
 /// Fills a table with a sheet's cells, each row at its own number.
 fn fill(
     book: &mut Xlsx<Cursor<&[u8]>>,
     sheet: &str,
+    regions: Vec<Region>,
     table: &mut Table,
 ) -> Result<(), calamine::XlsxError> {
     let mut cells = match book.worksheet_cells_reader(sheet) {
@@ -59,56 +118,22 @@ fn fill(
         Err(calamine::XlsxError::NotAWorksheet(_)) => return Ok(()),
         Err(error) => return Err(error),
     };
-    let percent = percentages(cells.styles());
-    let (mut row, mut next) = (0, 0);
+    let formats: Vec<Option<Format>> = cells.styles().iter().map(format).collect();
     let mut blank = HashSet::new();
+    let mut filling = Filling::new(table, regions);
     while let Some((cell, style)) = cells.next_cell_with_style_id()? {
         let (at, column) = cell.get_position();
-        let (text, kind) = text(
-            cell.get_value(),
-            percent.get(style).copied().unwrap_or(false),
-        );
+        let format = formats.get(style).and_then(Option::as_ref);
+        let (text, kind) = text(cell.get_value(), format);
         if text.is_empty() {
             if blank.len() < BLANKS {
                 blank.insert((at, column));
             }
-            continue;
-        }
-        if at != row {
-            table.end_row(row.saturating_add(1));
-            (row, next) = (at, 0);
-        }
-        let line = at.saturating_add(1);
-        if column as usize >= caps::COLUMNS || text.len() > caps::CELL || column < next {
-            table.spoil(
-                line,
-                format!(
-                    "a cell is beyond column {}, longer than {} bytes, or out of order",
-                    caps::COLUMNS,
-                    caps::CELL
-                ),
-            );
-            continue;
-        }
-        while next < column {
-            if !table.push_kind("", Kind::Text) {
-                break;
-            }
-            next += 1;
-        }
-        if !table.push_kind(&text, kind) {
-            table.spoil(
-                line,
-                format!(
-                    "there are more than {} cells; the sheet is read up to here",
-                    caps::CELLS
-                ),
-            );
+        } else if !filling.cell(at, column, text, kind) {
             break;
         }
-        next += 1;
     }
-    table.end_row(row.saturating_add(1));
+    filling.finish();
     drop(cells);
     unsolved(book, sheet, &blank, table)
 }
@@ -142,29 +167,26 @@ fn unsolved(
     Ok(())
 }
 
-/// Which cell formats show a percentage.
-fn percentages(styles: &[calamine::Style]) -> Vec<bool> {
-    let shows = |style: &calamine::Style| {
-        style
-            .number_format
-            .as_ref()
-            .is_some_and(|format| format.format_code.contains('%'))
-    };
-    styles.iter().map(shows).collect()
+/// What a cell's format changes of its number, if anything.
+fn format(style: &calamine::Style) -> Option<Format> {
+    Format::read(&style.number_format.as_ref()?.format_code)
 }
 
 /// A cell's text and kind.
-fn text(value: &DataRef<'_>, percent: bool) -> (String, Kind) {
+fn text(value: &DataRef<'_>, format: Option<&Format>) -> (String, Kind) {
+    let shown = |number: f64| format?.show(number);
     match value {
         DataRef::Empty => (String::new(), Kind::Text),
         DataRef::String(text) => (text.clone(), Kind::Text),
         DataRef::SharedString(text) => ((*text).to_owned(), Kind::Text),
-        DataRef::Int(number) => (number.to_string(), Kind::Number),
-        // A percentage is stored as its ratio; two more digits than it can have shown.
-        DataRef::Float(number) if percent => {
-            (format!("{} %", (number * 1e14).round() / 1e12), Kind::Text)
-        }
-        DataRef::Float(number) => (number.to_string(), Kind::Number),
+        DataRef::Int(number) => match shown(*number as f64) {
+            Some(shown) => (shown, Kind::Text),
+            None => (number.to_string(), Kind::Number),
+        },
+        DataRef::Float(number) => match shown(*number) {
+            Some(shown) => (shown, Kind::Text),
+            None => (number.to_string(), Kind::Number),
+        },
         DataRef::Bool(yes) => (if *yes { "yes" } else { "no" }.to_owned(), Kind::Bool),
         DataRef::DateTime(time) => (date_time(*time), Kind::Date),
         DataRef::DateTimeIso(text) | DataRef::DurationIso(text) => (text.clone(), Kind::Date),
