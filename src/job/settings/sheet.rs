@@ -72,7 +72,23 @@ pub fn read(table: &Table, tally: &mut Tally) -> Vec<Section> {
             tally.cells.named += 1;
             continue;
         };
-        if let Some(of) = list.iter_mut().find(|of| of.name == section) {
+        let Some(of) = list.iter_mut().find(|of| of.name == section) else {
+            continue;
+        };
+        if let Some(first) = of.entries.iter().find(|entry| entry.key == key) {
+            let source = table.source(row);
+            let message = format!(
+                "{source}: {section}.{key} is answered twice: {} here, {} in row {}. Keep one of them",
+                quoted(answer),
+                quoted(&first.text),
+                first.line
+            );
+            let finding = Finding::new(Code::Duplicate, message)
+                .at(&source)
+                .column("answer");
+            tally.findings.push(finding);
+            tally.cells.named += 1;
+        } else {
             of.entries.push(Entry {
                 key,
                 text: answer.to_owned(),
@@ -144,6 +160,48 @@ fn resolve(key: &str, question: &str) -> Option<(String, String)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_setting_is_answered_once() {
+        let answers = |second: &str| {
+            let mut table = Table::new(std::sync::Arc::from("book.xlsx!job"));
+            let rows = [
+                "question,answer,key",
+                ",m,grid.unit",
+                "How long?,0.3 m,accuracy.tape",
+                second,
+            ];
+            for (row, line) in (1..).zip(rows) {
+                line.split(',').for_each(|cell| {
+                    table.push(cell);
+                });
+                table.end_row(row);
+            }
+            let mut tally = Tally::default();
+            let sections = read(&table, &mut tally);
+            let texts: Vec<String> = sections
+                .iter()
+                .flat_map(|section| &section.entries)
+                .map(|entry| format!("{} {}", entry.key, entry.text))
+                .collect();
+            (texts, tally)
+        };
+        let (texts, tally) = answers("Which unit? (grid.unit),us-ft,");
+        assert_eq!(texts, ["unit m", "tape 0.3 m"]);
+        let [finding] = tally.findings.as_slice() else {
+            panic!("{:#?}", tally.findings)
+        };
+        assert_eq!(finding.code, Code::Duplicate);
+        assert_eq!(finding.source.as_deref(), Some("book.xlsx!job:4"));
+        assert!(
+            finding.message.contains("\"us-ft\" here, \"m\" in row 2"),
+            "{}",
+            finding.message
+        );
+        assert_eq!(tally.cells.named, 1);
+        let (texts, tally) = answers(",local,grid.crs");
+        assert_eq!((texts.len(), tally.findings.len()), (3, 0));
+    }
 
     #[test]
     fn keys_however_they_are_given() {
