@@ -16,6 +16,7 @@ pub mod declination;
 mod frame;
 mod given;
 pub mod kinds;
+mod levels;
 mod names;
 mod positions;
 pub mod problem;
@@ -265,12 +266,13 @@ pub fn observe(job: &Job, crs: &Crs) -> Observed {
 pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed {
     let mut problems = Vec::new();
     let mut notes = Vec::new();
-    let names = names::Names::new(job, &mut problems);
+    let mut names = names::Names::new(job, &mut problems);
+    let levelled = levels::unknown(job, &mut names, &mut problems);
     let given = given::gather(job, crs, &mut problems);
     let mut frame = if let Some(whole) = whole {
         whole.clone()
     } else {
-        notes.extend(names.alike());
+        notes.extend(names.alike(&levelled));
         frame::facts(job, crs, given.places(), &mut notes)
     };
     frame.operations.clone_from(&given.operations);
@@ -386,6 +388,7 @@ fn unknown_names(job: &Job, names: &names::Names, problems: &mut Vec<Problem>) {
                 name,
                 column,
                 near: None,
+                left: false,
             });
         }
     }
@@ -402,6 +405,7 @@ fn unknown_names(job: &Job, names: &names::Names, problems: &mut Vec<Problem>) {
                 name,
                 column,
                 near: None,
+                left: false,
             });
         }
     }

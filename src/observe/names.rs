@@ -232,26 +232,27 @@ impl Names {
         problems: &mut Vec<Problem>,
     ) -> Option<PointId> {
         let found = self.get(name);
-        if found.is_none() && self.lost.may_be(name) {
-            problems.push(Problem::Lost {
-                subject: subject.clone(),
-            });
-        } else if found.is_none() {
-            self.suggested += 1;
-            let near = if self.suggested <= SUGGESTIONS {
-                self.near(name)
-            } else {
-                None
-            };
-            let (name, column) = (Arc::clone(name), column.to_owned());
-            problems.push(Problem::UnknownReference {
-                subject: subject.clone(),
-                name,
-                column,
-                near,
-            });
+        if found.is_none() {
+            problems.push(self.unknown(name, subject, column));
         }
         found
+    }
+
+    /// The problem that nothing defines a name.
+    pub(super) fn unknown(&mut self, name: &Arc<str>, subject: &Subject, column: &str) -> Problem {
+        let subject = subject.clone();
+        if self.lost.may_be(name) {
+            return Problem::Lost { subject };
+        }
+        self.suggested += 1;
+        let near = (self.suggested <= SUGGESTIONS).then(|| self.near(name));
+        Problem::UnknownReference {
+            subject,
+            name: Arc::clone(name),
+            column: column.to_owned(),
+            near: near.flatten(),
+            left: false,
+        }
     }
 
     /// The defined name nearest to one that is not.
@@ -271,13 +272,22 @@ impl Names {
             .map(|(_, name)| Arc::clone(name))
     }
 
-    /// Names that differ in capitals only, as a remark: they are two points, and may have been meant as one.
-    pub(super) fn alike(&self) -> Option<Note> {
+    /// Names that differ in capitals or blanks only, `levelled` ones among them, as a remark: they are two points, and may have been
+    /// meant as one.
+    pub(super) fn alike(&self, levelled: &[Arc<str>]) -> Option<Note> {
+        let fold = |name: &str| -> String {
+            let letters = name.chars().filter(|letter| !letter.is_whitespace());
+            letters.flat_map(char::to_lowercase).collect()
+        };
         let mut seen: HashMap<String, &Arc<str>> = HashMap::with_capacity(self.points.len());
         let mut pairs = Vec::new();
-        for name in self.points.iter().map(|point| &point.name) {
-            let first = *seen.entry(name.to_lowercase()).or_insert(name);
-            if first != name && self.defined.contains_key(name) {
+        let points = self.points.iter().map(|point| {
+            let defined = self.defined.contains_key(&point.name);
+            (&point.name, defined)
+        });
+        for (name, defined) in points.chain(levelled.iter().map(|name| (name, true))) {
+            let first = *seen.entry(fold(name)).or_insert(name);
+            if first != name && defined {
                 pairs.push(format!("{first} and {name}"));
             }
         }
@@ -289,7 +299,7 @@ impl Names {
         (told > 0).then(|| Note {
             source: None,
             text: format!(
-                "{}{more} differ in capital letters only, and are taken as different points: write them alike where one is meant.",
+                "{}{more} differ in capital letters or blanks only, and are taken as different points: write them alike where one is meant.",
                 pairs[..told].join(", ")
             ),
         })

@@ -43,6 +43,8 @@ pub enum Problem {
         column: String,
         /// A defined name like it.
         near: Option<Arc<str>>,
+        /// Levels begin or close there and go no further: it may have been left for another day.
+        left: bool,
     },
     /// A name whose own row can't be used, which has been said.
     Lost {

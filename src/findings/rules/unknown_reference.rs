@@ -1,11 +1,12 @@
 //! `unknown-reference`: a name that nothing defines.
 //!
 //! *Why*: the row can't be used; most often a letter is wrong. A name used in `measures.csv` defines itself, so it is
-//! only ties, baselines, set-ups, backsights, junctions and openings that can fail.
+//! only ties, baselines, set-ups, backsights, junctions and openings that can fail, and heights to what leads nowhere. A warning where a
+//! book of levels begins or closes on such a name: it may be left for another day.
 //! *Limit*: none. *Example*: `tie_2_ref` = `P33` where control.csv has `P3`.
 
 use super::survey::Survey;
-use crate::findings::{Code, Finding};
+use crate::findings::{Code, Finding, Level};
 use crate::observe::Problem;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
@@ -15,16 +16,21 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
             name,
             column,
             near,
+            left,
         } => {
             let way_out = match near {
                 Some(near) => format!("Did you mean \"{near}\"?"),
                 None => "Add it to control.csv, or mend the name.".to_owned(),
             };
-            let message = format!(
-                "\"{name}\" in column {column} is not a point, mark or run of this job. {way_out}"
-            );
-            let finding = Finding::new(Code::UnknownReference, message).column(column.as_str());
-            Some(survey.subject(finding, subject))
+            let (level, what) = if *left {
+                let what = "is levelled and serves nothing: the levels go no further, and it is not a point or mark of this job";
+                (Level::Warning, what)
+            } else {
+                (Level::Error, "is not a point, mark or run of this job")
+            };
+            let message = format!("\"{name}\" in column {column} {what}. {way_out}");
+            let finding = Finding::new(Code::UnknownReference, message).level(level);
+            Some(survey.subject(finding.column(column.as_str()), subject))
         }
         Problem::Datum { subject, why } => {
             let finding = Finding::new(Code::UnknownReference, format!("{}: {why}.", subject.name))
