@@ -4,11 +4,14 @@
 //! ([`crate::sources::Source::Baarda1968`]'s α = 0.001) have no common point. *Example*: two tapes without `side`. Not raised
 //! for what `no-datum` or `outside-crs` explains: mending that mends this.
 
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
 use crate::job::model::{Source, Use};
 use crate::observe::kinds::Plane;
-use crate::observe::{PointId, PointRole};
+use crate::observe::{PointId, PointRole, Problem};
 use crate::position::Why;
 use crate::units::counted;
 
@@ -21,7 +24,10 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .filter(|u| matters(survey, u.point) && !stated.contains(&u.point))
         .map(|undetermined| {
             let name = survey.called(undetermined.point);
-            let message = format!("{name} has no place: {}", why(survey, &undetermined.why));
+            let message = format!(
+                "{name} has no place: {}",
+                why(survey, undetermined.point, &undetermined.why)
+            );
             let finding = survey.about(
                 Finding::new(Code::Undetermined, message),
                 undetermined.point,
@@ -31,7 +37,10 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
                 None => finding,
             }
         });
-    let heights = survey.heights.undetermined.iter().map(|name| {
+    let unknown = unknown(survey);
+    let named = |name: &&Arc<str>| !unknown.contains(&***name);
+    let heights = survey.heights.undetermined.iter().filter(named);
+    let heights = heights.map(|name| {
         let message = format!(
             "{name} is levelled, but its levels hang on no known height. Give a point of the book an `elevation` in \
              control.csv, or a mark its `ground`."
@@ -43,6 +52,16 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         Finding::new(Code::Undetermined, message).at(source)
     });
     plane.chain(heights).chain(hanging).collect()
+}
+
+/// Names that were said to be none.
+fn unknown<'a>(survey: &Survey<'a>) -> BTreeSet<&'a str> {
+    let problems = survey.observed.problems.iter();
+    let names = problems.filter_map(|problem| match problem {
+        Problem::UnknownReference { name, .. } => Some(&**name),
+        _ => None,
+    });
+    names.collect()
 }
 
 /// Reference points that serve heights only, or that are kept out, need no place.
@@ -100,7 +119,28 @@ fn apart(survey: &Survey<'_>, places: &[Plane]) -> String {
     }
 }
 
-fn why(survey: &Survey<'_>, why: &Why) -> String {
+/// What brings a point to one of its places. Only two tapes in a row of marks.csv have a `side`.
+fn choose(survey: &Survey<'_>, point: PointId) -> &'static str {
+    let points = &survey.observed.observations.points;
+    let row = match points.get(point.0 as usize).map(|point| point.role) {
+        Some(PointRole::Mark(row)) => survey.job.marks.get(row),
+        _ => None,
+    };
+    match row {
+        Some(row) if row.placing.ties.len() > 1 => {
+            "Say `side` (left or right of the line from the first reference to the second), or add a third measurement from off that line."
+        }
+        Some(_) => {
+            "Add a third measurement from off the line of its two references: a tie, or a row of measures.csv (a `bearing` by compass will do)."
+        }
+        None => {
+            "Add a row to measures.csv: a third distance, from off the line of its two references, or a `bearing` (by compass will do). Or \
+             give its rough coordinates in control.csv, with their `sigma`."
+        }
+    }
+}
+
+fn why(survey: &Survey<'_>, point: PointId, why: &Why) -> String {
     match why {
         Why::TooFew { measured: 0, .. } => {
             "it has neither coordinates nor measurements. Measure it from two reference points, or give its coordinates."
@@ -119,10 +159,10 @@ fn why(survey: &Survey<'_>, why: &Why) -> String {
             format!("{usable} from known points; two that cross are needed, better three.{hang}")
         }
         Why::SeveralPlaces { places } => format!(
-            "its measurements meet at {} places, {} apart. Say `side` (left or right of the line from the first reference to \
-             the second), or add a third measurement from off that line.",
+            "its measurements meet at {} places, {} apart. {}",
             places.len(),
-            apart(survey, places)
+            apart(survey, places),
+            choose(survey, point)
         ),
         Why::Gap { gap, sigma, .. } => format!(
             "its two measurements miss each other by {}, which their one-sigma of {} does not explain. One of them, or a \
