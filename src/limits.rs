@@ -25,7 +25,7 @@
 //! | how far a camera observation is placed beyond the marks, 3 m | `run/camera.rs`, `EXTRAPOLATED` |
 //! | shares and counts of single rules | `findings/rules/`, `advice/` |
 //! | how far a grid's scale may lie from 1, 1 % | `findings/rules/scale_suspect.rs`, `MOST` |
-//! | one-sigma of a setting that is doubted, 10 m | `job/settings/values.rs`, `SIGMA` |
+//! | one-sigma of a setting that is doubted, 30 times its default and 10 m | `job/settings/values.rs`, `TIMES`, `SIGMA` |
 //! | ground that lies off the site's height, 30 m | `height/mod.rs`, `APART` |
 //! | when two places that values fit are one, 0.25 of the sum of squares | `position/construct.rs`, `BARRIER` |
 //! | alarms from which the values near one are tried in its stead, 1.5 times the limit | `position/snoop.rs`, `GROSS` |

@@ -192,8 +192,8 @@ pub struct Grid {
 /// `[equipment]`; lengths in metres.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Equipment {
-    /// Along the rod, from the lens back to the transmitter's centre.
-    pub lens_to_transmitter: f64,
+    /// Along the rod, from the lens back to the transmitter's centre; 0 where it is not given.
+    pub lens_to_transmitter: Option<f64>,
     /// Transmitter axis above the invert.
     pub axis_above_invert: Option<f64>,
     /// Sensing point above the ground while end points and crossline are found.

@@ -142,7 +142,7 @@ impl Openings {
             Some((push, opening)) => (push.pushed, push.counter_at_start, opening),
             None => (inputs.job.runs.get(self.run)?.pushed, 0.0, 0),
         };
-        let length = counter - start - inputs.job.equipment.lens_to_transmitter;
+        let length = counter - start - inputs.job.equipment.lens_to_transmitter.unwrap_or(0.0);
         Some((
             opening,
             if pushed == Stream::Down {

@@ -127,9 +127,12 @@ fn section(row: &mut Row<'_>, name: &str, settings: &mut Settings, crs_unit: Crs
             }
         }
         "equipment" => settings.equipment = read_equipment(row),
-        "accuracy" => numbers(row, Accuracy::SETTINGS, Some(SIGMA), &mut |name, value| {
-            settings.accuracy.set(name, value)
-        }),
+        "accuracy" => numbers(
+            row,
+            Accuracy::SETTINGS,
+            Some(&longest),
+            &mut |name, value| settings.accuracy.set(name, value),
+        ),
         "limits" => numbers(row, Limits::SETTINGS, None, &mut |name, value| {
             settings.limits.set(name, value)
         }),
@@ -267,9 +270,7 @@ fn read_equipment(row: &mut Row<'_>) -> Equipment {
         (equipment::LAST_CHECKED, "last_checked"),
     ];
     Equipment {
-        lens_to_transmitter: row
-            .small(equipment::LENS_TO_TRANSMITTER, LENS)
-            .unwrap_or(0.0),
+        lens_to_transmitter: row.small(equipment::LENS_TO_TRANSMITTER, LENS),
         axis_above_invert: row.small(equipment::AXIS_ABOVE_INVERT, AXIS),
         sensor_height: row.number(equipment::SENSOR_HEIGHT).unwrap_or(0.0),
         antenna_height: row.number(equipment::ANTENNA_HEIGHT).unwrap_or(0.0),
@@ -280,18 +281,27 @@ fn read_equipment(row: &mut Row<'_>) -> Equipment {
 
 /// No one-sigma of a measurement is longer, metres: our choice; a receiver without corrections is better.
 const SIGMA: f64 = 10.0;
+/// How many times its default a one-sigma may be before its unit is doubted: our choice. A tape's 2 in a job in metres was meant as
+/// centimetres or inches; no tape is as bad as half a metre.
+const TIMES: f64 = 30.0;
+
+/// The longest that a one-sigma is believed to be, metres, where its figure names no unit.
+fn longest(name: &str) -> f64 {
+    let usual = Accuracy::default().get(name).filter(|usual| *usual > 0.0);
+    usual.map_or(SIGMA, |usual| (TIMES * usual).min(SIGMA))
+}
 
 /// Sets the numbers that a section gives. Shares of a length may be 0; every other figure is above it, since a
-/// measurement without any error, or a limit of nothing, is a slip. Lengths over `most` are doubted.
+/// measurement without any error, or a limit of nothing, is a slip. Lengths over the setting's `most` are doubted.
 fn numbers(
     row: &mut Row<'_>,
     settings: &[Setting],
-    most: Option<f64>,
+    most: Option<&dyn Fn(&str) -> f64>,
     set: &mut dyn FnMut(&str, f64) -> bool,
 ) {
     for (column, setting) in settings.iter().enumerate() {
         let value = match most.filter(|_| setting.quantity == Quantity::Length) {
-            Some(most) => row.small(column, most),
+            Some(most) => row.small(column, most(setting.name)),
             None => row.number(column),
         };
         let Some(value) = value else {

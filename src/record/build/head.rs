@@ -19,7 +19,7 @@ pub(super) fn head(job: &Job) -> JobHead {
 
 pub(super) fn equipment(job: &Job, scale: Scale) -> Equipment {
     Equipment {
-        lens_to_transmitter: scale.length(job.equipment.lens_to_transmitter),
+        lens_to_transmitter: scale.length(job.equipment.lens_to_transmitter.unwrap_or(0.0)),
         axis_above_invert: job
             .equipment
             .axis_above_invert

@@ -58,6 +58,11 @@ fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
         let axis = view.scale.say(crate::run::AXIS_ABOVE_INVERT);
         notes.push(Note::new(None, format!("axis_above_invert is not given ({runs}): {axis} is taken, which shifts every invert by as much.")));
     }
+    // What the camera saw was at the lens; the marks are where the transmitter was.
+    if let (None, [_, ..]) = (job.equipment.lens_to_transmitter, job.camera.as_slice()) {
+        let text = "lens_to_transmitter is not given: 0 is taken, which shifts every camera observation by as much as it is.";
+        notes.push(Note::new(None, text.to_owned()));
+    }
     if let Some(runs) = without(&|run| run.wall.is_none() && run.diameter.is_some()) {
         notes.push(Note::new(None, format!("The pipe's wall is not given ({runs}): cover is to the top of the bore, not of the pipe.")));
     }

@@ -215,6 +215,12 @@ fn a_table_of_marks_without_a_row_is_named_like_an_empty_one() {
 #[test]
 fn notes_of_the_record_are_printed() {
     let site = job();
+    swap(
+        &site,
+        "job.toml",
+        "[equipment]",
+        "[equipment]\nlens_to_transmitter = \"0.9 ft\"",
+    );
     let camera = |counter: &str| {
         write(
             &site,

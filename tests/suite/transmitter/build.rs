@@ -121,7 +121,7 @@ impl Site {
             },
             recast: None,
             equipment: Equipment {
-                lens_to_transmitter: 0.25,
+                lens_to_transmitter: Some(0.25),
                 axis_above_invert: Some(0.04),
                 ..Equipment::default()
             },
