@@ -258,8 +258,8 @@ impl Columns {
                 decimal_comma: separator != b',',
                 ..typing.plain
             };
-            let plain = layout.plain(place, plain);
-            Some((place, column, Typing { plain, ..typing }))
+            let typing = layout.typing(place, Typing { plain, ..typing });
+            Some((place, column, typing))
         };
         let both = |a, b| Some([typed(a)?, typed(b)?]);
         let foreign = |(place, heading): (usize, &Heading)| match heading {

@@ -4,10 +4,10 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 use super::{Row, Tally};
-use crate::findings::{Code, Finding};
+use crate::findings::{Code, Finding, Level};
 use crate::job::caps;
 use crate::job::model::{CellCount, LeftOut, Note, Source};
-use crate::job::schema::{Form, Typing};
+use crate::job::schema::{Cell, Form, Typing};
 use crate::job::table::{Heading, Layout, Sheet, normal};
 use crate::units::Plain;
 
@@ -49,16 +49,16 @@ pub fn rows<'a>(
     };
     let columns = sheet.layout.headings.len().max(1);
     let typings: Rc<[Typing]> = (0..columns)
-        .map(|column| Typing {
-            plain: sheet.layout.plain(column, plain.plain),
-            ..plain
-        })
+        .map(|column| sheet.layout.typing(column, plain))
         .collect();
     let usage = sheet.spec.position("use");
     let listed = tally.findings.len();
-    let mut hidden = 0;
+    let (mut hidden, mut silenced) = (0, Vec::new());
     for index in heading + 1..sheet.table.height() {
         if let Some(reason) = aside(sheet, index, heading).filter(|_| !sheet.settings) {
+            if Layout::is_comment(&sheet.table, index) && is_full(sheet, index, &typings) {
+                silenced.push(index);
+            }
             set_aside(sheet, index, reason, tally);
             continue;
         }
@@ -73,6 +73,7 @@ pub fn rows<'a>(
         }
         row.finish(tally);
     }
+    silent(sheet, &silenced, tally);
     if hidden > 0 {
         let message = format!(
             "{}: {hidden} more findings are not listed; mend the listed ones first",
@@ -156,6 +157,71 @@ fn above(sheet: &Sheet, tally: &mut Tally) -> Option<usize> {
         );
     }
     None
+}
+
+/// Whether a row would read as one of the table: what it must have is there, and its figures are some.
+fn is_full(sheet: &Sheet, row: usize, typings: &[Typing]) -> bool {
+    let (table, layout) = (&sheet.table, &sheet.layout);
+    let columns = sheet.spec.columns.iter().zip(&layout.places);
+    let mut needed = columns
+        .filter(|(column, _)| column.required)
+        .filter_map(|(_, place)| *place);
+    let mut figures = 0;
+    let fits = |(place, text): (usize, &str)| {
+        let form = match layout.headings.get(place) {
+            Some(Heading::Known(at)) => sheet.spec.columns.get(*at).map(|column| column.form),
+            Some(Heading::Numbered(at, _)) => sheet.spec.numbered.get(*at).map(|of| of.form),
+            _ => None,
+        };
+        let kind = table.kind(row, place);
+        let typing = typings.get(place);
+        match form
+            .zip(typing)
+            .map(|(form, typing)| form.is_figure(Cell { text, kind }, typing))
+        {
+            Some(Some(figure)) => {
+                figures += usize::from(figure);
+                figure
+            }
+            _ => true,
+        }
+    };
+    needed.all(|place| !table.cell(row, place).is_empty())
+        && table.filled(row).all(fits)
+        && figures > 0
+}
+
+/// No more rows are named in a message.
+const NAMED: usize = 6;
+
+/// Says which rows of the table are taken as comments, if any are.
+fn silent(sheet: &Sheet, rows: &[usize], tally: &mut Tally) {
+    let Some(first) = rows.first() else { return };
+    let source = sheet.table.source(*first);
+    let named: Vec<String> = rows
+        .iter()
+        .take(NAMED)
+        .map(|row| sheet.table.line(*row).to_string())
+        .collect();
+    let more = match rows.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let (what, lines) = ("where the rest reads as", named.join(", "));
+    let said = if rows.len() > 1 {
+        format!(
+            "rows {lines}{more} begin with # {what} rows of the table, and are taken as comments: nothing of them is used"
+        )
+    } else {
+        format!(
+            "row {lines} begins with # {what} a row of the table, and is taken as a comment: nothing of it is used"
+        )
+    };
+    let message = format!(
+        "{source}: {said}. A name begins with another sign; a row that is to be left out says so by `use` = no"
+    );
+    let warning = Finding::new(Code::Unreadable, message).level(Level::Warning);
+    tally.findings.push(warning.at(&source));
 }
 
 fn count(

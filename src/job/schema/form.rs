@@ -91,6 +91,8 @@ pub struct Typing {
     pub grid: f64,
     /// Day that a bare time of day belongs to.
     pub day: Option<i64>,
+    /// The heading says that angles are in degrees, minutes, seconds.
+    pub dms: bool,
 }
 
 impl Typing {
@@ -100,6 +102,7 @@ impl Typing {
             plain: Plain::of(unit),
             grid: unit.metres(),
             day: None,
+            dms: false,
         }
     }
 
@@ -239,8 +242,30 @@ impl Form {
         })
     }
 
+    /// Whether the cell is the figure that such a column holds; `None` if it holds words.
+    pub fn is_figure(self, cell: Cell<'_>, typing: &Typing) -> Option<bool> {
+        let reads = |form: Self| form.value(cell, typing).is_ok();
+        match self {
+            Self::Text
+            | Self::Name
+            | Self::Id
+            | Self::Crs
+            | Self::Names
+            | Self::Word(_)
+            | Self::YesNo
+            | Self::Baseline
+            | Self::Clock
+            | Self::MinGrade => None,
+            Self::LengthOrAngle => Some(reads(Self::Length(Sign::Any)) || reads(Self::Bearing)),
+            _ => Some(reads(self)),
+        }
+    }
+
     fn number(self, text: &str, typing: &Typing) -> Result<f64, String> {
         let comma = typing.plain.decimal_comma;
+        if typing.dms && self.is_angle() {
+            parted(text, comma)?;
+        }
         match self {
             Self::Length(sign) => signed(parse_length(text, typing.plain)?, sign),
             Self::Grid => parse_length(text, typing.grid_plain()),
@@ -282,6 +307,18 @@ impl Form {
             Self::Text | Self::Names | Self::Crs => Ok(()),
             _ => self.value(cell, typing).map(|_| ()),
         }
+    }
+}
+
+/// Refuses a decimal number under a heading that says degrees, minutes, seconds: some pack them into its decimals.
+fn parted(text: &str, decimal_comma: bool) -> Result<(), String> {
+    match parse_number(text, decimal_comma) {
+        Ok(number) if number.fract() != 0.0 => Err(
+            "its heading says degrees, minutes, seconds, and a decimal number may be either. Part them (310 30 00), or let the heading \
+             say (deg) for decimal degrees"
+                .to_owned(),
+        ),
+        _ => Ok(()),
     }
 }
 

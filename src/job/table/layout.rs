@@ -5,8 +5,8 @@ use std::sync::Arc;
 use super::heading::{lookalike, normal, numbered, recognised};
 use super::{Kind, Source, Table};
 use crate::findings::{Code, Finding, Level};
-use crate::job::schema::{Form, TableSpec};
-use crate::units::{Plain, plain_unit};
+use crate::job::schema::{Form, TableSpec, Typing};
+use crate::units::plain_unit;
 
 /// How many filled rows are searched for the heading.
 pub const TOP: usize = 10;
@@ -37,6 +37,8 @@ pub struct Layout {
     pub names: Vec<Arc<str>>,
     /// Unit that the heading names, by column of the file.
     pub units: Vec<Option<String>>,
+    /// Whether the heading says degrees, minutes, seconds, by column of the file.
+    pub dms: Vec<bool>,
     /// By index of our column: column of the file.
     pub places: Vec<Option<usize>>,
     /// Numbered columns: number, then by index in `numbered` the column of the file; in order of number.
@@ -126,6 +128,8 @@ fn place(
         parsed.name
     };
     layout.names.push(Arc::from(name));
+    let says_dms = parsed.bracket.as_deref().is_some_and(says_dms);
+    layout.dms.push(says_dms);
     layout.units.push(
         parsed
             .bracket
@@ -217,8 +221,23 @@ fn misspelt(
 fn is_degrees(word: &str) -> bool {
     matches!(
         lower(word).as_str(),
-        "deg" | "degree" | "degrees" | "\u{b0}" | "decimal degrees" | "dms"
-    )
+        "deg" | "degree" | "degrees" | "\u{b0}" | "decimal degrees"
+    ) || says_dms(word)
+}
+
+/// Whether a word says degrees, minutes and seconds, parted or packed into one number: `dms`, `DDD.MMSS`, `deg min sec`.
+fn says_dms(word: &str) -> bool {
+    let lower = word.to_lowercase();
+    let words = lower.split(|letter: char| !letter.is_alphabetic());
+    let short = |word| match word {
+        "deg" | "degs" | "degree" | "degrees" => "d",
+        "min" | "mins" | "minute" | "minutes" => "m",
+        "sec" | "secs" | "second" | "seconds" => "s",
+        other => other,
+    };
+    let mut letters: Vec<char> = words.flat_map(|word| short(word).chars()).collect();
+    letters.dedup();
+    letters == ['d', 'm', 's']
 }
 
 /// Whether a word names a unit of angles or slopes that people write and that nothing is read in here.
@@ -305,14 +324,52 @@ fn missing(table: &Table, spec: &TableSpec, layout: &mut Layout, findings: &mut 
 }
 
 impl Layout {
-    /// How the plain lengths of a column are meant.
-    pub fn plain(&self, column: usize, job: Plain) -> Plain {
+    /// How the plain figures of a column are meant.
+    pub fn typing(&self, column: usize, job: Typing) -> Typing {
         let unit = self.units.get(column).and_then(Option::as_deref);
-        unit.and_then(|word| job.named(word)).unwrap_or(job)
+        let named = unit.and_then(|word| job.plain.named(word));
+        Typing {
+            plain: named.unwrap_or(job.plain),
+            dms: self.dms.get(column).copied().unwrap_or(false),
+            ..job
+        }
     }
 
     /// Whether a cell of the table is text that begins a comment.
     pub fn is_comment(table: &Table, row: usize) -> bool {
         table.kind(row, 0) == Kind::Text && table.cell(row, 0).starts_with('#')
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_that_say_degrees_minutes_seconds() {
+        for word in [
+            "dms",
+            "DMS",
+            "d.ms",
+            "DDD.MMSS",
+            "dd mm ss",
+            "deg min sec",
+            "degrees, minutes, seconds",
+            "d m s",
+        ] {
+            assert!(says_dms(word), "{word}");
+        }
+        for word in [
+            "deg",
+            "degrees",
+            "decimal degrees",
+            "m",
+            "mm",
+            "ms",
+            "right",
+            "in",
+        ] {
+            assert!(!says_dms(word), "{word}");
+        }
     }
 }
