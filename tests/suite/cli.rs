@@ -4,6 +4,7 @@
 use std::process::{Command, Output, Stdio};
 
 mod batch;
+mod books;
 mod broken;
 mod build;
 mod cells;
@@ -11,6 +12,7 @@ mod new;
 mod silence;
 pub mod site;
 mod slips;
+mod unsaid;
 
 fn aslaid(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_aslaid"))
