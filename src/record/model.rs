@@ -118,6 +118,7 @@ impl Draft {
     #[must_use]
     pub fn words(&self) -> String {
         match self.left_out {
+            0 => "DRAFT, no row left out".to_owned(),
             1 => "DRAFT, 1 row left out".to_owned(),
             count => format!("DRAFT, {count} rows left out"),
         }
@@ -973,6 +974,9 @@ pub struct Camera {
     /// Ground to transmitter axis there.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub transmitter_depth: Option<f64>,
+    /// 95 % bound of the depth there.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub depth_95: Option<f64>,
     /// Invert elevation there.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub invert: Option<f64>,

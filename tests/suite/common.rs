@@ -200,6 +200,7 @@ fn camera(number: usize, mark: &Mark, what: &str) -> Camera {
         geographic: mark.geographic,
         ellipse: mark.ellipse,
         transmitter_depth: mark.transmitter_depth,
+        depth_95: mark.depth_95,
         invert: mark.invert,
         invert_depth: mark.invert_depth,
         invert_95: mark.invert_95,

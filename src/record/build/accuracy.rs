@@ -56,7 +56,7 @@ pub(super) fn accuracy(checks: &[Check], scale: Scale) -> Accuracy {
     .flatten()
     .collect();
     if compared > 0 && figures.is_empty() {
-        sentences.push(too_few(places().count(), heights().count()));
+        sentences.extend(too_few(places().count(), heights().count()));
     }
     sentences.extend(figures);
     Accuracy {
@@ -99,12 +99,13 @@ fn borne_out(compared: usize, inside: usize, tested: bool) -> String {
     }
 }
 
-/// Of each kind how many there are, where none of them reaches [`NSSDA`].
-fn too_few(places: usize, heights: usize) -> String {
+/// Of each kind how many there are, where none of them reaches [`NSSDA`]; nothing where there is none.
+fn too_few(places: usize, heights: usize) -> Option<String> {
     let kinds = [(places, "in place"), (heights, "in height")];
     let kinds = kinds.iter().filter(|(n, _)| *n > 0);
     let counts: Vec<String> = kinds.map(|(n, kind)| format!("{n} {kind}")).collect();
-    format!("n = {}, too few for a figure.", counts.join(" and "))
+    let counts = counts.join(" and ");
+    (!counts.is_empty()).then(|| format!("n = {counts}, too few for a figure."))
 }
 
 /// The standard's figure for places: 2.4477 of the mean of both axes' root mean squares, as long as the lesser is at least 0.6 of
@@ -186,6 +187,17 @@ mod tests {
                     .statement
                     .contains("n = 2 in height, too few for a figure")
         );
+    }
+
+    #[test]
+    fn of_no_kind_with_figures_no_number_is_given() {
+        let scale = Scale {
+            unit: LengthUnit::Metre,
+            crs_unit: 1.0,
+        };
+        let distances = accuracy(&checks("distance", 2, 0.1, 0.2), scale).statement;
+        assert!(distances.contains("2 of 2 comparisons"), "{distances}");
+        assert!(!distances.contains("n ="), "{distances}");
     }
 
     /// The standard gives no circular figure where the axes' ratio is under 0.6.

@@ -66,6 +66,7 @@ fn set_level(view: &View<'_>, run: usize, level: SightLevel, camera: &mut Camera
     if let Some(depth) = level.depth {
         let axis = view.inputs.axis_above_invert(run);
         camera.transmitter_depth = Some(scale.length(depth.value));
+        camera.depth_95 = Some(scale.length(NORMAL_95 * depth.sigma));
         camera.invert_depth = Some(scale.length(depth.value + axis));
         let least = |cover| scale.length(cover - NORMAL_95_ONE_SIDED * depth.sigma);
         camera.cover_least = cover(view, run, depth.value).map(least);
@@ -91,6 +92,7 @@ fn as_written(view: &View<'_>, row: &CameraRow, number: usize) -> Camera {
         geographic: None,
         ellipse: None,
         transmitter_depth: None,
+        depth_95: None,
         invert: None,
         invert_depth: None,
         invert_95: None,

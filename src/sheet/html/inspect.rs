@@ -301,6 +301,7 @@ fn camera(record: &AsBuilt, c: &Camera) -> Groups {
             ("Top of pipe at least", long(c.cover_least)),
             ("Invert below ground", long(c.invert_depth)),
             ("Transmitter below ground", long(c.transmitter_depth)),
+            ("± depth", long(c.depth_95)),
             ("Invert", long(c.invert)),
             ("± invert", long(c.invert_95)),
         ],
