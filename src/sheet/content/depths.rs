@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::figures;
-use crate::record::model::{AsBuilt, Mark, Run};
+use crate::record::model::{AsBuilt, Camera, Mark, Run};
 use crate::sheet::draw::plan::short_name;
 use crate::units::counted;
 
@@ -18,44 +18,58 @@ pub struct Extreme {
     pub depth: f64,
     /// `A4, run A, station 0+012.30`.
     pub place: String,
+    /// Its run.
+    pub run: String,
 }
 
-fn place(record: &AsBuilt, name: &str, run: &str, station: Option<f64>) -> String {
+/// A depth with the name of its place, its run and its station there.
+type Found<'a> = (f64, &'a str, &'a str, Option<f64>);
+
+fn extreme(record: &AsBuilt, (depth, name, run, station): Found<'_>) -> Extreme {
     let station =
         station.map(|s| format!(", station {}", figures::station(Some(s), record.frame.unit)));
-    format!("{name}, run {run}{}", station.unwrap_or_default())
+    Extreme {
+        depth,
+        place: format!("{name}, run {run}{}", station.unwrap_or_default()),
+        run: run.to_owned(),
+    }
+}
+
+fn at_mark(m: &Mark, depth: f64) -> Found<'_> {
+    (depth, &m.mark, &m.run, m.station)
+}
+
+fn at_sight(c: &Camera, depth: f64) -> Found<'_> {
+    (depth, short_name(&c.id), &c.run, c.station)
 }
 
 /// The least `cover_least` of all marks and camera observations.
 #[must_use]
 pub fn shallowest(record: &AsBuilt) -> Option<Extreme> {
-    let marks = record
-        .marks
-        .iter()
-        .filter_map(|m| Some((m.cover_least?, m.mark.as_str(), m.run.as_str(), m.station)));
-    let camera = record
-        .camera
-        .iter()
-        .filter_map(|c| Some((c.cover_least?, short_name(&c.id), c.run.as_str(), c.station)));
-    let (depth, name, run, station) = marks.chain(camera).min_by(|a, b| a.0.total_cmp(&b.0))?;
-    Some(Extreme {
-        depth,
-        place: place(record, name, run, station),
-    })
+    let marks = record.marks.iter();
+    let marks = marks.filter_map(|m| Some(at_mark(m, m.cover_least?)));
+    let camera = record.camera.iter();
+    let camera = camera.filter_map(|c| Some(at_sight(c, c.cover_least?)));
+    let least = marks.chain(camera).min_by(|a, b| a.0.total_cmp(&b.0))?;
+    Some(extreme(record, least))
 }
 
-/// The greatest depth of the invert at a mark, its bound added, or of the axis where nothing tells how far beneath it the
-/// invert lies (`true`).
+/// The greatest depth of the invert at a mark or camera observation, its bound added, or of the axis where nothing tells how far
+/// beneath it the invert lies (`true`).
 fn deepest(record: &AsBuilt) -> Option<(Extreme, bool)> {
-    let reach = |m: &Mark| {
-        let axis = m.invert_depth.is_none();
-        let depth = m.invert_depth.or(m.transmitter_depth)?;
-        Some((depth + m.depth_95.unwrap_or(0.0), axis))
+    let reach = |invert: Option<f64>, axis: Option<f64>, bound: Option<f64>| {
+        Some((invert.or(axis)? + bound.unwrap_or(0.0), invert.is_none()))
     };
-    let marks = record.marks.iter().filter_map(|m| Some((reach(m)?, m)));
-    let ((depth, axis), mark) = marks.max_by(|a, b| a.0.0.total_cmp(&b.0.0))?;
-    let place = place(record, &mark.mark, &mark.run, mark.station);
-    Some((Extreme { depth, place }, axis))
+    let marks = record.marks.iter().filter_map(|m| {
+        let (depth, axis) = reach(m.invert_depth, m.transmitter_depth, m.depth_95)?;
+        Some((at_mark(m, depth), axis))
+    });
+    let camera = record.camera.iter().filter_map(|c| {
+        let (depth, axis) = reach(c.invert_depth, c.transmitter_depth, c.depth_95)?;
+        Some((at_sight(c, depth), axis))
+    });
+    let (most, axis) = marks.chain(camera).max_by(|a, b| a.0.0.total_cmp(&b.0.0))?;
+    Some((extreme(record, most), axis))
 }
 
 /// How much is known of the top of the pipe at a mark.
@@ -147,8 +161,7 @@ fn shallowest_axis(record: &AsBuilt, stretches: &[&Stretch<'_>]) -> Option<Extre
     let marks = stretches.iter().flat_map(|s| &s.marks);
     let depths = marks.filter_map(|m| Some((depth(m)?, m)));
     let (depth, m) = depths.min_by(|a, b| a.0.total_cmp(&b.0))?;
-    let place = place(record, &m.mark, &m.run, m.station);
-    Some(Extreme { depth, place })
+    Some(extreme(record, at_mark(m, depth)))
 }
 
 /// What is said of such stretches: the top lies above the axis, nobody knows how far.
@@ -168,12 +181,99 @@ fn axis_alone(record: &AsBuilt, stretches: &[&Stretch<'_>]) -> Option<String> {
 
 /// `1.21 m below ground, at A5, run A, station 0+016.03`.
 fn below(record: &AsBuilt, e: &Extreme) -> String {
-    let depth = figures::least(Some(e.depth));
-    format!("{depth} {} below ground, at {}", record.frame.unit, e.place)
+    format!("{}, at {}", least_below(record, e.depth), e.place)
+}
+
+/// `1.21 m below ground`; a bound that reaches the surface is said to be one, a negative depth is none.
+fn least_below(record: &AsBuilt, depth: f64) -> String {
+    let (unit, text) = (record.frame.unit, figures::least(Some(depth)));
+    match text.strip_prefix('-') {
+        Some(above) => {
+            format!("at or above the surface of the ground (its bound is {above} {unit} above it)")
+        }
+        None if text == "0.00" => "at the surface of the ground".to_owned(),
+        None => format!("{text} {unit} below ground"),
+    }
+}
+
+/// The same of a greatest depth.
+fn most_below(record: &AsBuilt, depth: f64) -> String {
+    let (unit, text) = (record.frame.unit, figures::most(Some(depth)));
+    match text.strip_prefix('-') {
+        Some(above) => format!("{above} {unit} above ground"),
+        None => format!("{text} {unit} below ground"),
+    }
+}
+
+/// Whether depths of the top go to that of the bore alone, since nobody gave the wall.
+fn to_bore(record: &AsBuilt, run: &str) -> bool {
+    let bare = |r: &Run| r.run == run && r.wall.is_none();
+    record.runs.iter().any(bare)
 }
 
 fn met(record: &AsBuilt, e: &Extreme) -> String {
-    format!("the top of the pipe could be met {}.", below(record, e))
+    let top = if to_bore(record, &e.run) {
+        "bore (its wall is not given)"
+    } else {
+        "pipe"
+    };
+    format!("the top of the {top} could be met {}.", below(record, e))
+}
+
+/// The same in as few words as are true.
+fn met_briefly(record: &AsBuilt, e: &Extreme) -> String {
+    let top = if to_bore(record, &e.run) {
+        "bore"
+    } else {
+        "pipe"
+    };
+    let below = match figures::least(Some(e.depth)) {
+        text if text.starts_with('-') => "at or above the surface".to_owned(),
+        _ => least_below(record, e.depth),
+    };
+    format!("the top of the {top} could be met {below}, at {}.", e.place)
+}
+
+/// The runs with such depths, in a sentence.
+fn without_wall(record: &AsBuilt) -> Option<String> {
+    let told = |run: &str| {
+        let marks = record.marks.iter().map(|m| (&m.run, m.cover_least));
+        let camera = record.camera.iter().map(|c| (&c.run, c.cover_least));
+        let mut all = marks.chain(camera);
+        all.any(|(of, cover)| of == run && cover.is_some())
+    };
+    let runs = record.runs.iter().map(|run| run.run.as_str());
+    let runs: Vec<&str> = runs
+        .filter(|run| to_bore(record, run) && told(run))
+        .collect();
+    let of = match runs.as_slice() {
+        [] => return None,
+        [run] => format!("run {run}"),
+        all if all.len() == record.runs.len() => "the runs".to_owned(),
+        all if all.len() <= NAMED => format!("runs {}", all.join(", ")),
+        all => counted(all.len(), "run"),
+    };
+    Some(format!(
+        "The wall of {of} is not given: the pipe's outside lies above the top of the bore, by a wall's thickness that nobody knows."
+    ))
+}
+
+/// How early the pipe could be met at a camera observation.
+#[must_use]
+pub fn earliest(record: &AsBuilt, seen: &Camera) -> String {
+    let Some(depth) = seen.cover_least else {
+        return "No depth of the top of the pipe is known here: it could be met at any depth."
+            .to_owned();
+    };
+    let below = least_below(record, depth);
+    if to_bore(record, &seen.run) {
+        format!(
+            "Earliest depth at which the top of the bore could be met: {below} (one-sided 95 %). The wall is not given: the pipe's \
+             outside could be met earlier, by a thickness that nobody knows."
+        )
+    } else {
+        format!("Earliest depth at which the pipe could be met: {below} (one-sided 95 %).")
+    }
 }
 
 /// What is known, and where nothing is, in sentences, for the title block.
@@ -186,6 +286,7 @@ pub fn sentences(record: &AsBuilt) -> Vec<String> {
         Some(e) => format!("Shallowest where depths are known: {}", met(record, &e)),
         None => NO_TOP.to_owned(),
     }];
+    found.extend(without_wall(record));
     if !nothing.is_empty() {
         found.push(format!(
             "No depth is known along {}: there the pipe could be met at any depth.",
@@ -196,15 +297,14 @@ pub fn sentences(record: &AsBuilt) -> Vec<String> {
     if let Some((e, axis)) = deepest(record) {
         let bare = |m: &Mark| m.invert_depth.is_none() && m.transmitter_depth.is_none();
         found.push(format!(
-            "Deepest{}: the {} may lie {} {} below ground, at {}.",
+            "Deepest{}: the {} may lie {}, at {}.",
             if record.marks.iter().any(bare) {
                 " where depths are known"
             } else {
                 ""
             },
             if axis { "axis" } else { "invert" },
-            figures::length(Some(e.depth)),
-            record.frame.unit,
+            most_below(record, e.depth),
             e.place
         ));
     }
@@ -215,17 +315,18 @@ pub fn sentences(record: &AsBuilt) -> Vec<String> {
 #[must_use]
 pub fn strip(record: &AsBuilt) -> [String; 2] {
     let unknown = unknown(record);
-    let twice = |text: String| [text.clone(), text];
     let Some(e) = shallowest(record) else {
         return [axis_of_strip(record, &unknown), NO_TOP.to_owned()];
     };
+    let [full, short] = [met(record, &e), met_briefly(record, &e)];
     let [first, more @ ..] = unknown.as_slice() else {
-        return twice(format!("Shallowest: {}", met(record, &e)));
+        return [full, short].map(|met| format!("Shallowest: {met}"));
     };
-    let known = format!("Shallowest where depths are known: {}", met(record, &e));
+    let [known, short] =
+        [full, short].map(|met| format!("Shallowest where depths are known: {met}"));
     let none = "No depth of the top is known along";
     let parts = counted(unknown.len(), "part");
-    let brief = format!("{known} {none} {parts} of the runs.");
+    let brief = format!("{short} {none} {parts} of the runs.");
     if more.is_empty() {
         [format!("{known} {none} {}.", first.place), brief]
     } else {

@@ -34,6 +34,15 @@ pub fn least(value: Option<f64>) -> String {
     )
 }
 
+/// A length rounded up to 0.01: a greatest depth must not be made less by rounding.
+#[must_use]
+pub fn most(value: Option<f64>) -> String {
+    value.map_or_else(
+        || UNKNOWN.to_owned(),
+        |v| fixed((v * 100.0 - 1e-6).ceil() / 100.0, 2),
+    )
+}
+
 /// `± 0.12`, or nothing.
 #[must_use]
 pub fn bound(value: Option<f64>) -> String {
@@ -161,6 +170,22 @@ mod tests {
         ] {
             assert_eq!(units(name), words);
         }
+    }
+
+    #[test]
+    fn bounds_are_rounded_outwards() {
+        assert_eq!(
+            (least(Some(2.059)), most(Some(2.051))),
+            ("2.05".into(), "2.06".into())
+        );
+        assert_eq!(
+            (least(Some(2.05)), most(Some(2.05))),
+            ("2.05".into(), "2.05".into())
+        );
+        assert_eq!(
+            (least(Some(-0.071)), most(Some(-0.071))),
+            ("-0.08".into(), "-0.07".into())
+        );
     }
 
     #[test]

@@ -19,8 +19,8 @@ pub fn table(record: &AsBuilt) -> Option<Table> {
         figures("Grade"),
         figures("± grade"),
         words("Uniform grade"),
-        figures("Least cover"),
-        figures("Deepest"),
+        figures("Least top, most likely"),
+        figures("Deepest axis, most likely"),
         figures("Marks"),
         words("Weakest evidence"),
         words("Remarks"),
@@ -31,7 +31,8 @@ pub fn table(record: &AsBuilt) -> Option<Table> {
         .map(|run| Row::new(cells(record, run)))
         .collect();
     let note = format!(
-        "Lengths in {}; grades fall with the flow. Bounds hold 95 %.",
+        "Lengths in {}; grades fall with the flow. Bounds hold 95 %. “Least top” and “deepest axis” are the most likely depths of the top of \
+         the pipe and of the transmitter at marks: no bound is taken off or added.",
         record.frame.unit
     );
     Some(Table::new("runs", "Runs", columns, rows)?.noted(note))
