@@ -5,6 +5,8 @@
 //! [`Fonts::lacks`] tells beforehand so that the sheet can say so. The page has other faces to fall back on, so that letters are
 //! kept until they are printed.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use krilla::text::{GlyphId, KrillaGlyph};
 use ttf_parser::Face;
 
@@ -143,6 +145,31 @@ impl Fonts {
         pieces
     }
 
+    /// Text cut to `width` in its middle: of the room, the share `head` goes to its beginning.
+    fn cut(&self, text: &str, width: f64, size: f64, bold: bool, head: f64) -> String {
+        let text = one_line(text);
+        let room = width - self.width("…", size, bold);
+        let letters: Vec<char> = text.chars().collect();
+        let wide = |c: &char| self.width(c.encode_utf8(&mut [0; 4]), size, bold);
+        let taken = |letters: &mut dyn Iterator<Item = &char>, room: f64| {
+            let mut used = 0.0;
+            let within = letters.take_while(|c| {
+                used += wide(c);
+                used <= room
+            });
+            let within = within.collect::<Vec<_>>();
+            (within.len(), within.into_iter().map(wide).sum::<f64>())
+        };
+        let (first, used) = taken(&mut letters.iter(), room * head);
+        let (last, _) = taken(&mut letters.iter().skip(first).rev(), room - used);
+        let (start, end) = (
+            letters.iter().take(first),
+            letters.iter().skip(letters.len() - last),
+        );
+        let (start, end): (String, String) = (start.collect(), end.collect());
+        format!("{}…{}", start.trim_end(), end.trim_start())
+    }
+
     /// Text cut to one line of `width`, with an ellipsis where something was cut.
     #[must_use]
     pub fn fit(&self, text: &str, width: f64, size: f64, bold: bool) -> String {
@@ -158,6 +185,62 @@ impl Fonts {
             }
         }
         String::new()
+    }
+}
+
+/// How much of the room of a name cut in its middle goes to its beginning; each is tried until different names look different.
+const HEADS: [f64; 5] = [0.5, 0.25, 0.75, 0.0, 0.9];
+
+/// Names cut to a width in such a way that different ones stay different: in their middle, since what tells them apart is most often
+/// their end; where no cut tells them apart, not at all.
+#[derive(Debug, Default)]
+pub struct Names {
+    cut: BTreeMap<String, String>,
+}
+
+impl Names {
+    /// Of all names that stand in one drawing.
+    #[must_use]
+    pub fn new<'a>(
+        names: impl Iterator<Item = &'a str>,
+        fonts: &Fonts,
+        width: f64,
+        size: f64,
+        bold: bool,
+    ) -> Self {
+        // No letter is wider than an em: of most names their number of letters says enough.
+        let fits = |name: &str| {
+            name.len() as f64 * size <= width || fonts.width(&one_line(name), size, bold) <= width
+        };
+        let (short, long): (BTreeSet<&str>, BTreeSet<&str>) = names.partition(|name| fits(name));
+        let mut cut = BTreeMap::new();
+        for head in HEADS {
+            let left = long.iter().filter(|name| !cut.contains_key(**name));
+            let made: Vec<(&str, String)> = left
+                .map(|name| (*name, fonts.cut(name, width, size, bold, head)))
+                .collect();
+            let mut count: BTreeMap<String, usize> = BTreeMap::new();
+            let taken = short.iter().map(|name| (*name).to_owned());
+            let taken = taken.chain(cut.values().cloned());
+            for text in taken.chain(made.iter().map(|(_, text)| text.clone())) {
+                *count.entry(text).or_default() += 1;
+            }
+            for (name, text) in made {
+                if count.get(&text) == Some(&1) {
+                    cut.insert(name.to_owned(), text);
+                }
+            }
+        }
+        Self { cut }
+    }
+
+    /// How a name is printed.
+    #[must_use]
+    pub fn of(&self, name: &str) -> String {
+        self.cut
+            .get(name)
+            .cloned()
+            .unwrap_or_else(|| one_line(name))
     }
 }
 
@@ -229,6 +312,42 @@ mod tests {
         );
         let squeeze = |s: &str| s.chars().filter(|c| !c.is_whitespace()).collect::<String>();
         assert_eq!(squeeze(&lines.concat()), squeeze(text));
+    }
+
+    #[test]
+    fn names_that_begin_alike_stay_different_when_they_are_cut() {
+        let fonts = Fonts::new().unwrap();
+        let all = |names: &[&str], width: f64| -> Vec<String> {
+            let cut = Names::new(names.iter().copied(), &fonts, width, 2.52, true);
+            names.iter().map(|name| cut.of(name)).collect()
+        };
+        let corners = [
+            "House corner north-east",
+            "House corner north-west",
+            "House corner south",
+        ];
+        let cut = all(&corners, 24.0);
+        for (i, text) in cut.iter().enumerate() {
+            assert!(
+                text.contains('…') && fonts.width(text, 2.52, true) <= 24.0,
+                "{cut:?}"
+            );
+            assert!(!cut[i + 1..].contains(text), "{cut:?}");
+        }
+        // What differs in its middle alone is cut elsewhere, and what no cut tells apart is left whole.
+        let middle = [
+            "Inspection chamber 1 of the west wing, north",
+            "Inspection chamber 2 of the west wing, north",
+        ];
+        assert_eq!(all(&middle, 9.0), middle);
+        let cut = all(&["MH-2001", "MH-2002", "A1"], 9.0);
+        assert!(
+            cut[0] != cut[1] && cut[0].contains('…') && cut[2] == "A1",
+            "{cut:?}"
+        );
+        // A name that is another one's cut keeps it from that.
+        let whole = all(&["Hou…uth", "House corner south"], 14.0);
+        assert!(whole[0] != whole[1], "{whole:?}");
     }
 
     #[test]

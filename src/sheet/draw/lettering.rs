@@ -18,6 +18,7 @@ pub struct Label {
     feature: Option<Feature>,
     lines: Vec<String>,
     elsewhere: bool,
+    needed: bool,
 }
 
 /// Labels, lettered.
@@ -52,6 +53,7 @@ impl Label {
             feature,
             lines,
             elsewhere: false,
+            needed: false,
         }
     }
 
@@ -59,6 +61,13 @@ impl Label {
     #[must_use]
     pub fn elsewhere(mut self) -> Self {
         self.elsewhere = true;
+        self
+    }
+
+    /// The same label, which has its place before all others and is drawn whatever else is there.
+    #[must_use]
+    pub fn needed(mut self) -> Self {
+        self.needed = true;
         self
     }
 
@@ -115,9 +124,8 @@ pub fn letter(
     far: f64,
     paper: bool,
 ) -> Lettering {
-    let wanted: Vec<Wanted> = labels.iter().map(|l| l.wanted).collect();
     let far = if paper { far } else { FAR_ON_PAGE };
-    let placed = labels::place(&wanted, obstacles, area, far);
+    let placed = places(labels, obstacles, area, far);
     let mut lettering = Lettering {
         grounds: Vec::new(),
         letters: Vec::new(),
@@ -140,6 +148,38 @@ pub fn letter(
         }
     }
     lettering
+}
+
+/// Where labels go: those that are needed first, so that the others keep off them.
+fn places(labels: &[Label], obstacles: &Obstacles, area: Rect, far: f64) -> Vec<Option<Placed>> {
+    let wanted = |needed: bool| {
+        let some = labels.iter().filter(move |label| label.needed == needed);
+        some.map(|label| label.wanted).collect::<Vec<_>>()
+    };
+    let first = labels::place(&wanted(true), obstacles, area, far);
+    let needed = labels.iter().filter(|label| label.needed);
+    let first: Vec<Placed> = needed
+        .zip(first)
+        .map(|(label, placed)| placed.unwrap_or_else(|| label.beside()))
+        .collect();
+    if first.is_empty() {
+        return labels::place(&wanted(false), obstacles, area, far);
+    }
+    let mut obstacles = obstacles.clone();
+    for placed in &first {
+        obstacles.symbols.extend(circles(placed.rect));
+        obstacles.walls.extend(placed.leader);
+    }
+    let mut others = labels::place(&wanted(false), &obstacles, area, far).into_iter();
+    let mut first = first.into_iter();
+    let next = |label: &Label| {
+        if label.needed {
+            first.next()
+        } else {
+            others.next().flatten()
+        }
+    };
+    labels.iter().map(next).collect()
 }
 
 /// A figure at an axis or a grid line: on the page it gives way to other letters.

@@ -150,15 +150,6 @@ fn caption(record: &AsBuilt, view: &View, unlabelled: usize, figure: &mut Drawin
     figure.push(Item::text(at + pt(2.0, 2.6), SMALL, Anchor::Start, "N").bold());
     let right = bar(record, view.scale, pt(14.0, y + 5.6), figure);
     let x = right + 4.0;
-    let width = view.size.0 - x;
-    let mut line = |y: f64, text: &str| {
-        figure.push(Item::text(
-            pt(x, y),
-            SMALL,
-            Anchor::Start,
-            fonts.fit(text, width, SMALL, false),
-        ));
-    };
     let ellipses = if view.exaggeration > 1.0 {
         format!(
             "95 % ellipses drawn {} times as large",
@@ -172,16 +163,30 @@ fn caption(record: &AsBuilt, view: &View, unlabelled: usize, figure: &mut Drawin
         1 => "; one label found no room: see the tables".to_owned(),
         n => format!("; {n} labels found no room: see the tables"),
     };
-    line(
-        y + 3.6,
-        &format!(
-            "Plan {} at full size; {ellipses}{labels}.",
-            view.scale.text()
-        ),
-    );
-    for (i, text) in north(record).iter().enumerate() {
-        line(y + 3.6 + LEADING * (i as f64 + 1.0), text);
+    let scale = view.scale.text();
+    let [up, declination] = north(record);
+    let said = [
+        format!("Plan {scale} at full size; {ellipses}{labels}."),
+        up,
+        declination,
+    ];
+    let (lines, leading) = words(&said, view.size.0 - x, fonts);
+    for (i, text) in lines.into_iter().enumerate() {
+        let y = y + leading * (i as f64 + 1.0) + 0.5;
+        figure.push(Item::text(pt(x, y), SMALL, Anchor::Start, text));
     }
+}
+
+/// A caption's lines and how far apart they stand: a sentence a line where each has room for its own, else one after the other, and
+/// closer where it takes a fourth line. None is cut: they say what the plan leaves out.
+fn words(said: &[String; 3], width: f64, fonts: &Fonts) -> (Vec<String>, f64) {
+    let apart = |text: &String| fonts.width(text, SMALL, false) <= width;
+    if said.iter().all(apart) {
+        return (said.to_vec(), LEADING);
+    }
+    let lines = fonts.wrap(&said.join(" "), width, SMALL, false);
+    let leading = LEADING.min((CAPTION - 0.9) / lines.len() as f64);
+    (lines, leading)
 }
 
 /// Which way is up, and what a compass shows there.
@@ -326,5 +331,33 @@ fn matches(cells: &[key::Cell], cell: &key::Cell, size: (f64, f64), sheet: &mut 
                 .bold()
                 .turned(turn),
         );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_caption_is_wrapped_not_cut() {
+        let fonts = Fonts::new().unwrap();
+        let said = [
+            "Plan 1:50 at full size; 95 % ellipses drawn 50 times as large; 112 labels found no room: see the tables.",
+            "Grid north up; it lies 1° 03′ 33″ west of true north.",
+            "Magnetic declination 8.1° west. Ticks: the grid.",
+        ]
+        .map(str::to_owned);
+        for width in [78.0, 90.0, 110.0] {
+            let (lines, leading) = words(&said, width, &fonts);
+            assert_eq!(lines.join(" "), said.join(" "));
+            assert!(
+                lines
+                    .iter()
+                    .all(|line| fonts.width(line, SMALL, false) <= width)
+            );
+            assert!(leading >= 2.4, "{leading}: lines would touch");
+            assert!(leading * lines.len() as f64 + 0.5 <= CAPTION);
+        }
+        assert_eq!(words(&said, 160.0, &fonts), (said.to_vec(), LEADING));
     }
 }

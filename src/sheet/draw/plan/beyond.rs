@@ -43,7 +43,7 @@ impl Sketch<'_> {
             };
             let away = p - edge;
             let off = figures::fixed(away.length() / self.per_length(), 1);
-            let name = self.fonts.fit(&r.point, 24.0, LABEL, true);
+            let name = self.names.of(&r.point);
             let text = format!("{name} {off} {} off", self.record.frame.unit);
             let size = text_box(self.fonts, std::slice::from_ref(&text));
             let Some(rect) = self.beside(edge, size, &found.taken, obstacles) else {

@@ -12,7 +12,8 @@ use super::geometry::{Pt, Rect, pt};
 use super::scale::Scale;
 use super::{Drawing, Item, Node, Pen, underlay};
 use crate::record::model::AsBuilt;
-use crate::sheet::font::Fonts;
+use crate::sheet::draw::lettering::LABEL;
+use crate::sheet::font::{Fonts, Names};
 
 /// Margin inside the plan's border kept for grid figures.
 const MARGIN: f64 = 4.0;
@@ -66,6 +67,7 @@ pub fn draw(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
         record,
         view,
         fonts,
+        names: names(record, fonts),
         frame: Rect::new(0.0, 0.0, view.size.0, view.size.1),
     };
     let mut layers = Layers::default();
@@ -103,6 +105,14 @@ pub fn draw(record: &AsBuilt, view: &View, fonts: &Fonts) -> Plan {
         drawing,
         unlabelled: lettering.left_out + beyond.left_out,
     }
+}
+
+fn names(record: &AsBuilt, fonts: &Fonts) -> Names {
+    let marks = record.marks.iter().map(|m| m.mark.as_str());
+    let references = record.references.iter().map(|r| r.point.as_str());
+    let runs = record.runs.iter().map(|run| run.run.as_str());
+    let all = marks.chain(references).chain(runs);
+    Names::new(all, fonts, naming::NAME, LABEL, true)
 }
 
 /// Easting, northing of everything along the runs: vertices, marks, camera observations.
@@ -165,6 +175,8 @@ struct Sketch<'a> {
     record: &'a AsBuilt,
     view: &'a View,
     fonts: &'a Fonts,
+    /// Of marks, references and runs.
+    names: Names,
     frame: Rect,
 }
 

@@ -17,7 +17,7 @@ const ARROW: f64 = 1.2;
 /// Ellipses larger than this (semi-major axis, millimetres) have an outline that labels keep off.
 const OUTLINED: f64 = 1.6;
 /// Widest line of a label, millimetres: a name, and what is said of it.
-const NAME: f64 = 24.0;
+pub(super) const NAME: f64 = 24.0;
 const SAID: f64 = 30.0;
 /// With more camera observations than this the plan has their numbers alone.
 const FEW: usize = 15;
@@ -89,12 +89,19 @@ impl Sketch<'_> {
     fn wanted(&self) -> Vec<Label> {
         let record = self.record;
         let few = record.camera.len() <= FEW;
+        // What a dig page is about.
+        let own = self.view.ties_of.map(Feature::Camera);
         let mut labels = Vec::new();
         let mut want = |e: f64, n: f64, feature: Option<Feature>, lines: Vec<String>| {
             let at = self.at(e, n);
             if self.frame.grown(-MARGIN).contains(at) {
                 let clear = symbols::CLEAR;
-                labels.push(Label::new(at, clear, feature, lines, self.fonts));
+                let label = Label::new(at, clear, feature, lines, self.fonts);
+                labels.push(if feature.is_some() && feature == own {
+                    label.needed()
+                } else {
+                    label
+                });
             }
         };
         for (i, m) in record.marks.iter().enumerate() {
@@ -102,13 +109,14 @@ impl Sketch<'_> {
             want(m.easting, m.northing, Some(Feature::Mark(i)), lines);
         }
         for (i, r) in record.references.iter().enumerate() {
-            let lines = vec![self.bold(&r.point, NAME)];
+            let lines = vec![self.names.of(&r.point)];
             want(r.easting, r.northing, Some(Feature::Reference(i)), lines);
         }
         for (i, c) in record.camera.iter().enumerate() {
             if let (Some(e), Some(n)) = (c.easting, c.northing) {
                 let mut lines = vec![full_name(record, &c.id, &c.run)];
-                lines.extend(few.then(|| self.plain(&c.what)));
+                let told = few || own == Some(Feature::Camera(i));
+                lines.extend(told.then(|| self.plain(&c.what)));
                 want(e, n, Some(Feature::Camera(i)), lines);
             }
         }
@@ -119,15 +127,11 @@ impl Sketch<'_> {
         }
         for run in record.runs.iter().filter(|_| record.runs.len() > 1) {
             if let Some((e, n)) = middle(run) {
-                let lines = vec![self.bold(&format!("Run {}", run.run), SAID)];
+                let lines = vec![format!("Run {}", self.names.of(&run.run))];
                 want(e, n, None, lines);
             }
         }
         labels
-    }
-
-    fn bold(&self, text: &str, width: f64) -> String {
-        self.fonts.fit(text, width, LABEL, true)
     }
 
     fn plain(&self, text: &str) -> String {
@@ -138,7 +142,7 @@ impl Sketch<'_> {
         let Some(m) = self.record.marks.get(i) else {
             return Vec::new();
         };
-        let mut lines = vec![self.bold(&m.mark, NAME)];
+        let mut lines = vec![self.names.of(&m.mark)];
         if self.view.paper {
             lines.extend(m.fitting.as_deref().map(|f| self.plain(f)));
             let top = |cover| format!("top {}", figures::fixed(cover, 2));

@@ -6,6 +6,9 @@ use crate::sheet::draw::geometry::pt;
 use crate::sheet::draw::lettering::LABEL;
 use crate::sheet::draw::{Anchor, Drawing, Item, Pen};
 
+/// Room of a mark's name, millimetres.
+const NAME: f64 = 9.0;
+
 impl Panel<'_> {
     /// Rows of figures beneath the graph, upright, one column a vertex where there is room.
     pub(super) fn figures(&self, drawing: &mut Drawing) -> usize {
@@ -31,6 +34,7 @@ impl Panel<'_> {
                 vec![pt(0.0, y), pt(self.graph.x1, y)],
             ));
         }
+        let names = self.names(NAME);
         let (mut last, mut left_out) = (f64::NEG_INFINITY, 0);
         for p in &self.points {
             let x = self.x(p.station);
@@ -47,9 +51,9 @@ impl Panel<'_> {
             // Beneath a level ground the invert's place in the drawing is its depth, downwards.
             let invert = p.invert.map(|z| if self.heights { z } else { -z });
             let mark = p.mark.and_then(|i| self.record.marks.get(i));
-            let name = mark.map_or(figures::UNKNOWN, |m| &m.mark);
+            let name = mark.map_or_else(|| figures::UNKNOWN.to_owned(), |m| names.of(&m.mark));
             let cells = [
-                self.fonts.fit(name, 9.0, LABEL, true),
+                name,
                 figures::station(Some(p.station), unit),
                 figures::length(p.level),
                 figures::length(p.cover),
@@ -58,8 +62,11 @@ impl Panel<'_> {
             let mut y = self.graph.y1;
             for (height, cell) in ROWS.iter().zip(cells) {
                 y += height;
+                // What is wider than its row, a name that no cut tells from others, is set smaller.
+                let long = self.fonts.width(&cell, LABEL, false);
+                let size = LABEL * ((height - 0.8) / long).min(1.0);
                 drawing.push(
-                    Item::text(pt(x + 0.8, y - 0.8), LABEL, Anchor::Start, cell).turned(-90.0),
+                    Item::text(pt(x + 0.8, y - 0.8), size, Anchor::Start, cell).turned(-90.0),
                 );
             }
         }

@@ -8,6 +8,7 @@ use crate::sheet::draw::labels::Obstacles;
 use crate::sheet::draw::lettering::{LABEL, Label, Lettering, circles, letter};
 use crate::sheet::draw::plan::{short_name, what};
 use crate::sheet::draw::{Anchor, Feature, Item, Node, Role, symbols};
+use crate::sheet::font::Names;
 
 /// Height of a line of lettering with a little white.
 const HIGH: f64 = 3.0;
@@ -17,7 +18,20 @@ const FAR: f64 = 12.0;
 /// A grade whose bound is wider than this, percent, says nothing of a short leg and is not lettered (our choice).
 const VAGUE: f64 = 10.0;
 
+/// Widest name of a mark above the ground, millimetres.
+const NAME: f64 = 20.0;
+
 impl Panel<'_> {
+    /// Names of the run's marks, cut to a width.
+    pub(super) fn names(&self, width: f64) -> Names {
+        let marks = self
+            .points
+            .iter()
+            .filter_map(|p| self.record.marks.get(p.mark?));
+        let names = marks.map(|mark| mark.mark.as_str());
+        Names::new(names, self.fonts, width, LABEL, true)
+    }
+
     /// Grades under the legs that are long enough for the words: their boxes, and how many found no room.
     pub(super) fn grades(&self, out: &mut Vec<Node>) -> (Vec<Rect>, usize) {
         let (mut boxes, mut left_out): (Vec<Rect>, usize) = (Vec::new(), 0);
@@ -99,6 +113,7 @@ impl Panel<'_> {
     /// Names of marks, camera observations and crossings.
     pub(super) fn lettering(&self, mut obstacles: Obstacles, grades: &[Rect]) -> Lettering {
         let mut labels: Vec<Label> = Vec::new();
+        let names = self.names(NAME);
         for p in &self.points {
             let Some((i, mark)) = p.mark.and_then(|i| Some((i, self.record.marks.get(i)?))) else {
                 continue;
@@ -106,7 +121,7 @@ impl Panel<'_> {
             let Some(z) = p.ground.or(p.axis).or(p.invert).or(p.crown) else {
                 continue;
             };
-            let name = self.fonts.fit(&mark.mark, 20.0, LABEL, true);
+            let name = names.of(&mark.mark);
             let at = pt(self.x(p.station), self.y(z));
             let label = Label::new(at, 0.4, Some(Feature::Mark(i)), vec![name], self.fonts);
             labels.push(label.elsewhere());
