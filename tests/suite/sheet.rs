@@ -18,6 +18,7 @@ use crate::documents::sample;
 mod crossings;
 mod form;
 mod ink;
+mod near;
 mod outside;
 mod profile;
 mod said;

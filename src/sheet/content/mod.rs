@@ -3,6 +3,7 @@
 pub mod depths;
 pub mod figures;
 pub mod head;
+pub mod near;
 pub mod tables;
 
 pub use tables::{Align, Column, Row, Table};

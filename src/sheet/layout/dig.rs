@@ -5,8 +5,8 @@ use super::flow::{self, Piece, fact, paragraph};
 use super::plans::{self, Extent};
 use crate::record::AsBuilt;
 use crate::record::model::{Camera, Reference};
-use crate::sheet::content::figures as f;
-use crate::sheet::draw::plan::{short_name, what};
+use crate::sheet::content::{depths as deep, figures as f, near};
+use crate::sheet::draw::plan::short_name;
 use crate::sheet::draw::scale::largest;
 use crate::sheet::draw::{Drawing, pt};
 use crate::sheet::font::Fonts;
@@ -15,9 +15,8 @@ use crate::sheet::font::Fonts;
 /// point to the others (our choice: the picture is for finding the spot, and larger without far ones).
 const SHOWN: usize = 2;
 const REACH: f64 = 30.0;
-/// What counts as near, metres and feet (our choice: an excavation with room to work in).
-const NEAR: f64 = 3.0;
-const NEAR_FEET: f64 = 10.0;
+/// So many things near by are listed, and every line that digging could hit (our choice: what leaves the page one page).
+const LISTED: usize = 10;
 
 /// The bodies of the pages for `camera[index]`: picture and words, and what words find no room beside it.
 pub fn pages(record: &AsBuilt, index: usize, room: (f64, f64), fonts: &Fonts) -> Vec<Drawing> {
@@ -119,6 +118,24 @@ fn words(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Vec<Piec
             f::station(seen.station, unit)
         ),
     );
+    if let Some(until) = &seen.until {
+        let place = until.easting.zip(until.northing);
+        let place = place.map(|(e, n)| format!(", {}, {}", f::fixed(e, 2), f::fixed(n, 2)));
+        say(
+            "As far as counter, station, easting, northing",
+            &format!(
+                "{}, {}{}",
+                f::fixed(until.counter, 2),
+                f::station(until.station, unit),
+                place.unwrap_or_default()
+            ),
+        );
+    }
+    for (name, text) in [("Note", &seen.note), ("Photo", &seen.photo)] {
+        if let Some(text) = text {
+            say(name, text);
+        }
+    }
     let (Some(e), Some(n)) = (seen.easting, seen.northing) else {
         let none = "It has no place: it lies too far from any mark. Locate the camera's transmitter there before digging.";
         pieces.extend(paragraph(none, width, true, fonts));
@@ -128,9 +145,9 @@ fn words(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Vec<Piec
         "Easting, northing",
         &format!("{}, {}", f::fixed(e, 2), f::fixed(n, 2)),
     );
-    pieces.extend(depths(seen, unit.symbol(), width, fonts));
+    pieces.extend(depths(record, seen, width, fonts));
     pieces.extend(setting_out(record, seen, width, fonts));
-    pieces.extend(near(record, seen, (e, n), width, fonts));
+    pieces.extend(near(record, seen, width, fonts));
     let grants = "This page allows no machine any depth. Expose the pipe by hand or by vacuum over the whole ellipse and the whole \
                   tolerance zone that local law sets, with the site marked by the one-call centre.";
     pieces.push(Piece::space(1.5));
@@ -138,20 +155,13 @@ fn words(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Vec<Piec
     pieces
 }
 
-fn depths(seen: &Camera, unit: &str, width: f64, fonts: &Fonts) -> Vec<Piece> {
+fn depths(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Vec<Piece> {
+    let unit = record.frame.unit.symbol();
     let mut pieces = vec![Piece::heading("Depth and bounds", width, fonts)];
-    let earliest = match seen.cover_least {
-        Some(depth) => format!(
-            "Earliest depth at which the pipe could be met: {} {unit} below ground (one-sided 95 %).",
-            f::least(Some(depth))
-        ),
-        None => "No depth of the top of the pipe is known here: it could be met at any depth."
-            .to_owned(),
-    };
-    pieces.extend(paragraph(&earliest, width, true, fonts));
+    pieces.extend(paragraph(&deep::earliest(record, seen), width, true, fonts));
     let mut say = |name: &str, value: String| pieces.extend(fact(name, &value, width, fonts));
     if let Some(depth) = seen.invert_depth {
-        let bound = f::bound(seen.invert_95);
+        let bound = f::bound(seen.depth_95);
         say(
             "Invert below ground",
             format!("{} {unit} {bound}", f::length(Some(depth))),
@@ -224,74 +234,16 @@ fn setting_out(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Ve
     pieces
 }
 
-/// Marks, observations, references and other runs close by, nearest first.
-fn near(
-    record: &AsBuilt,
-    seen: &Camera,
-    (e, n): (f64, f64),
-    width: f64,
-    fonts: &Fonts,
-) -> Vec<Piece> {
-    let k = record.frame.crs_unit_metres;
+/// What lies close by: utilities and runs every one, of the rest the nearest.
+fn near(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Vec<Piece> {
     let unit = record.frame.unit;
-    let (within, said) = if unit.is_foot() {
-        (NEAR_FEET * unit.metres(), NEAR_FEET)
-    } else {
-        (NEAR, NEAR)
-    };
-    let mut found: Vec<(f64, String)> = Vec::new();
-    let mut add = |x: f64, y: f64, what: String| {
-        let metres = (x - e).hypot(y - n) * k;
-        if metres <= within {
-            found.push((metres, what));
-        }
-    };
-    for m in &record.marks {
-        let fitting = m
-            .fitting
-            .as_deref()
-            .map(|t| format!(", {t}"))
-            .unwrap_or_default();
-        let codes = m
-            .findings
-            .as_deref()
-            .map(|t| format!(" ({t})"))
-            .unwrap_or_default();
-        add(
-            m.easting,
-            m.northing,
-            format!("mark {}{fitting}{codes}", m.mark),
-        );
-    }
-    for c in record.camera.iter().filter(|c| c.id != seen.id) {
-        if let (Some(x), Some(y)) = (c.easting, c.northing) {
-            add(x, y, format!("{}, {}", short_name(&c.id), c.what));
-        }
-    }
-    for r in &record.references {
-        add(r.easting, r.northing, format!("reference {}", r.point));
-    }
-    for c in &record.crossings {
-        let text = format!(
-            "{} {} {} (site plan)",
-            short_name(&c.id),
-            c.meeting.word(),
-            what(c)
-        );
-        add(c.easting, c.northing, text);
-    }
-    for run in record.runs.iter().filter(|run| run.run != seen.run) {
-        for v in &run.vertices {
-            add(v.easting, v.northing, format!("run {}", run.run));
-        }
-    }
-    found.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
-    found.dedup_by(|a, b| a.1 == b.1);
+    let within = f::plain(near::within(record));
     let mut pieces = vec![Piece::heading(
-        &format!("Near it, within {} {unit}", f::plain(said)),
+        &format!("Near it, within {within} {unit}"),
         width,
         fonts,
     )];
+    let found = near::near(record, seen);
     if found.is_empty() {
         pieces.extend(paragraph(
             "Nothing in this record. Other lines are not in it.",
@@ -300,13 +252,18 @@ fn near(
             fonts,
         ));
     }
-    for (metres, what) in found.iter().take(10) {
-        pieces.extend(fact(
-            &format!("{} {unit}", f::fixed(unit.of(*metres), 2)),
-            what,
-            width,
-            fonts,
-        ));
+    let lines = found.iter().filter(|near| near.line).count();
+    let listed = LISTED.max(lines);
+    for near in found.iter().take(listed) {
+        let away = format!("{} {unit}", f::least(Some(unit.of(near.metres))));
+        pieces.extend(fact(&away, &near.what, width, fonts));
+    }
+    let more = found.len().saturating_sub(listed);
+    if more > 0 {
+        let text = format!(
+            "And {more} more that are neither a utility nor a run: marks, observations, references, other lines of the site plan."
+        );
+        pieces.extend(paragraph(&text, width, false, fonts));
     }
     pieces
 }

@@ -9,7 +9,13 @@ use aslaid::sheet::{self, Dig, Paper, SheetOptions};
 use crate::sheet::outside::{out, pages, squeezed, written};
 use crate::sheet::sample;
 
-fn crossing(record: &AsBuilt, number: usize, meeting: Meeting, kind: &str, name: &str) -> Crossing {
+pub fn crossing(
+    record: &AsBuilt,
+    number: usize,
+    meeting: Meeting,
+    kind: &str,
+    name: &str,
+) -> Crossing {
     let run = &record.runs[0];
     let (a, b) = (&run.vertices[1], &run.vertices[2]);
     let mid = f64::midpoint;
@@ -144,7 +150,7 @@ fn a_dig_page_goes_on_where_its_words_find_no_room_and_loses_none() {
         "yarrow",
         "Earliest depth at which the pipe could be met",
         "allows no machine any depth",
-        "x1 crosses water W-1204 (site plan)",
+        "water W-1204 of the site plan (x1)",
     ] {
         assert!(flat.contains(text), "{text}");
     }

@@ -221,3 +221,181 @@ fn grid_north_that_is_true_north_is_said_to_be() {
         assert!(!text.contains("0° 00′ 00″"), "{text}");
     }
 }
+
+#[test]
+fn the_deepest_place_may_be_one_that_the_camera_saw_and_is_rounded_up() {
+    let mut record = sample::long();
+    record.camera.truncate(2);
+    let said = |record: &AsBuilt| depths::sentences(record).pop().unwrap();
+    let seen = &mut record.camera[1];
+    (seen.invert_depth, seen.depth_95) = (Some(7.0), Some(0.301));
+    let place = format!("at c2, run {}", record.camera[1].run);
+    let deep = said(&record);
+    assert!(
+        deep.starts_with("Deepest: the invert may lie 7.31 m below ground, "),
+        "{deep}"
+    );
+    assert!(deep.contains(&place), "{deep}");
+    // Of an axis alone, and of a mark as before.
+    let seen = &mut record.camera[1];
+    (seen.invert_depth, seen.transmitter_depth) = (None, Some(7.0));
+    assert!(
+        said(&record).contains("the axis may lie 7.31 m"),
+        "{}",
+        said(&record)
+    );
+    record.marks[0].invert_depth = Some(8.0);
+    record.marks[0].depth_95 = Some(0.09);
+    assert!(
+        said(&record).contains("the invert may lie 8.09 m below ground, at A1"),
+        "{}",
+        said(&record)
+    );
+}
+
+#[test]
+fn a_pipe_whose_bound_reaches_the_surface_is_not_met_below_it() {
+    let mut record = sample::short();
+    let all = |record: &AsBuilt, name: &str| {
+        let text = [
+            depths::sentences(record).join(" "),
+            sheet(name, record).concat(),
+        ]
+        .concat();
+        assert!(!text.contains("met -"), "{text}");
+        text
+    };
+    record.camera[0].dig = true;
+    record.camera[0].cover_least = Some(-0.071);
+    let text = all(&record, "above");
+    let said =
+        "could be met at or above the surface of the ground (its bound is 0.08 us-ft above it)";
+    // Headline, every sheet's strip, dig page.
+    assert!(text.matches(said).count() >= 3, "{text}");
+    record.camera[0].cover_least = Some(0.001);
+    assert!(all(&record, "at").contains("could be met at the surface of the ground, at c1"));
+    record.camera[0].cover_least = Some(0.011);
+    assert!(all(&record, "below").contains("could be met 0.01 us-ft below ground, at c1"));
+}
+
+#[test]
+fn without_a_wall_depths_are_of_the_bore() {
+    let mut record = sample::long();
+    let bore = "The wall of run A is not given: the pipe's outside lies above the top of the bore";
+    let whole = sheet("walled", &record).concat();
+    assert!(!whole.contains("bore"), "{whole}");
+    record.runs[0].wall = None;
+    record.marks[0].cover_least = Some(0.02);
+    record.camera.iter_mut().for_each(|c| c.dig = c.run == "A");
+    let sheets = sheet("unwalled", &record);
+    assert!(sheets[0].contains(bore), "{}", sheets[0]);
+    for text in &sheets {
+        assert!(text.contains("the top of the bore (its wall is not given) could be met 0.02 m below ground, at A1"), "{text}");
+        assert!(!text.contains("the pipe could be met: "), "{text}");
+    }
+    let dug = sheets.iter().filter(|text| text.contains("Dig page:"));
+    let said = "Earliest depth at which the top of the bore could be met: ";
+    assert!(dug.clone().count() > 0 && dug.clone().all(|text| text.contains(said)));
+    // Where the shallowest place is of a run with a wall, that is the pipe's own.
+    record.marks[0].cover_least = Some(9.0);
+    let other = record.marks.iter_mut().find(|m| m.run == "B").unwrap();
+    other.cover_least = Some(0.01);
+    let said = depths::sentences(&record).join(" ");
+    assert!(
+        said.contains("the top of the pipe could be met 0.01") && said.contains(bore),
+        "{said}"
+    );
+}
+
+#[test]
+fn the_table_of_runs_says_that_its_depths_are_no_bounds() {
+    let text = sheet("runs", &sample::short()).concat();
+    for words in ["most likely", "no bound is taken off or added"] {
+        assert!(text.contains(words), "{text}");
+    }
+    assert!(!page(&sample::short()).contains(">Deepest</th>"));
+}
+
+#[test]
+fn names_that_begin_alike_are_told_apart() {
+    let mut record = sample::short();
+    let corners = [
+        "House corner north-east",
+        "House corner north-west",
+        "House corner south-east",
+    ];
+    for (r, name) in record.references.iter_mut().zip(corners) {
+        name.clone_into(&mut r.point);
+    }
+    for (i, m) in record.marks.iter_mut().enumerate() {
+        let name = format!("MH-200{i}");
+        for v in record.runs.iter_mut().flat_map(|run| &mut run.vertices) {
+            if v.mark.as_ref() == Some(&m.mark) {
+                v.mark = Some(name.clone());
+            }
+        }
+        m.mark = name;
+    }
+    let text = sheet("alike", &record).concat();
+    assert!(
+        !text.contains("House corner no…") && !text.contains("MH-2…"),
+        "{text}"
+    );
+    for end in ["th-east", "th-west", "uth-east"] {
+        assert!(text.contains('…') && text.contains(end), "{end}: {text}");
+    }
+    // In the row beneath the profile, cut or whole.
+    let cut = (0..record.marks.len())
+        .all(|i| text.contains(&format!("…00{i}")) || text.contains(&format!("…0{i}")));
+    assert!(cut, "{text}");
+}
+
+#[test]
+fn a_draft_that_leaves_nothing_out_says_so() {
+    let words = |left_out| aslaid::record::model::Draft { left_out }.words();
+    assert_eq!(words(0), "DRAFT, no row left out");
+    assert_eq!(words(2), "DRAFT, 2 rows left out");
+}
+
+#[test]
+fn the_page_explains_every_symbol_and_its_plan_is_seen() {
+    let html = page(&sample::short());
+    let legend = &html[html.find("class=\"legend\"").unwrap()..];
+    let legend = &legend[..legend.find("</ul>").unwrap()];
+    for text in [
+        "junction",
+        "reference point, its place given",
+        "reference point, its place computed",
+    ] {
+        assert!(legend.contains(text), "{text}");
+    }
+    // Lines of a site plan against the paper, light and dark: 3 to 1 at least.
+    let style = &html[..html.find("</style>").unwrap()];
+    let colours = |name: &str| -> Vec<String> {
+        let name = format!("--{name}: #");
+        let parts = style.split(&name).skip(1);
+        parts
+            .map(|part| part.split(';').next().unwrap().to_owned())
+            .collect()
+    };
+    let luminance = |hex: &str| {
+        let step = hex.len() / 3;
+        let part = |i: usize| {
+            let digits = hex[i * step..(i + 1) * step].repeat(3 - step);
+            let c = f64::from(u8::from_str_radix(&digits, 16).unwrap()) / 255.0;
+            if c <= 0.040_45 {
+                c / 12.92
+            } else {
+                ((c + 0.055) / 1.055).powf(2.4)
+            }
+        };
+        0.2126 * part(0) + 0.7152 * part(1) + 0.0722 * part(2) + 0.05
+    };
+    let (papers, plans) = (colours("paper"), colours("plan"));
+    assert_eq!((papers.len(), plans.len()), (3, 3));
+    for (paper, plan) in papers.iter().zip(&plans) {
+        let (a, b) = (luminance(paper), luminance(plan));
+        assert!(a.max(b) / a.min(b) >= 3.0, "#{plan} on #{paper}");
+    }
+    assert!(style.contains(".pl { stroke: var(--plan);"));
+}
