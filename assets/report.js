@@ -106,6 +106,14 @@
         this.all.push(spot);
         if (el.dataset.b) {
           spot.b = el.dataset.b.split(' ').map(Number);
+          // Of an axis or the grid: cut at the border it would be another number that looks right.
+          spot.figure = !spot.key && /^([EN] )?[-\d]/.test(el.textContent);
+          if (spot.figure) {
+            // As wide as this browser's letters are.
+            const r = el.getBBox();
+            spot.b[0] = Math.min(spot.b[0], r.x);
+            spot.b[2] = Math.max(spot.b[2], r.x + r.width);
+          }
           this.labels.push(spot);
         } else if (spot.key) {
           if (!this.spots.has(spot.key)) this.spots.set(spot.key, spot);
@@ -136,9 +144,20 @@
       const tall = (this.box.clientWidth * this.base.h) / this.base.w;
       this.box.style.height = `${Math.round(Math.max(180, Math.min(tall, innerHeight * 0.7)))}px`;
       const { w, h } = this.size;
-      this.k = this.least = Math.min(w / this.base.w, h / this.base.h);
-      this.cx = this.base.x + this.base.w / 2;
-      this.cy = this.base.y + this.base.h / 2;
+      const { base } = this;
+      // Figures keep their size while the drawing shrinks: they get room beside it, which makes it smaller again.
+      const figures = this.labels.filter((spot) => spot.figure);
+      const beyond = (k) => [
+        Math.max(0, ...figures.map((s) => 2 - (s.x - base.x) * k - s.b[0] * PX)),
+        Math.max(0, ...figures.map((s) => 2 + (s.x - base.x - base.w) * k + s.b[2] * PX)),
+      ];
+      let [left, right] = [0, 0];
+      for (let i = 0; i < 8; i++) {
+        this.k = this.least = Math.min((w - left - right) / base.w, h / base.h);
+        [left, right] = beyond(this.k);
+      }
+      this.cx = base.x + base.w / 2 + (right - left) / (2 * this.k);
+      this.cy = base.y + base.h / 2;
       this.commit();
     }
     // Draws anew: twice the box's width and height, so that a drag shows what is already drawn.
@@ -224,10 +243,12 @@
           let free = inside;
           if (inside) {
             const b = box(spot, x, y);
+            const over = (lo, hi, end) => (lo < -1 && hi > 0) || (lo < end && hi > end + 1);
+            const cut = spot.figure && (over(b[0], b[2], w) || over(b[1], b[3], h));
             const cells = [];
             for (let i = cell(b[0]); i <= cell(b[2]); i++) for (let j = cell(b[1]); j <= cell(b[3]); j++) cells.push(`${i},${j}`);
             const hit = (o) => o[0] < b[2] && b[0] < o[2] && o[1] < b[3] && b[1] < o[3];
-            free = always(spot) || !cells.some((c) => (taken.get(c) || []).some(hit));
+            free = !cut && (always(spot) || !cells.some((c) => (taken.get(c) || []).some(hit)));
             if (free) for (const c of cells) taken.has(c) ? taken.get(c).push(b) : taken.set(c, [b]);
           }
           if (spot.shown !== free) {

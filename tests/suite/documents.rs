@@ -21,6 +21,7 @@ fn pages() {
         ("many", sample::many()),
         ("hostile", sample::hostile()),
         ("bare", sample::bare()),
+        ("high", sample::high()),
     ] {
         let page = aslaid::sheet::html(&record).unwrap();
         assert_eq!(

@@ -1,7 +1,7 @@
 //! Symbols, around their own point. Shapes alone tell them apart, so that a copy in black and white loses nothing.
 
 use super::{Item, Pen, Pt, pt};
-use crate::record::model::{Evidence, Meeting, Reference, VertexKind};
+use crate::record::model::{Evidence, Meeting, VertexKind};
 
 /// Radius that labels keep clear of.
 pub const CLEAR: f64 = 1.3;
@@ -67,12 +67,12 @@ pub fn crossing(meeting: Meeting) -> Vec<Item> {
 
 /// A reference point: a triangle, with a dot where its place is given and hollow where it was solved.
 #[must_use]
-pub fn reference(reference: &Reference) -> Vec<Item> {
+pub fn reference(solved: bool) -> Vec<Item> {
     let mut items = vec![Item::polygon(
         Pen::Open,
         vec![pt(0.0, -1.25), pt(1.1, 0.75), pt(-1.1, 0.75)],
     )];
-    if !reference.solved {
+    if !solved {
         items.push(Item::circle(Pen::Solid, pt(0.0, 0.0), 0.22));
     }
     items

@@ -171,6 +171,15 @@ fn legend(page: &mut Html, record: &AsBuilt) {
         ),
         (symbols::mark(Evidence::Located, true), "mark at a fitting"),
         (symbols::vertex(VertexKind::Bend), "bend, inferred"),
+        (symbols::vertex(VertexKind::Junction), "junction"),
+        (
+            symbols::reference(false),
+            "reference point, its place given",
+        ),
+        (
+            symbols::reference(true),
+            "reference point, its place computed",
+        ),
         (symbols::camera(), "seen by the camera"),
         (vec![ellipse], "95 % ellipse"),
         (line(Pen::Ground), "ground"),

@@ -473,6 +473,7 @@ fn camera(record: &mut AsBuilt, spec: &Spec, run: &str, vertices: &[Vertex]) {
             geographic: None,
             ellipse: a.ellipse,
             transmitter_depth: some(a.transmitter_depth, b.transmitter_depth),
+            depth_95: some(a.depth_95, b.depth_95),
             invert: some(a.invert, b.invert),
             invert_depth: some(a.transmitter_depth, b.transmitter_depth)
                 .map(|d| d + spec.unit.of(0.04)),
@@ -624,6 +625,29 @@ pub fn short() -> AsBuilt {
     let mut record = record(&spec);
     record.findings.push(finding(Code::DepthSingle, Level::Warning, Some("A2"), "A2 has a single depth reading, 2.61 ft; nothing confirms it. Turn the receiver half a turn and read again."));
     record.findings.push(finding(Code::Unchecked, Level::Note, Some("A3"), "Nothing checks A3's position: two tapes fix it and no third compares. Tape it from a third reference."));
+    record
+}
+
+/// High above the sea, with a name as long as a line: figures and names that a phone has little room for.
+pub fn high() -> AsBuilt {
+    let mut record = short();
+    let up = |z: &mut Option<f64>| *z = z.map(|z| z + 11_234.0);
+    for v in record.runs.iter_mut().flat_map(|run| &mut run.vertices) {
+        up(&mut v.ground);
+        up(&mut v.invert);
+    }
+    for m in &mut record.marks {
+        up(&mut m.ground);
+        up(&mut m.invert);
+    }
+    record.camera.iter_mut().for_each(|c| up(&mut c.invert));
+    let name = "Inspection_chamber_of_the_library's_north_wing_beside_the_lane";
+    let first = std::mem::replace(&mut record.marks[0].mark, name.to_owned());
+    for v in record.runs.iter_mut().flat_map(|run| &mut run.vertices) {
+        if v.mark.as_ref() == Some(&first) {
+            v.mark = Some(name.to_owned());
+        }
+    }
     record
 }
 

@@ -120,7 +120,7 @@ impl Sketch<'_> {
             add(
                 self.at(r.easting, r.northing),
                 Some(Feature::Reference(i)),
-                symbols::reference(r),
+                symbols::reference(r.solved),
             );
         }
         for v in self
