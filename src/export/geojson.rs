@@ -307,7 +307,8 @@ fn cut(places: &[Place]) -> Vec<Vec<Place>> {
     parts
 }
 
-/// How far features reach: the box, with the lowest and highest third coordinate where every place has one.
+/// How far features reach: the box, with the lowest and highest third coordinate of the places that have one. A box has as many
+/// numbers as the places with the most coordinates ask for (section 5).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Extent {
     longitude: [f64; 2],
@@ -315,7 +316,6 @@ pub struct Extent {
     around: [f64; 2],
     latitude: [f64; 2],
     height: [f64; 2],
-    flat: bool,
 }
 
 /// Of nothing: every range the wrong way round.
@@ -328,7 +328,6 @@ impl Default for Extent {
             around: NOWHERE,
             latitude: NOWHERE,
             height: NOWHERE,
-            flat: false,
         }
     }
 }
@@ -364,9 +363,8 @@ impl Extent {
         widen(&mut self.longitude, [place.x; 2]);
         widen(&mut self.around, [around; 2]);
         widen(&mut self.latitude, [place.y; 2]);
-        match place.z {
-            Some(z) => widen(&mut self.height, [z; 2]),
-            None => self.flat = true,
+        if let Some(z) = place.z {
+            widen(&mut self.height, [z; 2]);
         }
     }
 
@@ -376,7 +374,6 @@ impl Extent {
         widen(&mut self.around, other.around);
         widen(&mut self.latitude, other.latitude);
         widen(&mut self.height, other.height);
-        self.flat |= other.flat;
     }
 
     /// West, south, east, north, with the heights between; `None` of nothing.
@@ -391,7 +388,7 @@ impl Extent {
             (west, east) = (low, round(high - 360.0, GEOGRAPHIC_DECIMALS));
         }
         let [low, high] = self.height;
-        Some(if self.flat {
+        Some(if low > high {
             json!([west, south, east, north])
         } else {
             json!([west, south, low, east, north, high])
@@ -440,6 +437,24 @@ mod tests {
             Extent::of_shapes(std::iter::once(line)).bounds(),
             Some(json!([-0.0001, 51.0, 0.0001, 51.1]))
         );
+    }
+
+    #[test]
+    fn a_box_has_heights_as_soon_as_one_place_has() {
+        let high = |x: f64, z: f64| Place {
+            z: Some(z),
+            ..place(x, 51.0)
+        };
+        let three = Shape::Line(vec![high(0.1, 40.5), high(0.2, 39.5)]);
+        let flat = Shape::Point(place(0.3, 51.2));
+        let mut extent = Extent::of_shapes([flat.clone()].into_iter());
+        assert_eq!(extent.bounds(), Some(json!([0.3, 51.2, 0.3, 51.2])));
+        // As sections of a large job are put together.
+        extent.merge(&Extent::of_shapes([three].into_iter()));
+        let both = Some(json!([0.1, 51.0, 39.5, 0.3, 51.2, 40.5]));
+        assert_eq!(extent.bounds(), both);
+        extent.merge(&Extent::of_shapes([flat].into_iter()));
+        assert_eq!(extent.bounds(), both);
     }
 
     #[test]

@@ -295,7 +295,12 @@ fn geo(record: &AsBuilt, unions: &[Union<'_>], lines: &[Line<'_>]) -> Json {
     });
     let places = lines.iter().flat_map(|line| line.shape.places());
     if let Some(bounds) = wkb::bounds(places) {
-        column["bbox"] = json!([bounds.x[0], bounds.y[0], bounds.x[1], bounds.y[1]]);
+        let ([west, east], [south, north]) = (bounds.x, bounds.y);
+        // As many numbers as the places with the most coordinates ask for.
+        column["bbox"] = match bounds.z {
+            Some([low, high]) => json!([west, south, low, east, north, high]),
+            None => json!([west, south, east, north]),
+        };
     }
     json!({"version": "1.1.0", "primary_column": geometry, "columns": {geometry: column}})
 }

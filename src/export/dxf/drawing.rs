@@ -3,13 +3,15 @@
 use std::collections::BTreeSet;
 use std::io;
 
+use super::Ground;
 use super::layers::Names;
 use super::pairs::{self, Pairs};
 use super::skeleton::APPLICATION;
+use crate::export::View;
 use crate::export::geometry::{self, Place, Shape};
 use crate::export::table::{Item, Row, Table};
 use crate::export::value::{Value, round};
-use crate::export::wkb;
+use crate::export::wkb::{self, Bounds};
 use crate::record::AsBuilt;
 use crate::record::model::{Draft, Run};
 use crate::units::fixed;
@@ -51,6 +53,8 @@ pub struct Drawing<'a> {
     place: &'a Placed<'a>,
     /// Height of text.
     text: f64,
+    /// Metres in one unit of the drawing.
+    metres: f64,
     record: &'a AsBuilt,
     /// Runs that carry storm water.
     storm: BTreeSet<&'a str>,
@@ -63,7 +67,7 @@ impl<'a> Drawing<'a> {
         text: f64,
         record: &'a AsBuilt,
         owner: u64,
-        place: &'a Placed<'a>,
+        ground: &'a Ground<'a>,
     ) -> Self {
         let is_storm = |run: &&Run| {
             run.texts
@@ -75,8 +79,9 @@ impl<'a> Drawing<'a> {
             out,
             names,
             owner,
-            place,
+            place: ground.place,
             text,
+            metres: ground.metres,
             record,
             storm: storm.map(|run| run.run.as_str()).collect(),
         }
@@ -166,19 +171,15 @@ impl<'a> Drawing<'a> {
 
     /// The name of what is there, and the invert's elevation below it.
     fn labels(&mut self, row: Row<'_>, place: Place) -> io::Result<()> {
-        let name = match row.item {
-            Item::Mark(mark) => &mark.mark,
-            Item::Camera(camera) => &camera.what,
-            Item::Reference(reference) => &reference.point,
-            Item::Crossing(crossing) => crossing.name.as_ref().unwrap_or(&crossing.layer),
-            _ => return Ok(()),
+        let Some(name) = label(row) else {
+            return Ok(());
         };
-        let (x, y) = (place.x + 0.7 * self.text, place.y + 0.7 * self.text);
+        let (x, y) = beside(place, self.text);
         let layer = self.names.of("label");
         self.write(name, x, y, place.z, &layer)?;
-        if let (Item::Mark(_) | Item::Camera(_), Some(z)) = (row.item, place.z) {
-            let below = y - 1.5 * self.text;
-            self.write(&format!("inv {}", fixed(z, 2)), x, below, place.z, &layer)?;
+        if let Some(invert) = invert(self.record, self.metres, row) {
+            let below = y - BELOW * self.text;
+            self.write(&invert, x, below, place.z, &layer)?;
         }
         Ok(())
     }
@@ -232,14 +233,81 @@ impl<'a> Drawing<'a> {
     /// What must be read before the drawing is used, below it: draft, job, units, cautions.
     pub fn notice(&mut self, x: f64, y: f64, system: &str) -> io::Result<()> {
         let layer = self.names.of("notice");
-        let paragraphs = paragraphs(self.record, system);
-        let lines = paragraphs.iter().flat_map(|paragraph| wrapped(paragraph));
-        for (index, line) in lines.enumerate() {
-            let down = (4.0 + 1.6 * index as f64) * self.text;
-            self.write(&line, x, y - down, None, &layer)?;
+        for (line, down) in notice(self.record, system) {
+            self.write(&line, x, y - down * self.text, None, &layer)?;
         }
         Ok(())
     }
+}
+
+/// Letters stand this far beside a place and above it, and the elevation this far below the name; heights of text.
+const BESIDE: f64 = 0.7;
+const BELOW: f64 = 1.5;
+
+/// The name that is written at a place.
+fn label(row: Row<'_>) -> Option<&str> {
+    match row.item {
+        Item::Mark(mark) => Some(&mark.mark),
+        Item::Camera(camera) => Some(&camera.what),
+        Item::Reference(reference) => Some(&reference.point),
+        Item::Crossing(crossing) => Some(crossing.name.as_ref().unwrap_or(&crossing.layer)),
+        _ => None,
+    }
+}
+
+/// The invert's elevation in the drawing's unit, from the record's own figure: coordinates are rounded already.
+fn invert(record: &AsBuilt, metres: f64, row: Row<'_>) -> Option<String> {
+    let invert = match row.item {
+        Item::Mark(mark) => mark.invert,
+        Item::Camera(camera) => camera.invert,
+        _ => None,
+    };
+    let factor = record.frame.unit.metres() / metres;
+    invert.map(|invert| format!("inv {}", fixed(invert * factor, 2)))
+}
+
+fn beside(place: Place, text: f64) -> (f64, f64) {
+    (place.x + BESIDE * text, place.y + BESIDE * text)
+}
+
+/// The lines of the notice, and how far below the features each stands, heights of text.
+fn notice(record: &AsBuilt, system: &str) -> Vec<(String, f64)> {
+    let paragraphs = paragraphs(record, system);
+    let lines = paragraphs.iter().flat_map(|paragraph| wrapped(paragraph));
+    let down = |(index, line)| (line, 4.0 + 1.6 * index as f64);
+    lines.enumerate().map(down).collect()
+}
+
+/// The box of everything drawn: features, the letters beside them, the notice below them. A letter is taken to be as wide as it is high,
+/// which few are; what has no elevation lies at 0, as the notice does.
+pub fn drawn(
+    view: &View<'_>,
+    ground: &Ground<'_>,
+    features: Bounds,
+    text: f64,
+) -> io::Result<Bounds> {
+    let mut all = features;
+    let mut line = |letters: &str, (x, y): (f64, f64)| {
+        let wide = text * letters.chars().count() as f64;
+        all.x = [all.x[0].min(x), all.x[1].max(x + wide)];
+        all.y = [all.y[0].min(y), all.y[1].max(y + text)];
+    };
+    for row in view.features().flat_map(|table| table.rows(view.record)) {
+        let Some(name) = label(row) else { continue };
+        for place in (ground.place)(geometry::projected(row))?.places() {
+            let (x, y) = beside(*place, text);
+            line(name, (x, y));
+            if let Some(invert) = invert(view.record, ground.metres, row) {
+                line(&invert, (x, y - BELOW * text));
+            }
+        }
+    }
+    for (letters, down) in notice(view.record, &ground.system) {
+        line(&letters, (features.x[0], features.y[0] - down * text));
+    }
+    let [low, high] = features.z.unwrap_or_default();
+    all.z = Some([low.min(0.0), high.max(0.0)]);
+    Ok(all)
 }
 
 fn paragraphs(record: &AsBuilt, system: &str) -> Vec<String> {

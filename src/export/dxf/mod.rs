@@ -71,7 +71,8 @@ fn whole(view: &View<'_>, ground: &Ground<'_>, out: &mut dyn Write) -> io::Resul
     let bounds = bounds(view, ground)?;
     let text = text_height(ground.metres, bounds);
     let mut out = Pairs::new(out, skeleton::FIRST, Dialect::OWN);
-    skeleton::header(&mut out, ground.metres, bounds, text)?;
+    let drawn = bounds.map(|bounds| drawing::drawn(view, ground, bounds, text));
+    skeleton::header(&mut out, ground.metres, drawn.transpose()?, text)?;
     skeleton::tables(&mut out, &names, bounds)?;
     skeleton::blocks(&mut out)?;
     out.pairs(&[(0, "SECTION"), (2, "ENTITIES")])?;
@@ -99,7 +100,7 @@ fn entities<'a>(
     let record = view.record;
     let names = Names::new(&record.layers);
     let text = text_height(ground.metres, bounds);
-    let mut drawing = Drawing::new(out, names, text, record, owner, ground.place);
+    let mut drawing = Drawing::new(out, names, text, record, owner, ground);
     for table in view.features() {
         for row in table.rows(record) {
             drawing.feature(table, row)?;

@@ -1,7 +1,7 @@
 //! `asbuilt.gpkg`: [GeoPackage](crate::sources::Source::GeoPackage) 1.3, layers `run`, `mark`, `camera`, `reference`.
 //!
-//! In the projected coordinate system; the third coordinate is the invert's elevation in that system's unit, there where
-//! it is known. Every column has a description with its unit. A job in site coordinates is in the standard's undefined
+//! In the projected coordinate system; the third coordinate is the invert's elevation, of a reference its own, in that system's unit,
+//! there where it is known. Every column has a description with its unit. A job in site coordinates is in the standard's undefined
 //! Cartesian system.
 //!
 //! **The same record gives the same bytes.** The time of the last change, which the standard demands, is midnight UTC of
@@ -11,6 +11,7 @@ use std::io::{self, Write};
 
 use rusqlite::Connection;
 
+use super::table::Table;
 use super::{Format, View, draft};
 use crate::record::AsBuilt;
 
@@ -53,7 +54,7 @@ fn fill(view: &View<'_>, connection: &Connection) -> rusqlite::Result<()> {
     let srs = container::add_system(connection, super::system::of(view.record).as_ref())?;
     let changed = changed(view.record);
     for table in view.features() {
-        let description = description(view.record, table.meaning);
+        let description = description(view.record, table);
         let layer = Layer::new(table.name, table, srs);
         let head = Head {
             description: &description,
@@ -68,7 +69,11 @@ fn fill(view: &View<'_>, connection: &Connection) -> rusqlite::Result<()> {
 }
 
 /// What a layer holds: units, draft, cautions, the record's hash.
-fn description(record: &AsBuilt, meaning: &str) -> String {
+fn description(record: &AsBuilt, table: &Table) -> String {
+    let of = match table.name {
+        "reference" => "point",
+        _ => "invert",
+    };
     let frame = &record.frame;
     let vertical = frame
         .vertical
@@ -76,8 +81,8 @@ fn description(record: &AsBuilt, meaning: &str) -> String {
         .map(|datum| format!(" ({datum})"))
         .unwrap_or_default();
     let mut text = format!(
-        "{meaning}; coordinates in {}, third coordinate the invert's elevation{vertical} in the same unit where it is known; other lengths in {}.",
-        frame.crs_unit, frame.unit
+        "{}; coordinates in {}, third coordinate the {of}'s elevation{vertical} in the same unit where it is known; other lengths in {}.",
+        table.meaning, frame.crs_unit, frame.unit
     );
     for caution in &record.cautions {
         text.push(' ');

@@ -4,6 +4,7 @@ use std::fs;
 
 use aslaid::export::{FORMATS, View, select};
 use aslaid::record::{AsBuilt, file_hash, hash, sealed};
+use aslaid::units::LengthUnit;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 
@@ -127,7 +128,13 @@ fn a_third_coordinate_is_there_only_where_the_height_is_known() {
             .iter()
             .all(|p| p.as_array().unwrap().len() == 3)
     );
-    assert_eq!(map["bbox"].as_array().unwrap().len(), 4);
+    // Some places have three coordinates, so that the box has them too.
+    let bounds = map["bbox"].as_array().unwrap();
+    assert_eq!(bounds.len(), 6);
+    let low = bounds[2].as_f64().unwrap();
+    assert!(low < bounds[5].as_f64().unwrap());
+    let mark = coordinates("Invented Locating/LAT-2031/A/A1");
+    assert!((low..=bounds[5].as_f64().unwrap()).contains(&mark[2].as_f64().unwrap()));
 }
 
 #[test]
@@ -308,4 +315,85 @@ fn kml_reads_back_with_a_reader_of_its_own_kind() {
         shown.contains("Invented Locating/LAT-2031/A/A1")
             && shown.contains("Robert'); DROP TABLE mark;--")
     );
+}
+
+/// A coordinate is rounded for its file; a label that rounds it again would say something else than the sheet.
+#[test]
+fn a_drawing_says_elevations_as_the_sheet_does() {
+    let mut record = sample();
+    record.frame.unit = LengthUnit::UsSurveyFoot;
+    record.marks[0].invert = Some(98.654_96);
+    let file = String::from_utf8(bytes(&record, "dxf")).unwrap();
+    let lines: Vec<&str> = file.lines().map(str::trim).collect();
+    assert!(
+        lines.contains(&"98.655"),
+        "its coordinate has four decimals"
+    );
+    assert!(lines.contains(&"inv 98.65") && !lines.contains(&"inv 98.66"));
+    // In the drawing's unit, where results are in another.
+    record.frame.unit = LengthUnit::Metre;
+    let file = String::from_utf8(bytes(&record, "dxf")).unwrap();
+    assert!(file.lines().any(|line| line.trim() == "inv 323.67"));
+}
+
+/// Group codes and values of a drawing.
+fn pairs(text: &str) -> Vec<(i32, &str)> {
+    let lines: Vec<&str> = text.lines().map(str::trim).collect();
+    let pairs = lines.iter().step_by(2).zip(lines.iter().skip(1).step_by(2));
+    pairs
+        .map(|(code, value)| (code.parse().unwrap(), *value))
+        .collect()
+}
+
+#[test]
+fn the_extents_of_a_drawing_hold_its_letters_and_its_notice() {
+    let file = bytes(&sample(), "dxf");
+    let text = String::from_utf8(file).unwrap();
+    let pairs = pairs(&text);
+    let corner = |name: &str| -> Vec<f64> {
+        let at = pairs.iter().position(|pair| pair.1 == name).unwrap();
+        pairs[at + 1..at + 4]
+            .iter()
+            .map(|(_, v)| v.parse().unwrap())
+            .collect()
+    };
+    let (low, high) = (corner("$EXTMIN"), corner("$EXTMAX"));
+    let entities = pairs.iter().position(|pair| pair.1 == "ENTITIES").unwrap();
+    let mut count = [0; 3];
+    for (code, value) in &pairs[entities..] {
+        let Some(axis) = [10, 20, 30].iter().position(|c| c == code) else {
+            continue;
+        };
+        let value: f64 = value.parse().unwrap();
+        // A polyline's own point is 0, 0, 0 by definition.
+        if value == 0.0 && axis < 2 {
+            continue;
+        }
+        count[axis] += 1;
+        assert!(
+            (low[axis]..=high[axis]).contains(&value),
+            "{code}: {value} in {low:?} {high:?}"
+        );
+    }
+    assert!(count.iter().all(|count| *count > 10), "{count:?}");
+}
+
+#[test]
+fn a_layer_of_references_says_whose_elevation_its_third_coordinate_is() {
+    let file = tempfile::NamedTempFile::new().unwrap();
+    fs::write(file.path(), bytes(&sample(), "gpkg")).unwrap();
+    let connection = rusqlite::Connection::open(file.path()).unwrap();
+    let description = |layer: &str| -> String {
+        let sql = "SELECT description FROM gpkg_contents WHERE table_name = ?1";
+        connection
+            .query_row(sql, [layer], |row| row.get(0))
+            .unwrap()
+    };
+    assert!(description("reference").contains("third coordinate the point's elevation"));
+    for layer in ["run", "mark", "camera"] {
+        assert!(
+            description(layer).contains("third coordinate the invert's elevation"),
+            "{layer}"
+        );
+    }
 }
