@@ -268,10 +268,15 @@ fn a_pipe_whose_bound_reaches_the_surface_is_not_met_below_it() {
     record.camera[0].dig = true;
     record.camera[0].cover_least = Some(-0.071);
     let text = all(&record, "above");
-    let said =
-        "could be met at or above the surface of the ground (its bound is 0.08 us-ft above it)";
-    // Headline, every sheet's strip, dig page.
+    assert!(text.contains(
+        "could be met at or above the surface of the ground (its bound is 0.08 us-ft above it), at c1"
+    ));
+    // Headline, every sheet's strip, dig page; what stands beside it interrupts its lines.
+    let said = "at or above the surface of the ground (its";
     assert!(text.matches(said).count() >= 3, "{text}");
+    let [_, brief] = depths::strip(&record);
+    let said = "Shallowest: the top of the pipe could be met at or above the surface, at c1, ";
+    assert!(brief.starts_with(said), "{brief}");
     record.camera[0].cover_least = Some(0.001);
     assert!(all(&record, "at").contains("could be met at the surface of the ground, at c1"));
     record.camera[0].cover_least = Some(0.011);
