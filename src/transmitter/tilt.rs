@@ -66,7 +66,7 @@ pub fn lies_tilted(row: &MarkRow, tilt: Option<&Tilt>) -> bool {
 }
 
 /// One-sigma of a signal reading, part of it: a figure read off a swinging display (our choice).
-const SIGNAL_FRACTION: f64 = 0.03;
+pub const SIGNAL_FRACTION: f64 = 0.03;
 /// Tilts are looked for up to here; beyond, a mark is as good as upright.
 pub const RANGE: f64 = 60.0 * std::f64::consts::PI / 180.0;
 

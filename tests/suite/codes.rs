@@ -40,7 +40,7 @@ const CASES: &[(&str, Level, &str, &str)] = &[
     ("tilted", Note, "A2", "15°"),
     ("tilted-said", Note, "A2", "tilted"),
     ("tilted-signal", Note, "A2", "tilted"),
-    ("not-peak", Warning, "A2", "64 to its left"),
+    ("not-peak", Warning, "A2", "74 to its left"),
     ("not-peak-beside", Warning, "A2", "ahead of its crossline"),
     ("one-end", Warning, "A2", ""),
     ("signal-path", Note, "", "cast iron"),

@@ -277,6 +277,40 @@ fn a_peak_is_stronger_than_all_about_it() {
     none(&peak("80", "crossline"), Code::NotPeak);
 }
 
+/// Two readings of one signal differ by 3 % each: 15 % is an alarm's worth (61 × 1.1498 = 70.14).
+#[test]
+fn a_signal_is_stronger_only_beyond_its_scatter() {
+    let beside = |left: &str| {
+        changed(
+            "not-peak",
+            &[("marks.csv", "61,52,50,0.3", &format!("61,{left},50,0.3"))],
+        )
+    };
+    for scatter in ["64", "70"] {
+        none(&beside(scatter), Code::NotPeak);
+    }
+    let found = beside("71");
+    let finding = one(&found, Code::NotPeak);
+    assert!(
+        finding.message.contains("71 to its left"),
+        "{}",
+        finding.message
+    );
+}
+
+/// Below 0, where a display counts in steps of a ratio, a signal stronger by as little is no alarm either.
+#[test]
+fn a_signal_below_zero_has_its_scatter_too() {
+    let beside = |left: &str| {
+        changed(
+            "not-peak",
+            &[("marks.csv", "61,52,50,0.3", &format!("-61,{left},-70,0.3"))],
+        )
+    };
+    none(&beside("-58"), Code::NotPeak);
+    one(&beside("-40"), Code::NotPeak);
+}
+
 #[test]
 fn metal_is_told_by_its_trade_names_and_not_where_it_is_denied() {
     let found = |material: &str, note: &str| {

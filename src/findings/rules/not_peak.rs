@@ -1,11 +1,11 @@
 //! `not-peak`: the signal beside the mark exceeds that at it, and the tilt does not explain it.
 //!
-//! *Why*: the mark may stand over something else that carries the signal. *Limit*: any stronger signal to the left or right; ahead
-//! or behind beyond half the depth, since a tilt of a few degrees already moves the strongest total field a quarter of the depth
+//! *Why*: the mark may stand over something else that carries the signal. *Limit*: a signal to the left or right that is stronger by
+//! more than 3.29 of the one-sigma of two readings ([`tilt::SIGNAL_FRACTION`]: 15 %); ahead or behind beyond half the depth, since a tilt of a few degrees already moves the strongest total field a quarter of the depth
 //! along the pipe ([`crate::sources::Source::Griffiths`]). End points stronger than a crossline mark are `tilted`. A mark that was
-//! found by its peak: any stronger signal, wherever it was read. A peak
+//! found by its peak: one so much stronger, wherever it was read. A peak
 //! marked beside the crossline: off the pipe's line, or farther along it than the tilt (any tilt, where none is known) explains, by
-//! more than 3.29 of its one-sigma. *Example*: 61 at the mark, 64 to its left.
+//! more than 3.29 of its one-sigma. *Example*: 61 at the mark, 74 to its left.
 
 use super::pipe::{Pipe, Seen};
 use crate::findings::{Code, Finding};
@@ -77,6 +77,8 @@ fn astray(peak: &Beside, tilt: &Tilt, alarm: f64) -> Option<(f64, f64, &'static 
 fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
     let signals = seen.row.signals.as_deref()?;
     let at = signals.at?;
+    // A display that counts in steps of a ratio may well stand below 0.
+    let most = at + at.abs() * stronger_by_chance(pipe.inputs.job.limits.alarm);
     let depth = seen.sensed.rough_depth();
     // No tilt makes the field stronger anywhere than at its own peak.
     let along = seen.row.found_by == FoundBy::Peak
@@ -92,7 +94,7 @@ fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
         .into_iter()
         .filter(|(_, _, _, counts)| *counts)
         .filter_map(|(side, column, signal, _)| {
-            Some((side, column, signal.filter(|signal| *signal > at)?))
+            Some((side, column, signal.filter(|signal| *signal > most)?))
         });
     let (side, column, signal) = stronger.max_by(|a, b| a.2.total_cmp(&b.2))?;
     let message = format!(
@@ -103,6 +105,11 @@ fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
     Some(
         pipe.of_mark(Code::NotPeak, seen, message)
             .column(column)
-            .figures(signal, Some(at)),
+            .figures(signal, Some(most)),
     )
+}
+
+/// How much stronger one of two readings of the same signal comes out by chance at most, part of the other.
+fn stronger_by_chance(alarm: f64) -> f64 {
+    (alarm * std::f64::consts::SQRT_2 * tilt::SIGNAL_FRACTION).exp_m1()
 }
