@@ -33,6 +33,8 @@ pub struct Closure {
     pub to: Arc<str>,
     /// Levelled less known difference, metres.
     pub misclosure: f64,
+    /// One-sigma of the known difference: both benchmarks'.
+    pub known_sigma: f64,
     /// Set-ups between.
     pub setups: u32,
     /// Length of its sights, metres, where the book has them.
@@ -50,6 +52,15 @@ pub struct Book {
     pub closures: Vec<Closure>,
     /// Sights without a backsight before them.
     pub hanging: Vec<Source>,
+}
+
+/// A height that fixes the book; metres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Known {
+    /// Elevation.
+    pub z: f64,
+    /// Its one-sigma; 0 for one taken as exact.
+    pub sigma: f64,
 }
 
 /// Where the line of levels stands.
@@ -72,8 +83,8 @@ struct Walk<'a> {
     /// Where each branch went off from another; set-ups and length go on counting from there.
     forks: Vec<Option<Along>>,
     /// Last point of known height on this line.
-    anchor: Option<(Arc<str>, Along, f64)>,
-    known: &'a dyn Fn(&str) -> Option<f64>,
+    anchor: Option<(Arc<str>, Along, Known)>,
+    known: &'a dyn Fn(&str) -> Option<Known>,
 }
 
 impl Walk<'_> {
@@ -108,18 +119,20 @@ impl Walk<'_> {
                 from: Arc::clone(point),
                 to: Arc::clone(point),
                 misclosure: now.height - before.height,
+                known_sigma: 0.0,
                 setups,
                 length,
                 source: source.clone(),
             });
-        } else if let (Some(z), Some((from, at, start))) = (known, &self.anchor)
+        } else if let (Some(end), Some((from, at, start))) = (known, &self.anchor)
             && at.line == now.line
         {
             let (setups, length) = self.between(now, *at);
             self.book.closures.push(Closure {
                 from: Arc::clone(from),
                 to: Arc::clone(point),
-                misclosure: now.height - at.height - (z - start),
+                misclosure: now.height - at.height - (end.z - start.z),
+                known_sigma: f64::hypot(end.sigma, start.sigma),
                 setups,
                 length,
                 source: source.clone(),
@@ -128,17 +141,17 @@ impl Walk<'_> {
         self.stand(point, now, known);
     }
 
-    fn stand(&mut self, point: &Arc<str>, now: Along, known: Option<f64>) {
+    fn stand(&mut self, point: &Arc<str>, now: Along, known: Option<Known>) {
         self.visited.insert(Arc::clone(point), now);
-        if let Some(z) = known {
-            self.anchor = Some((Arc::clone(point), now, z));
+        if let Some(known) = known {
+            self.anchor = Some((Arc::clone(point), now, known));
         }
     }
 }
 
 /// Reduces a book; `known` gives the heights that fix it.
 #[must_use]
-pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<f64>) -> Book {
+pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<Known>) -> Book {
     let mut walk = Walk {
         book: Book::default(),
         visited: HashMap::new(),
@@ -210,7 +223,8 @@ impl Closure {
     /// Tolerance, metres: the greater of set-ups and length ([`crate::sources::Source::LevellingOrders`] for the latter).
     ///
     /// The set-ups' is of levelling as good as the default of `level`. Of a job that says it is coarser, no more is asked than it says: what
-    /// its one-sigma has beyond the default comes on top, as an alarm ([`crate::sources::Source::OurChoice`]).
+    /// its one-sigma has beyond the default comes on top, as an alarm ([`crate::sources::Source::OurChoice`]). What both benchmarks say of
+    /// themselves comes on top likewise: levels between heights that are known to a centimetre close to a centimetre.
     #[must_use]
     pub fn tolerance(&self, limits: &Limits, accuracy: &Accuracy) -> f64 {
         let coarser = (accuracy.level.powi(2) - Accuracy::default().level.powi(2)).max(0.0);
@@ -219,7 +233,7 @@ impl Closure {
         let by_length = self
             .length
             .map_or(0.0, |metres| limits.level_km * (metres / 1000.0).sqrt());
-        by_setups.max(by_length)
+        f64::hypot(by_setups.max(by_length), limits.alarm * self.known_sigma)
     }
 }
 
@@ -244,7 +258,10 @@ mod tests {
                 },
             })
             .collect();
-        let known = |name: &str| known.iter().find(|(of, _)| *of == name).map(|(_, z)| *z);
+        let known = |name: &str| {
+            let at = known.iter().find(|(of, _)| *of == name);
+            at.map(|&(_, z)| Known { z, sigma: 0.0 })
+        };
         reduce(&rows, &known).closures
     }
 

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use smallvec::smallvec;
 
-use super::book::{Book, reduce};
+use super::book::{Book, Known, reduce};
 use super::network::{End, HeightNetwork, HeightRow};
 use super::{GroundFrom, HeightCheck, HeightResidual, HeightSuspect, Heights};
 use crate::job::model::{Job, MarkRow, MeasureKind, Role, Source, Use};
@@ -199,7 +199,7 @@ fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Dire
     all
 }
 
-fn differences(job: &Job, known: &dyn Fn(&str) -> Option<f64>) -> (Vec<Difference>, Book) {
+fn differences(job: &Job, known: &dyn Fn(&str) -> Option<Known>) -> (Vec<Difference>, Book) {
     let book = reduce(&job.levels, known);
     let mut all: Vec<Difference> = book
         .sights
@@ -398,10 +398,13 @@ const ROUNDS: usize = 50;
 pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -> Heights {
     let mut nodes = Nodes::new(observations);
     let directs = direct(job, observations, &nodes);
-    let fixed: HashMap<Arc<str>, f64> = directs
+    let fixed: HashMap<Arc<str>, Known> = directs
         .iter()
         .filter(|d| d.usage == Use::Yes && is_benchmark(observations, d))
-        .map(|d| (nodes.name(d.point.0 as usize), d.z))
+        .map(|d| {
+            let (z, sigma) = (d.z, d.sigma.unwrap_or(0.0));
+            (nodes.name(d.point.0 as usize), Known { z, sigma })
+        })
         .collect();
     let (differences, book) = differences(job, &|name| fixed.get(name).copied());
     let Gathered { rows, checks, from } = gather(&mut nodes, &directs, &differences);

@@ -14,7 +14,7 @@ mod book;
 mod gather;
 mod network;
 
-pub use book::{Book, Closure, Sight, reduce};
+pub use book::{Book, Closure, Known, Sight, reduce};
 use network::End;
 
 /// Where a ground elevation came from.

@@ -74,6 +74,31 @@ fn a_loop_over_five_set_ups() {
     assert!(without.misclosure > without.tolerance(&job.limits, &job.accuracy));
 }
 
+/// Between benchmarks known to a centimetre each, levels close to 3.29 · 14 mm; between exact ones to 4 mm·√2.
+#[test]
+fn benchmarks_that_are_not_exact_do_not_close_exactly() {
+    let closure = |sigma_v: Option<f64>| {
+        let mut job = empty("local");
+        for (point, z) in [("A", 100.0), ("B", 99.0)] {
+            let benchmark = control(&mut job, point);
+            (benchmark.elevation, benchmark.sigma_v) = (Some(z), sigma_v);
+        }
+        control(&mut job, "T");
+        level(&mut job, "A", 1.5, NO, NO, NO);
+        level(&mut job, "T", 1.5, NO, 2.0, NO);
+        level(&mut job, "B", NO, NO, 1.97, NO);
+        let (_, heights) = solve(&job);
+        let [closure] = &heights.book.closures[..] else {
+            panic!("one closure: {:?}", heights.book.closures)
+        };
+        assert!((closure.misclosure - 0.030).abs() < 1e-9);
+        closure.tolerance(&job.limits, &job.accuracy)
+    };
+    assert!((closure(None) - 0.004 * 2.0_f64.sqrt()).abs() < 1e-9);
+    let own = 3.29 * 0.01 * 2.0_f64.sqrt();
+    assert!((closure(Some(0.01)) - f64::hypot(0.004 * 2.0_f64.sqrt(), own)).abs() < 1e-4);
+}
+
 /// A teaching page's book: heights of instrument and reduced levels as printed there.
 #[test]
 fn a_line_that_does_not_close() {

@@ -2,7 +2,7 @@
 //!
 //! *Why*: a misread staff. *Limit*: the greater of 4 mm·√set-ups ([`crate::sources::Source::OurChoice`]) and 12 mm·√km
 //! ([`crate::sources::Source::LevellingOrders`], third order) where the book has distances; more where the job's `level` is coarser than
-//! the default ([`Closure::tolerance`]).
+//! the default, or the benchmarks have a one-sigma of their own ([`Closure::tolerance`]).
 //! *Example*: 25 mm over four set-ups, where 8 mm are allowed.
 
 use super::survey::Survey;
