@@ -19,7 +19,7 @@ pub(super) fn trace_run(inputs: Inputs<'_>, sensed: &[Sensed], members: Members<
         unplaced,
         issues,
         zeros,
-    } = order::order(inputs, members);
+    } = order::order(inputs, sensed, members);
     let mut work = Work::of(inputs, sensed, run, entries);
     // The slope needs the stations of the transmitters, and these the slope: twice round is enough, for a shift of
     // decimetres changes a station by parts in a hundred.

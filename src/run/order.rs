@@ -2,15 +2,17 @@
 
 use std::collections::BTreeMap;
 
+use super::locate::USUAL_DEPTH;
 use super::openings::{self, Zero};
 use super::{Inputs, Members, Path};
 use crate::job::model::{MarkRow, Stream};
 use crate::math::block;
 use crate::observe::PointId;
 use crate::position::Place;
-use crate::transmitter::{centre_row, exposed_row};
+use crate::transmitter::shift::{self, Expected};
+use crate::transmitter::{Sensed, Tilt, TiltFrom, centre_row, exposed_row};
 
-/// A row whose counter does not follow the row before it in the same push.
+/// A row whose counter does not follow the row before it in the same push, beyond what counters scatter by chance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OrderIssue {
     /// Row index into `job.marks` of the earlier row.
@@ -70,7 +72,11 @@ pub(super) struct Ordered<'a> {
     pub zeros: Vec<Zero>,
 }
 
-pub(super) fn order<'a>(inputs: Inputs<'a>, members: Members<'_>) -> Ordered<'a> {
+pub(super) fn order<'a>(
+    inputs: Inputs<'a>,
+    sensed: &[Sensed],
+    members: Members<'_>,
+) -> Ordered<'a> {
     let run = members.run;
     let (mut entries, mut unplaced) = (Vec::with_capacity(members.marks.len()), Vec::new());
     for &mark in members.marks {
@@ -81,7 +87,7 @@ pub(super) fn order<'a>(inputs: Inputs<'a>, members: Members<'_>) -> Ordered<'a>
         }
     }
     let zeros = openings::set_paths(inputs, members, &mut entries);
-    let issues = counter_issues(inputs, &entries);
+    let issues = counter_issues(inputs, sensed, &entries);
     if inputs
         .job
         .runs
@@ -157,8 +163,10 @@ fn entry(inputs: Inputs<'_>, run: usize, mark: usize) -> Placed<'_> {
     })
 }
 
-/// Counters of one push, in row order, must go on; a repeat is a fault only at another place.
-fn counter_issues(inputs: Inputs<'_>, entries: &[Entry<'_>]) -> Vec<OrderIssue> {
+/// Counters of one push, in row order, must go on. Two marks on one spot have counters that come out in either order: going back is a
+/// fault beyond what counters scatter by chance, and anything short of going on is one at another place.
+fn counter_issues(inputs: Inputs<'_>, sensed: &[Sensed], entries: &[Entry<'_>]) -> Vec<OrderIssue> {
+    let chance = inputs.job.limits.alarm * inputs.job.accuracy.counter;
     let mut last: BTreeMap<Option<usize>, (usize, f64, &Entry<'_>)> = BTreeMap::new();
     let mut issues = Vec::new();
     for entry in entries {
@@ -167,21 +175,16 @@ fn counter_issues(inputs: Inputs<'_>, entries: &[Entry<'_>]) -> Vec<OrderIssue> 
         };
         let Some(counter) = row.counter else { continue };
         if let Some(&(before, earlier, other)) = last.get(&row.push) {
-            if counter < earlier {
+            let back = earlier - counter;
+            let apart = (back > -SAME)
+                .then(|| apart(inputs, sensed, (other, entry)))
+                .flatten();
+            if back > chance || apart.is_some() {
                 issues.push(OrderIssue {
                     before,
                     row: index,
-                    same_counter_apart: None,
+                    same_counter_apart: apart.filter(|_| back < SAME),
                 });
-            } else if counter - earlier < 1e-9 {
-                let apart = apart(inputs, other, entry);
-                if apart.is_some() {
-                    issues.push(OrderIssue {
-                        before,
-                        row: index,
-                        same_counter_apart: apart,
-                    });
-                }
             }
         }
         last.insert(row.push, (index, counter, entry));
@@ -189,9 +192,16 @@ fn counter_issues(inputs: Inputs<'_>, entries: &[Entry<'_>]) -> Vec<OrderIssue> 
     issues
 }
 
-/// The distance of two marks, if it is more than measuring, placing and the counter explain.
-fn apart(inputs: Inputs<'_>, a: &Entry<'_>, b: &Entry<'_>) -> Option<f64> {
-    let ((a_id, a), (b_id, b)) = (a.place(), b.place());
+/// Metres; counters closer than this are the same figure.
+const SAME: f64 = 1e-9;
+
+/// The distance of two marks, if it is more than measuring, placing, unseen tilt and the counter explain.
+fn apart(
+    inputs: Inputs<'_>,
+    sensed: &[Sensed],
+    (one, other): (&Entry<'_>, &Entry<'_>),
+) -> Option<f64> {
+    let ((a_id, a), (b_id, b)) = (one.place(), other.place());
     let distance = f64::hypot(a.e - b.e, a.n - b.n);
     let c = block::difference(
         a.covariance,
@@ -199,7 +209,20 @@ fn apart(inputs: Inputs<'_>, a: &Entry<'_>, b: &Entry<'_>) -> Option<f64> {
         inputs.places.covariance(a_id, b_id),
     );
     let accuracy = &inputs.job.accuracy;
-    let placing = 2.0 * accuracy.mark.powi(2) + accuracy.counter.powi(2);
+    let level = Tilt {
+        angle: 0.0,
+        sigma: accuracy.tilt,
+        by_paint: 0.0,
+        from: TiltFrom::Slope,
+    };
+    let placed = |entry: &Entry<'_>| {
+        let depth = sensed.get(entry.mark).and_then(Sensed::rough_depth);
+        let depth = depth.unwrap_or(USUAL_DEPTH);
+        let found_by = entry.row().map(|row| row.found_by).unwrap_or_default();
+        let tilted = shift::shift(found_by, depth, 0.0, &Expected::of(level, 0.0)).sigma;
+        shift::placing(accuracy, depth).powi(2) + tilted.powi(2)
+    };
+    let placing = placed(one) + placed(other) + accuracy.counter.powi(2);
     let (sigma, _, _) = block::axes(block::add(c, block::isotropic(placing)));
     (distance > inputs.job.limits.alarm * sigma).then_some(distance)
 }

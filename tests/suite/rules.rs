@@ -311,6 +311,28 @@ fn a_signal_below_zero_has_its_scatter_too() {
     one(&beside("-40"), Code::NotPeak);
 }
 
+/// A2 found again at once, with another counter (A2's is 7.25): on the same spot, the counter's own scatter (3.29 · 0.03 m) puts either
+/// first.
+#[test]
+fn a_spot_found_again_has_counters_in_either_order() {
+    let again = |counter: &str, ties: &str| {
+        let a2 = format!("A,A2,7.25,50.04,1.26,1.27,{A2_TIES}\n");
+        let twice = format!("{a2}A,A9,{counter},50.04,1.26,1.27,{ties}\n");
+        changed("counter-order", &[("marks.csv", &a2, &twice)])
+    };
+    for chance in ["7.25", "7.249", "7.16"] {
+        none(&again(chance, A2_TIES), Code::CounterOrder);
+    }
+    for back in ["7.14", "5.25"] {
+        let found = again(back, A2_TIES);
+        let finding = one(&found, Code::CounterOrder);
+        assert!(finding.message.contains("goes back"), "{}", finding.message);
+    }
+    // A metre on, a counter that has not grown is wrong, by however little.
+    let found = again("7.249", "P1,12.04,P4,9.06,P2,9.49");
+    one(&found, Code::CounterOrder);
+}
+
 #[test]
 fn metal_is_told_by_its_trade_names_and_not_where_it_is_denied() {
     let found = |material: &str, note: &str| {

@@ -1,7 +1,8 @@
 //! `counter-order`: the counter goes back, repeats at another place, or is less than at the push's opening.
 //!
-//! *Why*: a misread counter misplaces everything that the camera saw. *Limit*: the rows of one push, in their order; none of them
-//! under `counter_at_start`. *Example*: 24.8, then 13.0; 30.0 where the push starts at 200.
+//! *Why*: a misread counter misplaces everything that the camera saw. *Limit*: the rows of one push, in their order: back by more
+//! than 3.29 of `counter`, or not on at all where the places differ by more than 3.29 of their one-sigma
+//! ([`crate::sources::Source::Baarda1968`]); none of them under `counter_at_start`. *Example*: 24.8, then 13.0; 30.0 where the push starts at 200.
 
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
