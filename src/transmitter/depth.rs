@@ -14,7 +14,7 @@ pub enum Accepted {
     FirstPair,
     /// Mean of the readings at a quarter and three quarters.
     SecondPair,
-    /// Mean of all readings: no pair agreed.
+    /// Mean of all readings: no pair agreed, or the others contradict it.
     All,
     /// The only reading.
     Single,
@@ -52,7 +52,9 @@ pub struct Readings {
 
 /// Applies the pair rule. `None` without readings.
 ///
-/// `pair` is the largest difference of a pair, part of its mean.
+/// `pair` is the largest difference of a pair, part of its mean. Readings a quarter turn on that differ by more from a first pair that agrees
+/// with itself contradict it: one of the two orientations is disturbed, and nothing says which. A first pair that contradicts itself has
+/// nothing to say against the second.
 #[must_use]
 pub fn accept(
     raw: [Option<f64>; 4],
@@ -75,9 +77,16 @@ pub fn accept(
         (depths[0], depths[1], Accepted::FirstPair),
         (depths[2], depths[3], Accepted::SecondPair),
     ];
+    let quarter = || depths[2..].iter().flatten();
+    let turned = quarter().sum::<f64>() / quarter().count() as f64;
     for (a, b, accepted) in pairs {
         let (Some(a), Some(b)) = (a, b) else { continue };
         let (depth, spread, agrees) = mean_of(a, b);
+        let contradicted =
+            accepted == Accepted::FirstPair && turned.is_finite() && !mean_of(depth, turned).2;
+        if agrees && contradicted {
+            break;
+        }
         if agrees {
             let sigma = sigma_of(accuracy, depth);
             return Some(Readings {
@@ -97,7 +106,7 @@ fn sigma_of(accuracy: &Accuracy, depth: f64) -> f64 {
     f64::hypot(accuracy.depth, accuracy.depth_fraction * depth)
 }
 
-/// No pair agreed: the mean of all, its sigma no less than half their range.
+/// No pair agreed, or the readings beside it contradict it: the mean of all, its sigma no less than half their range.
 fn all_of(depths: [Option<f64>; 4], accuracy: &Accuracy, pair: f64) -> Option<Readings> {
     let present = depths.iter().flatten();
     let count = present.clone().count();
@@ -218,7 +227,7 @@ mod tests {
 
     #[test]
     fn first_pair() {
-        let found = run([Some(2.0), Some(2.1), Some(9.0), None], 0.1);
+        let found = run([Some(2.0), Some(2.1), Some(2.2), None], 0.1);
         assert_eq!(
             (found.accepted, found.disagree),
             (Accepted::FirstPair, false)
@@ -246,6 +255,29 @@ mod tests {
             (Accepted::SecondPair, false)
         );
         assert!((found.depth - 2.025).abs() < 1e-12);
+    }
+
+    /// A pair that agrees, and readings a quarter turn on that contradict it: 1.6 and 2.6 are 48 % of 2.1 apart.
+    #[test]
+    fn all_when_the_quarter_turn_contradicts_the_first_pair() {
+        let contradicted = [
+            [Some(1.6), Some(1.6), Some(2.6), Some(2.6)],
+            [Some(1.6), Some(1.6), Some(2.6), None],
+            [Some(1.6), Some(1.6), None, Some(2.6)],
+        ];
+        for (raw, depth) in contradicted.into_iter().zip([2.1, 5.8 / 3.0, 5.8 / 3.0]) {
+            let found = run(raw, 0.0);
+            assert_eq!((found.accepted, found.disagree), (Accepted::All, true));
+            assert!((found.depth - depth).abs() < 1e-12);
+            assert!((found.sigma - 0.5).abs() < 1e-12, "half the range");
+        }
+        // Within 10 % of their mean it confirms the first, though it disagrees with itself.
+        let found = run([Some(1.9), Some(1.9), Some(1.9), Some(2.29)], 0.0);
+        assert_eq!(
+            (found.accepted, found.disagree),
+            (Accepted::FirstPair, false)
+        );
+        assert!((found.depth - 1.9).abs() < 1e-12);
     }
 
     #[test]

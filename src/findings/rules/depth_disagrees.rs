@@ -1,4 +1,4 @@
-//! `depth-disagrees`: pairs of depth readings that differ too much.
+//! `depth-disagrees`: depth readings that differ too much: half a turn from each other, or a quarter turn on from a pair that agrees.
 //!
 //! *Why*: a receiver turned half round that disagrees with itself is disturbed or not over the transmitter. *Limit*: `pair`,
 //! 10 % of their mean ([`crate::sources::Source::CommonPractice`]); a mean above the ground is `above-ground` and not told here. *Example*: 4.42 ft, half a turn on 3.73 ft, no second
@@ -25,8 +25,8 @@ fn finding(pipe: &Pipe<'_>, seen: &Seen<'_>) -> Option<Finding> {
         .flatten()
         .map(|depth| pipe.length(*depth))
         .collect();
-    let second = readings.depths[2].is_some() && readings.depths[3].is_some();
-    let way_out = if second {
+    let turned = readings.depths.iter().flatten().count() > 2;
+    let way_out = if turned {
         "Look for metal or another signal nearby, and read again from a little to each side; the bound is widened to hold all \
          of them."
     } else {
