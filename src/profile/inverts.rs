@@ -1,6 +1,7 @@
 //! Inverts with their covariance.
 
-use super::{Figure, Leg, lengths};
+use super::lengths::{self, Way};
+use super::{Figure, Leg};
 use crate::math::block;
 use crate::run::{GroundAt, GroundOrigin, Inputs, Level, Line, Traced, VertexKind, line};
 use crate::transmitter::{Basis, Depth};
@@ -93,17 +94,13 @@ impl Levels {
         pairs.filter_map(|j| self.fall(inputs, j - 1, j)).collect()
     }
 
-    /// The grade line: a first one for the grade, then with the stations' errors in it.
-    pub fn line(&self, inputs: Inputs<'_>, traced: &Traced) -> Option<Line> {
+    /// The grade line along the run's [`Way`]: a first one for the grade, then with the stations' errors in it.
+    pub fn line(&self, inputs: Inputs<'_>, traced: &Traced, way: &Way) -> Option<Line> {
         let grounds = |i: usize, j: usize| self.ground(inputs, i, j);
-        let known = self.expected(inputs, traced);
+        let (known, ways) = self.on(way);
+        let known = self.expected(inputs, traced, known);
         let first = line::fit(&known, Some(&grounds))?;
         let steep = first.grade * first.grade;
-        let ways: Vec<[f64; 2]> = self
-            .at
-            .iter()
-            .map(|&(vertex, _)| direction(traced, vertex))
-            .collect();
         let with_stations = |i: usize, j: usize| {
             let along = match (self.at.get(i), self.at.get(j), ways.get(i), ways.get(j)) {
                 (Some(&(_, a)), Some(&(_, b)), Some(&u), Some(&v)) => {
@@ -116,15 +113,24 @@ impl Levels {
         line::fit(&known, Some(&with_stations))
     }
 
-    /// The inverts, with what the depth scale does to each at the depth that a first line expects there, not at the one that was read. A
+    /// The inverts at their stations along a way, and its direction there.
+    fn on(&self, way: &Way) -> (Vec<Level>, Vec<[f64; 2]>) {
+        let at = |(level, &(vertex, _)): (&Level, &(usize, usize))| {
+            let (station, unit) = way.at(vertex).unwrap_or((level.station, [0.0, 1.0]));
+            (Level { station, ..*level }, unit)
+        };
+        self.known.iter().zip(&self.at).map(at).unzip()
+    }
+
+    /// Inverts, with what the depth scale does to each at the depth that a first line expects there, not at the one that was read. A
     /// reading too shallow would otherwise count for more than one too deep, and a long run's grade come out flatter than it is (Peelle's
     /// puzzle: a common error that is a share of measured values).
-    fn expected(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Level> {
-        let Some((grade, z)) = line::even(&self.known) else {
-            return self.known.clone();
+    fn expected(&self, inputs: Inputs<'_>, traced: &Traced, known: Vec<Level>) -> Vec<Level> {
+        let Some((grade, z)) = line::even(&known) else {
+            return known;
         };
         let axis = inputs.axis_above_invert(traced.run);
-        let levels = self.known.iter().zip(&self.grounds);
+        let levels = known.iter().zip(&self.grounds);
         levels
             .map(|(level, ground)| {
                 let read = ground.z - level.z - axis;
@@ -139,31 +145,22 @@ impl Levels {
             .collect()
     }
 
-    /// Legs between neighbours.
-    pub fn legs(&self, inputs: Inputs<'_>, traced: &Traced, falls: &[Figure]) -> Vec<Leg> {
+    /// Legs between neighbours, along the run's [`Way`].
+    pub fn legs(
+        &self,
+        inputs: Inputs<'_>,
+        traced: &Traced,
+        way: &Way,
+        falls: &[Figure],
+    ) -> Vec<Leg> {
         let falls = falls.iter().enumerate();
         falls
-            .filter_map(|(i, fall)| self.leg(inputs, traced, i, *fall))
+            .filter_map(|(i, fall)| {
+                let ((from, _), (to, _)) = (*self.at.get(i)?, *self.at.get(i + 1)?);
+                let length = way.at(to)?.0 - way.at(from)?.0;
+                leg(inputs, traced, (from, to, length), *fall)
+            })
             .collect()
-    }
-
-    /// The leg from an invert to the next.
-    fn leg(&self, inputs: Inputs<'_>, traced: &Traced, i: usize, fall: Figure) -> Option<Leg> {
-        let ((from, _), (to, _)) = (*self.at.get(i)?, *self.at.get(i + 1)?);
-        let length = self.known.get(i + 1)?.station - self.known.get(i)?.station;
-        let along = lengths::variance(inputs, traced, from, to);
-        // Marks as good as on one spot have a fall, but no grade worth the name.
-        if length < 1e-3 || length * length < along {
-            return None;
-        }
-        let value = fall.value / length;
-        let sigma = (fall.sigma * fall.sigma + value * value * along).sqrt() / length;
-        Some(Leg {
-            from,
-            to,
-            fall,
-            grade: Figure { value, sigma },
-        })
     }
 
     /// Length along the pipe to each vertex, as far as every invert on the way is known; no shorter than the way in plan.
@@ -294,18 +291,11 @@ impl Levels {
         let (a, b) = (self.known.get(i)?, self.known.get(i + 1)?);
         let (under, over) = (self.grounds.get(i)?, self.grounds.get(i + 1)?);
         let [w, v, off] = shares(a, b, traced.vertices.get(vertex)?.station);
-        let between = |a: &GroundAt, b: &GroundAt| a.covariance(b, inputs.grounds);
-        let grounds = ground.variance(inputs.grounds)
-            + w * w * between(under, under)
-            + v * v * between(over, over)
-            + 2.0
-                * (w * v * between(under, over)
-                    - w * between(ground, under)
-                    - v * between(ground, over));
+        let grounds = off_line(inputs, ground, [(w, under), (v, over)]);
         let own = w * w * a.own + v * v * b.own + off * off;
         Some(Depth {
             value: ground.z - (w * a.z + v * b.z) - inputs.axis_above_invert(traced.run),
-            sigma: (grounds.max(0.0) + own).sqrt(),
+            sigma: (grounds + own).sqrt(),
             common: w * a.common + v * b.common,
             basis: Basis::Between,
         })
@@ -327,6 +317,23 @@ impl Levels {
     }
 }
 
+/// Variance of a ground less that on the line between two others, by what they have in it.
+fn off_line(
+    inputs: Inputs<'_>,
+    ground: &GroundAt,
+    [(w, under), (v, over)]: [(f64, &GroundAt); 2],
+) -> f64 {
+    let between = |a: &GroundAt, b: &GroundAt| a.covariance(b, inputs.grounds);
+    let variance = ground.variance(inputs.grounds)
+        + w * w * between(under, under)
+        + v * v * between(over, over)
+        + 2.0
+            * (w * v * between(under, over)
+                - w * between(ground, under)
+                - v * between(ground, over));
+    variance.max(0.0)
+}
+
 /// What two inverts have in one at a station on the line through them, and the one-sigma of how the pipe departs from that line.
 fn shares(a: &Level, b: &Level, station: f64) -> [f64; 3] {
     let length = b.station - a.station;
@@ -339,20 +346,26 @@ fn shares(a: &Level, b: &Level, station: f64) -> [f64; 3] {
     [w, v, UNEVEN * (v.abs().min(w.abs()) * length)]
 }
 
-/// Direction of flow at a vertex, from its neighbours.
-fn direction(traced: &Traced, vertex: usize) -> [f64; 2] {
-    let at = |index: usize| {
-        traced
-            .vertices
-            .get(index)
-            .map(|vertex| (vertex.e, vertex.n))
-    };
-    let here = at(vertex);
-    let (from, to) = (at(vertex.wrapping_sub(1)).or(here), at(vertex + 1).or(here));
-    match (from, to) {
-        (Some((ae, an)), Some((be, bn))) => unit([be - ae, bn - an]),
-        _ => [0.0, 1.0],
+/// The leg from one invert's vertex to the next one's, so long.
+fn leg(
+    inputs: Inputs<'_>,
+    traced: &Traced,
+    (from, to, length): (usize, usize, f64),
+    fall: Figure,
+) -> Option<Leg> {
+    let along = lengths::variance(inputs, traced, from, to);
+    // Marks as good as on one spot have a fall, but no grade worth the name.
+    if length < 1e-3 || length * length < along {
+        return None;
     }
+    let value = fall.value / length;
+    let sigma = (fall.sigma * fall.sigma + value * value * along).sqrt() / length;
+    Some(Leg {
+        from,
+        to,
+        fall,
+        grade: Figure { value, sigma },
+    })
 }
 
 /// The unit vector; north for none.

@@ -1,12 +1,13 @@
 //! Horizontal length of a run, with its bound.
 //!
-//! **The length** is that of the line as drawn: stations are counted along it. **Its bound** is of how far the pipe's own length lies from
+//! **The length** is that of the line as drawn: stations are counted along it. A grade is reckoned along [`Way`], which is as long as the
+//! pipe on the average; along the drawn line it would come out too flat. **The length's bound** is of how far the pipe's own length lies from
 //! that, and three things are in it:
 //!
 //! 1. what the marks' errors along the line do to it, to first order ([`variance`]);
 //! 2. that scatter makes a drawn line longer, never shorter. Across a leg of length d it adds σ²/2d on the average, σ that of the one mark
 //!    across the line less the other. Marks that lie within 3.29 sigma of each other (one spot found again) are no leg: the line as drawn
-//!    goes to and fro between them. What it is longer than the way past them ([`apart`]) is taken for scatter, and the first two points
+//!    goes to and fro between them. What it is longer than the way past them ([`Way`]) is taken for scatter, and the first two points
 //!    are reckoned along that way;
 //! 3. that a bend which nothing located makes it shorter than the pipe ([`crate::run::Hidden`]).
 //!
@@ -26,22 +27,18 @@ const NEAR: usize = 4;
 const EXACT: f64 = 1e-9;
 
 /// Horizontal length, and its 95 % bound as a one-sigma.
-pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced) -> Option<Figure> {
+pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced, way: &Way) -> Option<Figure> {
     let last = traced.vertices.len().checked_sub(1)?;
     (last > 0).then(|| {
-        let way = apart(inputs, traced);
         let length = traced.length();
-        let legs = way.windows(2).map(|pair| {
-            let [a, b] = pair else { return 0.0 };
-            let (e, n) = (b.e - a.e, b.n - a.n);
-            let leg = f64::hypot(e, n);
-            let [along, across] = scatter(inputs, traced, (a, b));
-            // A leg no longer than its scatter, at a run's end, is not made longer by more than that.
-            leg - across.powi(2) / (2.0 * leg.max(across).max(along).max(1e-9))
-        });
+        let kept: Vec<&Vertex> = way
+            .kept
+            .iter()
+            .filter_map(|&vertex| traced.vertices.get(vertex))
+            .collect();
         let off = Off {
-            mean: legs.sum::<f64>() - length,
-            variance: variance_of(inputs, traced, &way),
+            mean: way.length - length,
+            variance: variance_of(inputs, traced, &kept),
         };
         Figure {
             value: length,
@@ -123,23 +120,101 @@ fn bound(straight: Off, bent: Off, chance: f64) -> f64 {
     bound
 }
 
+/// The way past marks on one spot, less what scatter across it adds to its legs on the average: as long as the pipe, where that does not
+/// bend between its marks.
+pub(super) struct Way {
+    /// Its vertices, indices into [`Traced::vertices`].
+    kept: Vec<usize>,
+    /// Length of the pipe along it, on the average; metres.
+    length: f64,
+    /// Each vertex' place along it, metres: a vertex that it passes has its foot on the leg. Such feet may go back.
+    stations: Vec<f64>,
+    /// Its direction at each vertex.
+    units: Vec<[f64; 2]>,
+}
+
+impl Way {
+    pub fn of(inputs: Inputs<'_>, traced: &Traced) -> Self {
+        let kept = apart(inputs, traced);
+        let vertices = &traced.vertices;
+        let mut way = Self {
+            stations: vec![0.0; vertices.len()],
+            units: vec![[0.0, 1.0]; vertices.len()],
+            length: 0.0,
+            kept,
+        };
+        let mut begin = 0.0;
+        for (number, pair) in way.kept.windows(2).enumerate() {
+            let &[from, to] = pair else { continue };
+            let (Some(a), Some(b)) = (vertices.get(from), vertices.get(to)) else {
+                continue;
+            };
+            let drawn = f64::hypot(b.e - a.e, b.n - a.n);
+            let ahead = unit([b.e - a.e, b.n - a.n]);
+            let [along, across] = scatter(inputs, traced, (a, b));
+            // A leg no longer than its scatter, at a run's end, is not made longer by more than that.
+            let leg = drawn - across.powi(2) / (2.0 * drawn.max(across).max(along).max(1e-9));
+            way.length += leg;
+            // Of a leg within its scatter, half at least stays: it leads where it leads.
+            let share = if drawn > 0.0 {
+                (leg / drawn).max(0.5)
+            } else {
+                0.0
+            };
+            let foot = |vertex: &Vertex| {
+                share * ((vertex.e - a.e) * ahead[0] + (vertex.n - a.n) * ahead[1])
+            };
+            // Before and after a vertex of the way, half and half.
+            if let Some(at) = way.units.get_mut(from) {
+                let before = if number > 0 { *at } else { ahead };
+                *at = unit([before[0] + ahead[0], before[1] + ahead[1]]);
+            }
+            for vertex in from + 1..=to {
+                let slots = (way.stations.get_mut(vertex), way.units.get_mut(vertex));
+                if let ((Some(station), Some(at)), Some(place)) =
+                    ((slots.0, slots.1), vertices.get(vertex))
+                {
+                    *station = begin + foot(place);
+                    *at = ahead;
+                }
+            }
+            begin += share * drawn;
+        }
+        way
+    }
+
+    /// A vertex' place along it, metres, and its direction there.
+    pub fn at(&self, vertex: usize) -> Option<(f64, [f64; 2])> {
+        let unit = self.units.get(vertex)?;
+        self.stations.get(vertex).map(|&station| (station, *unit))
+    }
+}
+
 /// The vertices that are certainly apart, between the run's two ends: of those within 3.29 sigma of each other the first, at the
 /// downstream end the last. Junctions lie on the line and are left out.
-fn apart<'a>(inputs: Inputs<'_>, traced: &'a Traced) -> Vec<&'a Vertex> {
-    let told_apart = |a: &Vertex, b: &Vertex| {
+fn apart(inputs: Inputs<'_>, traced: &Traced) -> Vec<usize> {
+    let vertices = &traced.vertices;
+    let told_apart = |a: usize, b: usize| {
+        let (Some(a), Some(b)) = (vertices.get(a), vertices.get(b)) else {
+            return false;
+        };
         let [along, _] = scatter(inputs, traced, (a, b));
         f64::hypot(b.e - a.e, b.n - a.n) > ALARM * along
     };
-    let mut kept: Vec<&Vertex> = Vec::new();
-    let mut vertices = own(&traced.vertices);
-    let last = vertices.pop();
-    for vertex in vertices {
-        if kept.last().is_none_or(|before| told_apart(before, vertex)) {
+    let own = vertices.iter().enumerate();
+    let mut own: Vec<usize> = own
+        .filter(|(_, vertex)| is_own(vertex))
+        .map(|(index, _)| index)
+        .collect();
+    let last = own.pop();
+    let mut kept: Vec<usize> = Vec::new();
+    for vertex in own {
+        if kept.last().is_none_or(|&before| told_apart(before, vertex)) {
             kept.push(vertex);
         }
     }
     if let Some(last) = last {
-        while kept.len() > 1 && kept.last().is_some_and(|before| !told_apart(before, last)) {
+        while kept.len() > 1 && kept.last().is_some_and(|&before| !told_apart(before, last)) {
             kept.pop();
         }
         kept.push(last);
@@ -147,10 +222,9 @@ fn apart<'a>(inputs: Inputs<'_>, traced: &'a Traced) -> Vec<&'a Vertex> {
     kept
 }
 
-fn own(vertices: &[Vertex]) -> Vec<&Vertex> {
-    let own = vertices.iter();
-    own.filter(|vertex| !matches!(vertex.kind, VertexKind::Junction(_)))
-        .collect()
+/// The run's own vertex, not another's junction.
+fn is_own(vertex: &Vertex) -> bool {
+    !matches!(vertex.kind, VertexKind::Junction(_))
 }
 
 /// One-sigma of the way from one vertex to another, along it and across it.
@@ -171,7 +245,8 @@ fn joint(inputs: Inputs<'_>, traced: &Traced, one: &Rests, other: &Rests) -> Blo
 /// Variance of the horizontal length from one vertex to another.
 pub(super) fn variance(inputs: Inputs<'_>, traced: &Traced, from: usize, to: usize) -> f64 {
     let way = traced.vertices.get(from..=to).unwrap_or_default();
-    variance_of(inputs, traced, &own(way))
+    let own: Vec<&Vertex> = way.iter().filter(|vertex| is_own(vertex)).collect();
+    variance_of(inputs, traced, &own)
 }
 
 /// Variance of the length of the line through these vertices. Each moves it by the difference of the directions before and after it: on a

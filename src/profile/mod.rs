@@ -97,14 +97,16 @@ pub fn profiles(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Profile> {
 /// The grade line of one run alone: what [`profiles`] has as [`Profile::line`], for a run as it might be.
 #[must_use]
 pub fn grade_line(inputs: Inputs<'_>, traced: &Traced) -> Option<Line> {
-    inverts::Levels::of(inputs, traced).line(inputs, traced)
+    let way = lengths::Way::of(inputs, traced);
+    inverts::Levels::of(inputs, traced).line(inputs, traced, &way)
 }
 
 fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
     let levels = inverts::Levels::of(inputs, traced);
-    let line = levels.line(inputs, traced);
+    let way = lengths::Way::of(inputs, traced);
+    let line = levels.line(inputs, traced, &way);
     let falls = levels.falls(inputs);
-    let legs = levels.legs(inputs, traced, &falls);
+    let legs = levels.legs(inputs, traced, &way, &falls);
     let uniform = line.as_ref().and_then(Line::uniform);
     let rises = if uniform == Some(false) {
         rises::rises(inputs, &levels)
@@ -114,7 +116,7 @@ fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
     let inverts = levels.along_vertices(inputs, traced);
     let depths = levels.depths(inputs, traced);
     let (length, fall) = (
-        lengths::plan(inputs, traced),
+        lengths::plan(inputs, traced, &way),
         levels.whole_fall(inputs, traced),
     );
     let along = levels.along(traced, &falls);

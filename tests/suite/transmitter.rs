@@ -9,6 +9,7 @@ mod build;
 mod camera;
 mod coverage;
 mod field;
+mod grades;
 mod joins;
 mod record;
 mod turned;
