@@ -301,6 +301,38 @@ impl Levels {
         })
     }
 
+    /// How far the invert `last` of a branch lies above the line between two measured inverts of this run, at a station between them; and
+    /// the grade of that line. What both share of the depth scale and of the ground cancels.
+    pub fn beside(
+        &self,
+        (branch, last): (&Self, usize),
+        inputs: Inputs<'_>,
+        station: f64,
+    ) -> Option<(Figure, f64)> {
+        let after = self
+            .known
+            .partition_point(|level| level.station <= station)
+            .min(self.known.len().checked_sub(1)?);
+        let i = after.checked_sub(1)?;
+        let (a, b) = (self.known.get(i)?, self.known.get(i + 1)?);
+        if !(a.station..=b.station).contains(&station) {
+            return None;
+        }
+        let level = branch.known.get(last)?;
+        let ground = branch.grounds.get(last)?;
+        let (under, over) = (self.grounds.get(i)?, self.grounds.get(i + 1)?);
+        let [w, v, off] = shares(a, b, station);
+        let own = level.own + w * w * a.own + v * v * b.own + off * off;
+        let common = level.common - w * a.common - v * b.common;
+        let grounds = off_line(inputs, ground, [(w, under), (v, over)]);
+        let figure = Figure {
+            value: level.z - (w * a.z + v * b.z),
+            sigma: (own + common * common + grounds).sqrt(),
+        };
+        let length = (b.station - a.station).max(1e-9);
+        Some((figure, (a.z - b.z) / length))
+    }
+
     /// The invert at a station on the line through the measured ones `i` and `i + 1`, between them or beyond.
     pub fn between(&self, inputs: Inputs<'_>, i: usize, station: f64) -> Option<Invert> {
         let (a, b) = (self.known.get(i)?, self.known.get(i + 1)?);

@@ -13,6 +13,7 @@
 //! [`Source::Ipc704`]: crate::sources::Source::Ipc704
 //! [`Source::OurChoice`]: crate::sources::Source::OurChoice
 
+mod drops;
 pub mod inverts;
 mod lengths;
 pub mod minimum;
@@ -62,6 +63,8 @@ pub struct Profile {
     pub rises: Vec<Rise>,
     /// What is known of each of [`Traced::sights`], in their order.
     pub sights: Vec<SightLevel>,
+    /// How far a branch's last invert lies above that of the run which it joins there.
+    pub drop: Option<Figure>,
 }
 
 /// A leg between neighbouring measured inverts.
@@ -90,7 +93,10 @@ impl Profile {
 pub fn profiles(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Profile> {
     traced
         .par_iter()
-        .map(|traced| profile(inputs, traced))
+        .map(|branch| Profile {
+            drop: drops::drop(inputs, traced, branch),
+            ..profile(inputs, branch)
+        })
         .collect()
 }
 
@@ -140,6 +146,7 @@ fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
         legs,
         line,
         rises,
+        drop: None,
     }
 }
 

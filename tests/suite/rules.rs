@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::Path;
 
-use aslaid::findings::Level::{Error, Warning};
+use aslaid::findings::Level::{Error, Note, Warning};
 use aslaid::findings::{Code, Finding};
 use aslaid::pipeline::{Options, Outcome, run};
 
@@ -331,6 +331,62 @@ fn a_spot_found_again_has_counters_in_either_order() {
     // A metre on, a counter that has not grown is wrong, by however little.
     let found = again("7.249", "P1,12.04,P4,9.06,P2,9.49");
     one(&found, Code::CounterOrder);
+}
+
+/// Branch B, from the north to A2, where run A's readings are 1.26 and 1.27.
+fn branch(at_junction: f64) -> Outcome {
+    // The branch falls by 16 cm.
+    let above = at_junction - 0.1;
+    let toml = "min_grade = \"1 %\"\n";
+    let run = format!(
+        "{toml}[[run]]\nid = \"B\"\ndiameter = \"100 mm\"\nwall = \"4 mm\"\npushed = \"downstream\"\njoins = \"A\"\n"
+    );
+    let last = "A,A4,19.25,49.92,1.38,1.39,P3,7.62,P4,13.46,P2,12.05\n";
+    let rows = format!(
+        "{last}B,B1,1.25,50.10,{above:.3},{above:.3},P1,8.25,P4,15.13,P2,5.00\nB,B2,7.25,50.04,{at_junction:.3},{at_junction:.3},{A2_TIES}\n"
+    );
+    changed(
+        "adverse-grade",
+        &[("job.toml", toml, &run), ("marks.csv", last, &rows)],
+    )
+}
+
+/// Of the difference of both inverts, one sigma is 0.11 m 0.6 m down: both readings' (0.080 and 0.059 m), both grounds' (0.028 m together), and
+/// 0.012 m of the shared depth scale.
+#[test]
+fn water_does_not_flow_up_into_a_branch_s_run() {
+    let of_branch = |at_junction| -> Vec<Finding> {
+        let outcome = branch(at_junction);
+        let found = of(&outcome, Code::AdverseGrade).into_iter();
+        found
+            .filter(|f| f.run.as_deref() == Some("B"))
+            .cloned()
+            .collect()
+    };
+    for (depth, level) in [(1.865, Warning), (1.525, Note)] {
+        let found = of_branch(depth);
+        let [finding] = found.as_slice() else {
+            panic!("{found:#?}")
+        };
+        assert_eq!(
+            (finding.level, finding.mark.as_deref()),
+            (level, Some("B2")),
+            "{}",
+            finding.message
+        );
+        assert!(
+            finding.message.contains("lower than run A"),
+            "{}",
+            finding.message
+        );
+    }
+    let bound = of_branch(1.865)[0].limit.unwrap();
+    assert!((bound - 1.96 * 0.105).abs() < 0.005, "{bound}");
+    // As deep, a little deeper, and above: a drop.
+    for depth in [1.265, 1.365, 0.765] {
+        let found = of_branch(depth);
+        assert!(found.is_empty(), "{found:#?}");
+    }
 }
 
 #[test]

@@ -3,7 +3,9 @@
 //! *Why*: it will hold water, or the field book has two marks the wrong way round. *Limit*: a warning where a uniform grade is
 //! rejected and the rise exceeds 1.96 of its one-sigma, or where the run's own line rises by 3.29 of its
 //! own, an alarm repeated for each run; a note where a leg
-//! rises by the bare figures only. *Example*: inverts 705.2, then 705.9 downstream.
+//! rises by the bare figures only. A branch whose last invert lies below the run that it joins: a warning beyond 3.29 of the
+//! difference's one-sigma, repeated for each branch; a note beyond 1.96. One that lies above it drops, as it may. *Example*: inverts
+//! 705.2, then 705.9 downstream.
 
 use super::pipe::{Pipe, percent};
 use crate::findings::{Code, Finding, Level};
@@ -13,8 +15,39 @@ use crate::run::{Line, Traced};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.graded()
-        .flat_map(|(traced, profile)| of_run(pipe, traced, profile))
+        .flat_map(|(traced, profile)| {
+            let mut found = of_run(pipe, traced, profile);
+            found.extend(under_its_run(pipe, traced, profile));
+            found
+        })
         .collect()
+}
+
+/// A branch that lies lower where it joins than the run that it joins.
+fn under_its_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Option<Finding> {
+    let (drop, join) = (profile.drop?, traced.join?);
+    let (under, bound) = (-drop.value, NORMAL_95 * drop.sigma);
+    if under <= bound {
+        return None;
+    }
+    let (level, proof) = if under > pipe.inputs.job.limits.alarm * drop.sigma {
+        let proof = "and water does not flow up into it. Read the depths of both again, or expose the junction";
+        (Level::Warning, proof)
+    } else {
+        let proof = "which may be by chance where there are many branches. Expose the junction to settle it";
+        (Level::Note, proof)
+    };
+    let last = traced.vertices.len().checked_sub(1)?;
+    let message = format!(
+        "Run {} ends at {}, {} lower than run {} lies where it joins, more than its bound of {}, {proof}.",
+        pipe.run_name(traced.run),
+        pipe.vertex_name(traced, last),
+        pipe.length(under),
+        pipe.run_name(join.run),
+        pipe.length(bound),
+    );
+    let finding = pipe.of_leg(Code::AdverseGrade, traced, last, message);
+    Some(pipe.figures(finding.level(level), under, Some(bound)))
 }
 
 fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
