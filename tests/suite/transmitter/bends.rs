@@ -128,6 +128,41 @@ fn bends(pipe: &Pipe) -> Vec<(f64, f64)> {
         .collect()
 }
 
+/// Two bends that undo each other turn no line from mark to mark: the cable alone says that the pipe may be longer than the chord. In the
+/// twin the pipe is straight, and nothing may lie there.
+#[test]
+fn a_jog_between_marks_may_make_the_pipe_longer() {
+    let pipe = |aside: f64| Pipe {
+        corners: vec![
+            (0.0, 0.0),
+            (0.0, 9.0),
+            (aside, 9.0 + aside),
+            (aside, 21.0 + aside),
+        ],
+        marks: vec![0.0, 4.0, 8.0, 13.0, 17.0, 21.0],
+        ends: false,
+        ..Pipe::bent(0.0)
+    };
+    let hidden = |aside: f64| {
+        let traced = traced(&pipe(aside).site()).swap_remove(0);
+        assert!(traced.bends.is_empty());
+        // What marks' scatter adds to a leg is no bend.
+        let mut hidden = traced.hidden;
+        hidden.retain(|hidden| hidden.adds > 0.01);
+        hidden
+    };
+    let (jog, straight) = (hidden(1.7), hidden(0.0));
+    let [hidden] = jog.as_slice() else {
+        panic!("{jog:?}")
+    };
+    // 5 m of pipe on a chord of √(1.7² + 4.30²) = 4.62 m.
+    assert!(
+        (hidden.adds - 0.38).abs() < 0.05 && hidden.chance > 0.3,
+        "{hidden:?}"
+    );
+    assert!(straight.is_empty(), "{straight:?}");
+}
+
 #[test]
 fn a_bend_between_marks_is_found_whichever_way_the_camera_went() {
     for degrees in [30.0, 45.0, 90.0, -45.0] {
