@@ -2,17 +2,24 @@
 //! the rest deciding between the places that they allow.
 
 use std::collections::{BTreeMap, VecDeque};
+use std::f64::consts::FRAC_PI_2;
 
 use super::meet::{Meeting, Nearest, meet};
-use super::refine::{Sight, misfits, refine};
-use super::{Touch, Why};
+use super::refine::{Sight, Spot, misfits, refine, share, variance};
+use super::{Block, Touch, Why};
+use crate::math::block;
 use crate::math::similarity::Similarity;
 use crate::math::stats::ALARM;
-use crate::observe::kinds::{Locus, Plane};
+use crate::observe::kinds::{Locus, Plane, unit};
 use crate::observe::{CableHint, Kind, Observation, Observations, PointId, SideHint};
 
 /// Two places are told apart when their sums of squares differ by more than this (one value at 3.29 σ).
-const TELLS_APART: f64 = ALARM * ALARM;
+pub(super) const TELLS_APART: f64 = ALARM * ALARM;
+/// Told apart by less than this, they are tried again with all that they share: our choice.
+const BY_LITTLE: f64 = 3.0 * TELLS_APART;
+/// A mirror image that by straight equations makes for so much more than its original is not followed: far above what the bends of the
+/// equations can take off (our choice).
+const HOPELESS: f64 = 100.0 * TELLS_APART;
 /// Half way between two places the sum of squares is higher than at the worse of them by no more than this: then they lie in one valley,
 /// and half a sigma apart across it (our choice).
 const BARRIER: f64 = 0.25;
@@ -29,6 +36,17 @@ pub(super) struct Approximate {
     pub(super) site: Option<Similarity>,
     pub(super) touches: Vec<Touch>,
     pub(super) why: BTreeMap<PointId, Why>,
+    /// Points that were told from another place by little, or hang on such.
+    pub(super) others: Vec<Other>,
+}
+
+/// Another place that a point may have.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Other {
+    pub(super) point: PointId,
+    pub(super) place: Plane,
+    /// The point that was told by little: itself, or the one that it hangs on.
+    pub(super) root: PointId,
 }
 
 /// The equations that hold each point.
@@ -69,11 +87,13 @@ impl Incidence {
 
 /// What is known of a point's place at the moment.
 enum Found {
-    Place(Plane),
+    Place(Spot),
+    /// Place, and another that it was told from by little.
+    Told(Spot, Plane),
     /// Place, and the touch that holds it.
-    Touching(Plane, Touch),
+    Touching(Spot, Touch),
     /// Places that nothing tells apart yet.
-    Open(Vec<Plane>),
+    Open(Vec<Spot>),
     Not(Why),
 }
 
@@ -81,16 +101,23 @@ struct Construction<'a> {
     observations: &'a Observations,
     incidence: Incidence,
     places: Vec<Option<Plane>>,
+    /// Covariance of each place by what led there: nothing for an exact one. What all share, a shift or the site grid, is not in it, for it
+    /// moves both places of a point alike.
+    doubts: Vec<Block>,
+    others: BTreeMap<PointId, Other>,
     site: Option<Similarity>,
     sides: BTreeMap<PointId, Vec<SideHint>>,
     /// Neighbour and the cable to it, by point.
     cables: BTreeMap<PointId, Vec<(PointId, CableHint)>>,
 }
 
-/// Mean of the eastings or northings measured at a point.
-fn measured(rows: impl Iterator<Item = f64>) -> Option<f64> {
-    let (sum, count) = rows.fold((0.0, 0_u32), |(sum, count), value| (sum + value, count + 1));
-    (count > 0).then(|| sum / f64::from(count))
+/// Mean of the eastings or northings measured at a point, and its variance.
+fn measured<'a>(rows: impl Iterator<Item = &'a Observation>) -> Option<(f64, f64)> {
+    let (sum, variance, count) = rows.fold((0.0, 0.0, 0_u32), |(sum, variance, count), row| {
+        (sum + row.value, variance + row.sigma * row.sigma, count + 1)
+    });
+    let count = (count > 0).then(|| f64::from(count))?;
+    Some((sum / count, variance / (count * count)))
 }
 
 impl<'a> Construction<'a> {
@@ -100,18 +127,20 @@ impl<'a> Construction<'a> {
     }
 
     /// East and north as measured directly.
-    fn direct(&self, point: PointId) -> Option<Plane> {
-        let east = measured(
+    fn direct(&self, point: PointId) -> Option<Spot> {
+        let (east, by_east) = measured(
             self.rows(point)
-                .filter(|o| matches!(o.kind, Kind::East { at, .. } if at == point))
-                .map(|o| o.value),
+                .filter(|o| matches!(o.kind, Kind::East { at, .. } if at == point)),
         )?;
-        let north = measured(
+        let (north, by_north) = measured(
             self.rows(point)
-                .filter(|o| matches!(o.kind, Kind::North { at, .. } if at == point))
-                .map(|o| o.value),
+                .filter(|o| matches!(o.kind, Kind::North { at, .. } if at == point)),
         )?;
-        Some((east, north))
+        Some(Spot {
+            place: (east, north),
+            doubt: [[by_east, 0.0], [0.0, by_north]],
+            squares: 0.0,
+        })
     }
 
     /// x and y as measured.
@@ -132,7 +161,8 @@ impl<'a> Construction<'a> {
             let Some(site) = point.site.or_else(|| self.on_site(id)) else {
                 continue;
             };
-            if let Some(place) = point.fixed.or_else(|| self.direct(id)) {
+            let direct = || self.direct(id).map(|spot| spot.place);
+            if let Some(place) = point.fixed.or_else(direct) {
                 pairs.push((site, place));
             }
         }
@@ -146,7 +176,9 @@ impl<'a> Construction<'a> {
     /// The values that reach from known points to this one.
     fn sights(&self, point: PointId) -> Vec<Sight<'a>> {
         let known = |other: PointId| self.known(other);
-        self.rows(point)
+        let doubt = |other: PointId| self.doubts[other.0 as usize];
+        let sights = self
+            .rows(point)
             .filter(|o| {
                 o.kind
                     .points()
@@ -158,28 +190,25 @@ impl<'a> Construction<'a> {
                 let locus = o.kind.locus(o.value, point, &known, self.site.as_ref());
                 let grid = matches!(o.kind, Kind::SiteX { .. } | Kind::SiteY { .. })
                     && self.site.is_none();
-                (!grid).then_some(Sight {
-                    observation: o,
-                    locus,
-                })
-            })
-            .collect()
+                (!grid).then(|| Sight::new(o, locus, point, doubt))
+            });
+        share(sights.collect())
     }
 
     fn find(&self, point: PointId) -> Found {
-        if let Some(place) = self.direct(point) {
-            return Found::Place(place);
+        if let Some(spot) = self.direct(point) {
+            return Found::Place(spot);
         }
         let sights = self.sights(point);
-        let loci: Vec<(Locus, &Observation)> = sights
+        let loci: Vec<(Locus, &Sight<'_>)> = sights
             .iter()
-            .filter_map(|s| s.locus.map(|l| (l, s.observation)))
+            .filter_map(|s| s.locus.map(|l| (l, s)))
             .take(LOCI)
             .collect();
         if loci.len() < 2 {
-            let from = loci.iter().map(|(_, o)| o.source.clone()).collect();
+            let from = loci.iter().map(|(_, s)| s.observation.source.clone());
             return Found::Not(Why::TooFew {
-                usable: from,
+                usable: from.collect(),
                 measured: self.rows(point).count(),
             });
         }
@@ -190,12 +219,14 @@ impl<'a> Construction<'a> {
                 let Meeting { places, touch } = meet(a, b);
                 candidates.extend(places);
                 if let Some(touch) = touch {
-                    let sigma = first.sigma.hypot(second.sigma);
+                    let variance = |sight| self.variance(point, touch.place, sight);
+                    let sigma = (variance(first) + variance(second)).sqrt();
                     // Between two places where two values meet beyond doubt, where they touch is no third.
                     if touch.gap > -ALARM * sigma || sights.len() > 2 {
                         candidates.push(touch.place);
                     }
-                    if sights.len() == 2 && !first.kind.is_angular() && !second.kind.is_angular() {
+                    let angular = |sight: &Sight<'_>| sight.observation.kind.is_angular();
+                    if sights.len() == 2 && !angular(first) && !angular(second) {
                         nearest = Some((touch, sigma));
                     }
                 }
@@ -221,47 +252,77 @@ impl<'a> Construction<'a> {
             });
         }
         let known = |other: PointId| self.known(other);
-        let mut places: Vec<(Plane, f64)> = Vec::new();
+        let mut spots: Vec<Spot> = Vec::new();
         for candidate in best(point, candidates, sights, &known, self.site) {
-            let found = |place: Plane| places.iter().any(|(other, _)| near(place, *other));
-            let refined = refine(point, candidate, &found, sights, &known, self.site);
-            // The best place of a path may lie before its last.
-            places.extend(refined.filter(|(place, _)| !found(*place)));
+            self.look(point, (candidate, f64::INFINITY), sights, &mut spots);
         }
-        places.sort_by(|a, b| a.1.total_cmp(&b.1));
-        let least = places
-            .first()
-            .map_or(f64::INFINITY, |(_, squares)| *squares);
-        places.retain(|(_, squares)| squares - least < TELLS_APART);
-        if places.len() > 1 {
-            self.by_side(point, &mut places);
+        keep_likely(&mut spots, BY_LITTLE);
+        // Those that all values like best may lie on one side, all of them.
+        for Spot { place, squares, .. } in spots.clone() {
+            if let (3.., Some(other)) = (sights.len(), reflected(place, sights)) {
+                self.look(point, (other, squares + HOPELESS), sights, &mut spots);
+            }
+        }
+        keep_likely(&mut spots, BY_LITTLE);
+        let likely = spots.clone();
+        keep_likely(&mut spots, TELLS_APART);
+        let other = match likely.as_slice() {
+            [_, other, ..] if spots.len() == 1 && sights.iter().any(Sight::is_shared) => {
+                Some(other.place)
+            }
+            _ => None,
+        };
+        if spots.len() > 1 {
+            self.by_side(point, &mut spots);
         }
         if sights.len() > 2 {
             let squares = |place: Plane| {
                 let misfits = misfits(point, place, sights, &known, self.site);
                 misfits.map(|misfit| misfit * misfit).sum::<f64>()
             };
-            one_valley(&mut places, squares);
+            one_valley(&mut spots, squares);
         }
-        match (places.as_slice(), nearest) {
-            (_, Some((touch, sigma))) if touch.gap > -ALARM * sigma && places.len() != 1 => {
+        match (spots.as_slice(), nearest) {
+            (_, Some((touch, sigma))) if touch.gap > -ALARM * sigma && spots.len() != 1 => {
                 touching(point, &touch, sigma)
             }
             (_, Some((touch, sigma))) if touch.gap >= 0.0 => touching(point, &touch, sigma),
-            ([(place, _)], _) => Found::Place(*place),
+            ([spot], _) => other.map_or(Found::Place(*spot), |other| Found::Told(*spot, other)),
             ([], _) => Found::Not(Why::TooFew {
                 usable: sources(sights),
                 measured: self.rows(point).count(),
             }),
-            _ => Found::Open(places.into_iter().map(|(place, _)| place).collect()),
+            _ => Found::Open(spots),
         }
     }
 
+    /// Looks for the best place around a candidate, if it is a new one and its sum of squares does not make for more than so much.
+    fn look(
+        &self,
+        point: PointId,
+        (candidate, most): (Plane, f64),
+        sights: &[Sight<'_>],
+        spots: &mut Vec<Spot>,
+    ) {
+        let known = |other: PointId| self.known(other);
+        let found = |place: Plane| spots.iter().any(|spot| near(place, spot.place));
+        let refined = refine(point, candidate, (&found, most), sights, &known, self.site);
+        // The best place of a path may lie before its last.
+        let new = refined.filter(|spot| !found(spot.place));
+        spots.extend(new);
+    }
+
+    fn variance(&self, point: PointId, place: Plane, sight: &Sight<'_>) -> f64 {
+        let known = |other: PointId| self.known(other);
+        variance(point, place, sight, &known, self.site)
+    }
+
     /// Keeps the places on the side that the field book says.
-    fn by_side(&self, point: PointId, places: &mut Vec<(Plane, f64)>) {
+    fn by_side(&self, point: PointId, spots: &mut Vec<Spot>) {
         for hint in self.sides.get(&point).into_iter().flatten() {
             if let (Some(p), Some(q)) = (self.known(hint.from), self.known(hint.to)) {
-                places.retain(|((e, n), _)| {
+                spots.retain(|spot| {
+                    let (e, n) = spot.place;
                     let right = (e - p.0) * (q.1 - p.1) - (n - p.1) * (q.0 - p.0) > 0.0;
                     right == hint.right
                 });
@@ -271,25 +332,40 @@ impl<'a> Construction<'a> {
 
     /// The place that the cable to known neighbours on the run likes best, by as much as tells places apart: the one that it
     /// reaches; if it reaches several, the one to which the pipe would run straight.
-    fn by_cable(&self, point: PointId, places: &[Plane]) -> Option<Plane> {
+    fn by_cable(&self, point: PointId, spots: &[Spot]) -> Option<Spot> {
         let hints = self.cables.get(&point).into_iter().flatten();
-        let known: Vec<(Plane, CableHint)> = hints
-            .filter_map(|&(other, hint)| Some((self.known(other)?, hint)))
+        let known: Vec<(Spot, CableHint)> = hints
+            .filter_map(|&(other, hint)| {
+                let doubt = self.doubts[other.0 as usize];
+                let (place, squares) = (self.known(other)?, 0.0);
+                Some((
+                    Spot {
+                        place,
+                        doubt,
+                        squares,
+                    },
+                    hint,
+                ))
+            })
             .collect();
-        let best = |squares: &dyn Fn(f64, &CableHint) -> f64| -> Option<Plane> {
-            let mut scored: Vec<(f64, Plane)> = places
+        let best = |squares: &dyn Fn(f64, &CableHint) -> f64| -> Option<Spot> {
+            let mut scored: Vec<(f64, Spot)> = spots
                 .iter()
-                .map(|&place| {
-                    let each = known.iter().map(|(p, hint)| {
-                        let chord = (place.0 - p.0).hypot(place.1 - p.1);
-                        squares((chord - hint.length) / hint.sigma, hint)
+                .map(|&spot| {
+                    let each = known.iter().map(|(other, hint)| {
+                        let (e, n) = (spot.place.0 - other.place.0, spot.place.1 - other.place.1);
+                        let chord = e.hypot(n).max(f64::MIN_POSITIVE);
+                        let apart = block::add(spot.doubt, other.doubt);
+                        let variance = block::along(apart, [e / chord, n / chord]);
+                        let sigma = (hint.sigma * hint.sigma + variance).sqrt();
+                        squares((chord - hint.length) / sigma, hint)
                     });
-                    (each.sum(), place)
+                    (each.sum(), spot)
                 })
                 .collect();
             scored.sort_by(|a, b| a.0.total_cmp(&b.0));
             match scored.as_slice() {
-                [(least, place), (next, _), ..] if next - least > TELLS_APART => Some(*place),
+                [(least, spot), (next, _), ..] if next - least > TELLS_APART => Some(*spot),
                 _ => None,
             }
         };
@@ -305,9 +381,44 @@ impl<'a> Construction<'a> {
     }
 }
 
+/// Keeps the places that are worse than the best by less than so much; the best comes first.
+fn keep_likely(spots: &mut Vec<Spot>, most: f64) {
+    spots.sort_by(|a, b| a.squares.total_cmp(&b.squares));
+    let least = spots.first().map_or(f64::INFINITY, |best| best.squares);
+    spots.retain(|spot| spot.squares - least < most);
+}
+
+/// Where a place comes out in the line along which the points lie that lengths were measured from: there the lengths are the same but for
+/// what these points are off the line. `None` where there are not two of them.
+fn reflected(place: Plane, sights: &[Sight<'_>]) -> Option<Plane> {
+    let centres = || {
+        sights.iter().filter_map(|sight| match sight.locus {
+            Some(Locus::Circle { centre, .. }) => Some(centre),
+            _ => None,
+        })
+    };
+    let count = centres().count() as f64;
+    let (e, n) = centres().fold((0.0, 0.0), |sum, centre| {
+        (sum.0 + centre.0, sum.1 + centre.1)
+    });
+    let middle = (e / count, n / count);
+    let spread = centres().fold(block::ZERO, |sum, (e, n)| {
+        let off = [e - middle.0, n - middle.1];
+        block::add(sum, block::outer(off, off))
+    });
+    let (length, _, azimuth) = block::axes(spread);
+    if length.is_nan() || length <= SAME {
+        return None;
+    }
+    let (s, c) = unit(azimuth);
+    let (e, n) = (place.0 - middle.0, place.1 - middle.1);
+    let along = 2.0 * (e * s + n * c);
+    Some((middle.0 + along * s - e, middle.1 + along * c - n))
+}
+
 /// Keeps the best of places between which the values hardly tell: half way from one to the other they fit about as well.
-fn one_valley(places: &mut Vec<(Plane, f64)>, squares: impl Fn(Plane) -> f64) {
-    let Some(&(best, _)) = places.first() else {
+fn one_valley(spots: &mut Vec<Spot>, squares: impl Fn(Plane) -> f64) {
+    let Some(best) = spots.first().map(|spot| spot.place) else {
         return;
     };
     let half_way = |place: Plane| {
@@ -317,8 +428,8 @@ fn one_valley(places: &mut Vec<(Plane, f64)>, squares: impl Fn(Plane) -> f64) {
         )
     };
     let mut first = true;
-    places.retain(|&(place, own)| {
-        std::mem::take(&mut first) || squares(half_way(place)) - own > BARRIER
+    spots.retain(|spot| {
+        std::mem::take(&mut first) || squares(half_way(spot.place)) - spot.squares > BARRIER
     });
 }
 
@@ -348,7 +459,7 @@ fn best(
 }
 
 /// Whether two places are one.
-fn near(a: Plane, b: Plane) -> bool {
+pub(super) fn near(a: Plane, b: Plane) -> bool {
     let (e, n) = (a.0 - b.0, a.1 - b.1);
     e * e + n * n < SAME * SAME
 }
@@ -375,7 +486,21 @@ fn touching(point: PointId, touch: &Nearest, sigma: f64) -> Found {
         misfit: (touch.gap / sigma).powi(2),
         gap: touch.gap,
     };
-    Found::Touching(touch.place, touch)
+    let unit = |azimuth: f64| {
+        let (s, c) = unit(azimuth);
+        [s, c]
+    };
+    let (along, square) = (unit(touch.along), unit(touch.along + FRAC_PI_2));
+    let doubt = block::add(
+        block::scale(block::outer(along, along), slide * slide),
+        block::scale(block::outer(square, square), sigma * sigma),
+    );
+    let spot = Spot {
+        place: touch.place,
+        doubt,
+        squares: touch.misfit,
+    };
+    Found::Touching(spot, touch)
 }
 
 /// Points that wait to be looked at, and those that were looked at in vain.
@@ -409,7 +534,12 @@ pub(super) fn construct(
         while let Some(point) = agenda.queue.pop_front() {
             agenda.waiting[point.0 as usize] = false;
             match this.find(point) {
-                Found::Place(place) => this.accept(point, place, &mut agenda),
+                Found::Place(spot) => this.accept(point, spot, &mut agenda),
+                Found::Told(spot, place) => {
+                    let root = point;
+                    this.others.insert(point, Other { point, place, root });
+                    this.accept(point, spot, &mut agenda);
+                }
                 // A touch is only accepted when nothing else can come: other points may still add a value.
                 found => {
                     agenda.open.insert(point, found);
@@ -427,9 +557,12 @@ pub(super) fn construct(
         .open
         .into_iter()
         .map(|(point, found)| match found {
-            Found::Open(places) => (point, Why::SeveralPlaces { places }),
+            Found::Open(spots) => {
+                let places = spots.into_iter().map(|spot| spot.place).collect();
+                (point, Why::SeveralPlaces { places })
+            }
             Found::Not(why) => (point, why),
-            Found::Place(_) | Found::Touching(..) => (point, Why::Loose),
+            Found::Place(_) | Found::Told(..) | Found::Touching(..) => (point, Why::Loose),
         })
         .collect();
     Approximate {
@@ -437,6 +570,7 @@ pub(super) fn construct(
         site: this.site,
         touches,
         why,
+        others: this.others.into_values().collect(),
     }
 }
 
@@ -452,6 +586,8 @@ impl<'a> Construction<'a> {
         let mut this = Self {
             observations,
             places: places.collect(),
+            doubts: vec![block::ZERO; observations.points.len()],
+            others: BTreeMap::new(),
             incidence,
             site: None,
             sides: BTreeMap::new(),
@@ -479,39 +615,56 @@ impl<'a> Construction<'a> {
     fn settle(&mut self, agenda: &mut Agenda, touches: &mut Vec<Touch>) -> bool {
         let before = agenda.open.len();
         for point in agenda.open.keys().copied().collect::<Vec<_>>() {
-            let (place, touch) = match agenda.open.get(&point) {
-                Some(Found::Touching(place, touch)) => (*place, Some(*touch)),
-                Some(Found::Open(places)) => match self.by_cable(point, places) {
-                    Some(place) => (place, None),
+            let (spot, touch) = match agenda.open.get(&point) {
+                Some(Found::Touching(spot, touch)) => (*spot, Some(*touch)),
+                Some(Found::Open(spots)) => match self.by_cable(point, spots) {
+                    Some(spot) => {
+                        let other = spots.iter().find(|other| **other != spot);
+                        let hangs = other.and_then(|other| self.hanging(point, other.place));
+                        self.others.extend(hangs.map(|other| (point, other)));
+                        (spot, None)
+                    }
                     None => continue,
                 },
                 _ => continue,
             };
             touches.extend(touch);
-            self.accept(point, place, agenda);
+            self.accept(point, spot, agenda);
         }
         agenda.open.len() != before
+    }
+
+    /// Another place of a point that the cable told, if a neighbour on it was told by little itself.
+    fn hanging(&self, point: PointId, place: Plane) -> Option<Other> {
+        let hints = self.cables.get(&point).into_iter().flatten();
+        let mut told = hints.filter_map(|(neighbour, _)| self.others.get(neighbour));
+        told.next().map(|Other { root, .. }| Other {
+            point,
+            place,
+            root: *root,
+        })
     }
 
     /// Takes, of one point's places that nothing else tells apart, the nearest to where it was; false if there was no such point.
     fn as_before(&mut self, agenda: &mut Agenda, before: &[Option<Plane>]) -> bool {
         let nearest = agenda.open.iter().find_map(|(&point, found)| {
-            let (Found::Open(places), Some(was)) = (found, *before.get(point.0 as usize)?) else {
+            let (Found::Open(spots), Some(was)) = (found, *before.get(point.0 as usize)?) else {
                 return None;
             };
-            let far = |place: &Plane| (place.0 - was.0).hypot(place.1 - was.1);
-            let nearest = places.iter().min_by(|a, b| far(a).total_cmp(&far(b)))?;
+            let far = |spot: &Spot| (spot.place.0 - was.0).hypot(spot.place.1 - was.1);
+            let nearest = spots.iter().min_by(|a, b| far(a).total_cmp(&far(b)))?;
             Some((point, *nearest))
         });
-        if let Some((point, place)) = nearest {
-            self.accept(point, place, agenda);
+        if let Some((point, spot)) = nearest {
+            self.accept(point, spot, agenda);
         }
         nearest.is_some()
     }
 
     /// Takes a place, and looks again at the points that it may help.
-    fn accept(&mut self, point: PointId, place: Plane, agenda: &mut Agenda) {
-        self.places[point.0 as usize] = Some(place);
+    fn accept(&mut self, point: PointId, spot: Spot, agenda: &mut Agenda) {
+        self.places[point.0 as usize] = Some(spot.place);
+        self.doubts[point.0 as usize] = spot.doubt;
         agenda.open.remove(&point);
         for i in self.incidence.of(point) {
             for other in self.observations.plane[*i as usize]

@@ -20,6 +20,7 @@ mod arc;
 pub mod check;
 mod construct;
 mod meet;
+mod mirror;
 mod network;
 mod refine;
 mod snoop;

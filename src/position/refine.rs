@@ -1,13 +1,113 @@
-//! A single point's place, improved from a first guess with the other points held.
+//! A single point's place, improved from a first guess with the other points held where they are, but no surer than they are known.
 
+use super::Block;
+use crate::math::block;
 use crate::math::similarity::Similarity;
-use crate::observe::kinds::{Locus, Plane, State, around};
-use crate::observe::{Observation, PointId, ShiftId};
+use crate::observe::kinds::{Equation, Locus, Plane, State, around};
+use crate::observe::{Kind, Observation, PointId, ShiftId};
+
+/// Below this part of what it would be with equations square to each other, the determinant of two unknowns is rounding.
+const FLAT: f64 = 1e-9;
 
 /// A measured value that reaches from known points to the one in question.
 pub(super) struct Sight<'a> {
     pub(super) observation: &'a Observation,
     pub(super) locus: Option<Locus>,
+    /// The known points whose places are not exact, with their covariance.
+    doubts: [Option<(PointId, Block)>; 2],
+    /// The value's variance, where it is the same wherever the point is.
+    everywhere: Option<f64>,
+}
+
+impl<'a> Sight<'a> {
+    /// `doubt` gives the covariance of a known point's place.
+    pub(super) fn new(
+        observation: &'a Observation,
+        locus: Option<Locus>,
+        point: PointId,
+        doubt: impl Fn(PointId) -> Block,
+    ) -> Self {
+        let mut doubts = [None; 2];
+        let points = observation.kind.points().into_iter().flatten();
+        let known = points.filter(|known| *known != point);
+        let inexact = known
+            .map(|known| (known, doubt(known)))
+            .filter(|(_, doubt)| *doubt != block::ZERO);
+        for (slot, known) in doubts.iter_mut().zip(inexact) {
+            *slot = Some(known);
+        }
+        Self {
+            observation,
+            locus,
+            doubts,
+            everywhere: None,
+        }
+        .settled()
+    }
+
+    /// Works out what does not depend on where the point is: a length feels a round doubt alike from everywhere.
+    fn settled(mut self) -> Self {
+        let own = self.observation.sigma * self.observation.sigma;
+        self.everywhere = match (self.doubts, self.observation.kind) {
+            ([None, None], _) => Some(own),
+            ([Some((_, [[e, a], [b, n]])), None], Kind::Distance { .. })
+                if e == n && a == 0.0 && b == 0.0 =>
+            {
+                Some(own + e)
+            }
+            _ => None,
+        };
+        self
+    }
+
+    /// Whether it hangs on a point that others may hang on as well, and that is not exact.
+    pub(super) fn is_shared(&self) -> bool {
+        self.doubts.iter().any(Option::is_some)
+    }
+
+    /// Variance of the value against where the equation is written: its own, and that of the known points along it. A value must not tell
+    /// two places apart by more than what it hangs on is known to.
+    fn variance(&self, equation: &Equation) -> f64 {
+        if let Some(variance) = self.everywhere {
+            return variance;
+        }
+        let own = self.observation.sigma * self.observation.sigma;
+        self.doubts
+            .iter()
+            .flatten()
+            .fold(own, |sum, (known, doubt)| {
+                let partials = equation.points.iter().flatten().find(|(p, ..)| p == known);
+                sum + partials.map_or(0.0, |(_, e, n)| block::along(*doubt, [*e, *n]))
+            })
+    }
+
+    /// Observed less computed.
+    fn misclosure(&self, equation: &Equation) -> f64 {
+        let raw = self.observation.value - equation.computed;
+        if equation.angular { around(raw) } else { raw }
+    }
+}
+
+/// The values from one inexact point share its error: each gets it as often as there are such values, so that all together weigh no more
+/// than one without an error of its own would.
+pub(super) fn share(sights: Vec<Sight<'_>>) -> Vec<Sight<'_>> {
+    let doubts = sights.iter().flat_map(|sight| &sight.doubts);
+    let mut all: Vec<PointId> = doubts.flatten().map(|(known, _)| *known).collect();
+    all.sort_unstable();
+    if all.windows(2).all(|pair| pair[0] != pair[1]) {
+        return sights;
+    }
+    let count = |point: PointId| {
+        let first = all.partition_point(|other| *other < point);
+        all.partition_point(|other| *other <= point) - first
+    };
+    let shared = sights.into_iter().map(|mut sight| {
+        for (known, doubt) in sight.doubts.iter_mut().flatten() {
+            *doubt = block::scale(*doubt, count(*known) as f64);
+        }
+        sight.settled()
+    });
+    shared.collect()
 }
 
 struct Here<'a, K> {
@@ -62,60 +162,127 @@ pub(super) fn misfits<'s>(
     let here = observer(point, place, known, site);
     sights.iter().map(move |sight| {
         let equation = sight.observation.kind.equation(&here);
-        let raw = sight.observation.value - equation.computed;
-        (if equation.angular { around(raw) } else { raw }).abs() / sight.observation.sigma
+        sight.misclosure(&equation).abs() / sight.variance(&equation).sqrt()
     })
 }
 
-/// Steps of Gauss–Newton from `start`; the place and its weighted sum of squares. `None` if it runs away, or comes to a place that is
-/// `found` already.
+/// Variance of a value's misclosure at a place.
+pub(super) fn variance(
+    point: PointId,
+    place: Plane,
+    sight: &Sight<'_>,
+    known: &impl Fn(PointId) -> Option<Plane>,
+    site: Option<Similarity>,
+) -> f64 {
+    let here = observer(point, place, known, site);
+    sight.variance(&sight.observation.kind.equation(&here))
+}
+
+/// A place that a point may have.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Spot {
+    pub(super) place: Plane,
+    /// Its covariance by the values that led there.
+    pub(super) doubt: Block,
+    /// Their weighted sum of squares.
+    pub(super) squares: f64,
+}
+
+/// The normal equations of two unknowns.
+#[derive(Default)]
+struct Normal {
+    ee: f64,
+    en: f64,
+    nn: f64,
+    be: f64,
+    bn: f64,
+    squares: f64,
+}
+
+impl Normal {
+    fn add(&mut self, (e, n): (f64, f64), misclosure: f64, weight: f64) {
+        self.ee += e * e * weight;
+        self.en += e * n * weight;
+        self.nn += n * n * weight;
+        self.be += e * misclosure * weight;
+        self.bn += n * misclosure * weight;
+    }
+
+    fn determinant(&self) -> f64 {
+        self.ee * self.nn - self.en * self.en
+    }
+
+    /// Step to the least sum of squares; `None` where the equations run side by side.
+    fn step(&self) -> Option<Plane> {
+        let determinant = self.determinant();
+        let e = (self.nn * self.be - self.en * self.bn) / determinant;
+        let n = (self.ee * self.bn - self.en * self.be) / determinant;
+        (determinant > FLAT * self.ee * self.nn && e.is_finite() && n.is_finite()).then_some((e, n))
+    }
+
+    /// What the sum of squares comes to after a step, if the equations are straight.
+    fn squares_after(&self, (e, n): Plane) -> f64 {
+        self.squares - e * self.be - n * self.bn
+    }
+
+    /// Covariance; wide, not endless, where the equations run side by side.
+    fn inverse(&self) -> Block {
+        let determinant = self.determinant().max(FLAT * self.ee * self.nn);
+        if determinant > 0.0 {
+            let matrix = [[self.nn, -self.en], [-self.en, self.ee]];
+            block::scale(matrix, determinant.recip())
+        } else {
+            block::ZERO
+        }
+    }
+}
+
+/// Steps of Gauss–Newton from `start`. `None` if they run away, come to a place that is `found` already, or make for a sum of squares of more
+/// than `most`.
 pub(super) fn refine(
     point: PointId,
     start: Plane,
-    found: &dyn Fn(Plane) -> bool,
+    (found, most): (&dyn Fn(Plane) -> bool, f64),
     sights: &[Sight<'_>],
     known: &impl Fn(PointId) -> Option<Plane>,
     site: Option<Similarity>,
-) -> Option<(Plane, f64)> {
+) -> Option<Spot> {
     let mut here = observer(point, start, known, site);
-    let mut best: Option<(Plane, f64)> = None;
+    let mut best: Option<(Plane, Normal)> = None;
     for _ in 0..12 {
         if found(here.place) {
             return None;
         }
-        let (mut ee, mut en, mut nn, mut be, mut bn, mut squares) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+        let mut normal = Normal::default();
         for sight in sights {
             let equation = sight.observation.kind.equation(&here);
-            let raw = sight.observation.value - equation.computed;
-            let misclosure = if equation.angular { around(raw) } else { raw };
-            let weight = sight.observation.sigma.powi(-2);
-            squares += misclosure * misclosure * weight;
-            for (_, e, n) in equation
-                .points
-                .iter()
-                .flatten()
-                .filter(|(p, ..)| *p == point)
-            {
-                ee += e * e * weight;
-                en += e * n * weight;
-                nn += n * n * weight;
-                be += e * misclosure * weight;
-                bn += n * misclosure * weight;
+            let misclosure = sight.misclosure(&equation);
+            let weight = sight.variance(&equation).recip();
+            normal.squares += misclosure * misclosure * weight;
+            let own = equation.points.iter().flatten();
+            for (_, e, n) in own.filter(|(p, ..)| *p == point) {
+                normal.add((*e, *n), misclosure, weight);
             }
         }
-        if best.is_some_and(|(_, least)| squares > least) {
+        if let Some((_, least)) = &best
+            && normal.squares > least.squares
+        {
             break;
         }
-        best = Some((here.place, squares));
-        let determinant = ee * nn - en * en;
-        let (e, n) = (
-            (nn * be - en * bn) / determinant,
-            (ee * bn - en * be) / determinant,
-        );
-        if determinant <= 1e-9 * ee * nn || !e.is_finite() || !n.is_finite() || e.hypot(n) < 1e-6 {
-            break;
+        let step = normal.step();
+        if step.is_some_and(|step| normal.squares_after(step) > most) {
+            return None;
         }
-        here.place = (here.place.0 + e, here.place.1 + n);
+        best = Some((here.place, normal));
+        match step {
+            Some((e, n)) if e.hypot(n) >= 1e-6 => here.place = (here.place.0 + e, here.place.1 + n),
+            _ => break,
+        }
     }
-    best.filter(|(_, squares)| squares.is_finite())
+    best.map(|(place, normal)| Spot {
+        place,
+        doubt: normal.inverse(),
+        squares: normal.squares,
+    })
+    .filter(|spot| spot.squares.is_finite())
 }

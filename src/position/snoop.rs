@@ -3,7 +3,11 @@
 //! whether one is wrong is for the user to say.
 //!
 //! In a small group with a gross alarm the residuals mislead: a value that is metres off holds the place of all, and another seems wrong. There
-//! each value near the alarm is left out in turn, and the rest constructed and solved anew.
+//! each value near the alarm is left out in turn, and the rest constructed and solved anew. Where that leaves an alarm at a point of few values,
+//! so is each pair of them: of two gross errors at one point neither need be what stands out.
+//!
+//! What was named first was held against values that were named later. So once no alarm is left, a suspect that fits the rest is used again,
+//! one at a time, and the rest looked at again.
 //!
 //! Only the parts with an alarm are solved again. In a part (or a set of parts coupled by shared unknowns) of more than
 //! [`LARGE`] measurements, several far from each other are left out in the same round: a residual is hardly
@@ -28,7 +32,7 @@ use crate::observe::kinds::Plane;
 use crate::observe::{Observation, Observations, PointId, PointRole};
 
 /// Measurements of a group that is searched strictly one by one: our choice, a job's worth.
-const LARGE: usize = 400;
+pub(super) const LARGE: usize = 400;
 /// Measurements are equally suspect when their standardised residuals differ by less than this part and move together as
 /// closely: exact equality is lost to the curvature of the equations.
 const EQUAL: f64 = 0.02;
@@ -40,13 +44,15 @@ const TRIED: usize = 20;
 const GROSS: f64 = 1.5;
 /// Sums of squares that differ by no more are the same: far above rounding.
 const SAME: f64 = 1e-6;
+/// Values at a point that are also left out two at a time: ten pairs, our choice.
+const PAIRED: usize = 5;
 /// So many are tried in one search, so that a job of nothing but blunders ends: our choice.
 const TRIALS: usize = 1000;
 
 /// Group of measurements that influence each other: a part's number, or all coupled parts together.
 const COUPLED: u32 = u32::MAX;
 
-fn group(network: &Network<'_>, solution: &Solution, terms: &[(u32, f64)]) -> u32 {
+pub(super) fn group(network: &Network<'_>, solution: &Solution, terms: &[(u32, f64)]) -> u32 {
     let own = 2 * network.nodes() as u32;
     match terms.iter().find(|(unknown, _)| *unknown < own) {
         Some((unknown, _)) => {
@@ -62,7 +68,7 @@ fn group(network: &Network<'_>, solution: &Solution, terms: &[(u32, f64)]) -> u3
 }
 
 /// The equations of each group.
-fn groups(network: &Network<'_>, solution: &Solution) -> BTreeMap<u32, Vec<u32>> {
+pub(super) fn groups(network: &Network<'_>, solution: &Solution) -> BTreeMap<u32, Vec<u32>> {
     let values = Values::whole(&solution.values, 2 * network.nodes());
     let mut members: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
     let mut row = Row::default();
@@ -144,6 +150,24 @@ impl Round<'_> {
         near.insert(0, nominee);
         near.sort_by_key(|&i| is_reference(i));
         near
+    }
+
+    /// The values at the nominee's point: of two free points, at the one that has fewer.
+    fn at_point(&self, nominee: u32) -> Vec<u32> {
+        let points = &self.observations.points;
+        let points_of = |i: u32| {
+            let observed = self.observed(i);
+            let points = observed.map(|i| self.observations.plane[i].kind.points());
+            points.into_iter().flatten().flatten()
+        };
+        let free = points_of(nominee).filter(|p| points[p.0 as usize].fixed.is_none());
+        let values = free.map(|point| {
+            let group = self.group.iter().copied();
+            group
+                .filter(|&i| points_of(i).any(|other| other == point))
+                .collect::<Vec<u32>>()
+        });
+        values.min_by_key(Vec::len).unwrap_or_default()
     }
 
     /// The equations to leave out in this round, largest first.
@@ -253,6 +277,7 @@ pub(super) fn search(
         shared: network.has_shared(),
         limit: limits.alarm,
         suspects: Vec::new(),
+        used_again: BTreeSet::new(),
         trials: TRIALS,
     };
     let mut rows = search.rounds(network, solution, first, false);
@@ -272,16 +297,25 @@ pub(super) fn search(
     suspects
 }
 
-/// A group without one of its observations.
+/// A group without some of its observations.
 struct Trial {
     /// Sum of squares of what is left.
     squares: f64,
-    /// Residual of the one left out against the others, over its one-sigma.
+    /// Each of those left out, against the others.
+    out: Vec<Against>,
+    /// Some of the values watched still don't fit.
+    alarm: bool,
+    places: Vec<Option<Plane>>,
+    touches: Vec<Touch>,
+}
+
+/// A value left out, against the others.
+#[derive(Clone, Copy)]
+struct Against {
+    /// Residual over its one-sigma.
     standardised: f64,
     /// What the others say that it should be.
     predicted: f64,
-    places: Vec<Option<Plane>>,
-    touches: Vec<Touch>,
 }
 
 struct Search<'a> {
@@ -294,6 +328,8 @@ struct Search<'a> {
     shared: bool,
     limit: f64,
     suspects: Vec<Suspect>,
+    /// Observations that were suspects and are used again: each only once, so that the search ends.
+    used_again: BTreeSet<usize>,
     /// So many more are tried.
     trials: usize,
 }
@@ -326,10 +362,21 @@ impl<'a> Search<'a> {
         let mut rest = Vec::new();
         for (number, members) in groups(network, solution) {
             let mut less: Option<Less<'_>> = None;
-            let left = self.group((network, solution), residuals, members, &mut less);
-            if left.is_empty() && (again || less.is_some()) {
-                let estimate: &dyn Estimate = less.as_ref().map_or(solution, |less| less);
-                self.predict((network, solution), number, estimate.values());
+            let (left, done) = self.group((network, solution), residuals, members, &mut less);
+            if done {
+                let mut used_again = None;
+                if again || less.is_some() {
+                    let estimate: &dyn Estimate = less.as_ref().map_or(solution, |less| less);
+                    let fitting = self.predict((network, solution), number, estimate);
+                    used_again = fitting.filter(|_| left.len() <= LARGE);
+                }
+                let Some(fitting) = used_again else {
+                    continue;
+                };
+                self.suspects
+                    .retain(|suspect| suspect.observation != fitting);
+                self.used_again.insert(fitting);
+                rest.push(fitting as u32);
             }
             rest.extend(left.iter().filter_map(|&i| network.observation(i as usize)));
         }
@@ -337,14 +384,14 @@ impl<'a> Search<'a> {
         rest
     }
 
-    /// One group's rounds; the equations that are left, none once there is no alarm. `less` is what it ends with.
+    /// One group's rounds; the equations that are left, and whether there is no alarm among them. `less` is what it ends with.
     fn group<'s>(
         &mut self,
         (network, solution): (&Network<'_>, &'s Solution),
         residuals: &[Residual],
         mut group: Vec<u32>,
         less: &mut Option<Less<'s>>,
-    ) -> Vec<u32> {
+    ) -> (Vec<u32>, bool) {
         let mut residuals = Cow::Borrowed(residuals);
         loop {
             let round = Round {
@@ -355,15 +402,14 @@ impl<'a> Search<'a> {
                 group: &group,
             };
             let mut nominees = round.nominees(self.limit);
-            if let ([nominee], true) = (&mut nominees[..], group.len() <= LARGE) {
-                let suspect = self.told_apart(&round, nominee);
-                self.suspects.extend(suspect);
+            if let ([nominee], true) = (&nominees[..], group.len() <= LARGE) {
+                nominees = self.told_apart(&round, *nominee);
             } else {
                 let suspects = nominees.iter().filter_map(|&i| round.suspect(i));
                 self.suspects.extend(suspects);
             }
             let Some(&worst) = nominees.first() else {
-                return Vec::new();
+                return (group, true);
             };
             group.retain(|i| !nominees.contains(i));
             let begun = less
@@ -371,7 +417,7 @@ impl<'a> Search<'a> {
                 .or_else(|| Less::begin(network, solution, worst));
             *less = begun.and_then(|less| less.without(network, &nominees));
             let Some(less) = &*less else {
-                return group;
+                return (group, false);
             };
             let again = group
                 .par_iter()
@@ -386,66 +432,108 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// A small group's nominee as a suspect. A gross error bends the equations, and may even hold the place of all values where another
-    /// seems to be the wrong one. So each value near the nominee is left out in turn, and a place looked for from the rest alone:
-    /// the nominee becomes the one without which the rest fits best, unless it is as good itself.
-    fn told_apart(&mut self, round: &Round<'_>, nominee: &mut u32) -> Option<Suspect> {
-        let suspect = round.suspect(*nominee)?;
-        let near = round.near(*nominee);
+    /// A small group's nominee as a suspect, or what is wrong in its stead; the equations to leave out. A gross error bends the equations, and
+    /// may even hold the place of all values where another seems to be the wrong one. So each value near the nominee is left out in turn, and a
+    /// place looked for from the rest alone: the nominee becomes the one without which the rest fits best, unless it is as good itself.
+    fn told_apart(&mut self, round: &Round<'_>, nominee: u32) -> Vec<u32> {
+        let Some(suspect) = round.suspect(nominee) else {
+            return vec![nominee];
+        };
+        let near = round.near(nominee);
         if near.len() > self.trials || suspect.standardised.abs() < GROSS * self.limit {
-            return Some(suspect);
+            self.suspects.push(suspect);
+            return vec![nominee];
         }
-        self.trials -= near.len();
-        let members: Vec<u32> = round.members().collect();
-        let tried: Vec<(u32, Trial)> = near
-            .iter()
-            .filter_map(|&i| Some((i, self.without(&members, round.observed(i)?)?)))
-            .collect();
-        let least = tried.iter().map(|(_, trial)| trial.squares);
-        let least = least.min_by(f64::total_cmp).unwrap_or(f64::INFINITY);
-        let Some((named, best)) = tried
-            .iter()
-            .find(|(_, trial)| trial.squares <= least + SAME)
-        else {
-            return Some(suspect);
+        let at_point = round.at_point(nominee);
+        let single: Vec<Vec<u32>> = near.into_iter().map(|i| vec![i]).collect();
+        let tried = self.tried(round, single, &at_point);
+        let mut best = best(&tried);
+        let pairs = if best.is_some_and(|(_, trial)| trial.alarm) {
+            pairs(&at_point)
+        } else {
+            Vec::new()
+        };
+        let paired = if pairs.len() <= self.trials {
+            self.tried(round, pairs, &at_point)
+        } else {
+            Vec::new()
+        };
+        let mut all = &tried;
+        let explains = |(_, trial): &&(Vec<u32>, Trial)| !trial.alarm && self.misfit(trial);
+        if let Some(pair) = self::best(&paired).filter(|pair| explains(&pair)) {
+            (best, all) = (Some(pair), &paired);
+        }
+        let Some((named, trial)) = best.filter(|(_, trial)| self.misfit(trial)) else {
+            self.suspects.push(suspect);
+            return vec![nominee];
         };
         // What is left misses by no more than chance could make of it.
-        let most = least + self.limit * self.limit;
-        let equals = tried
-            .iter()
-            .filter(|(i, trial)| i != named && trial.squares <= most);
-        if best.standardised.abs() < self.limit {
-            return Some(suspect);
+        let most = trial.squares + self.limit * self.limit;
+        let fitting = || all.iter().filter(|(_, trial)| trial.squares <= most);
+        for (&i, against) in named.iter().zip(&trial.out) {
+            let without_it = fitting().filter(|(out, _)| !out.contains(&i));
+            let mut equals: Vec<u32> = Vec::new();
+            for &other in without_it.flat_map(|(out, _)| out) {
+                if !named.contains(&other) && !equals.contains(&other) {
+                    equals.push(other);
+                }
+            }
+            let Some(observation) = round.observed(i) else {
+                continue;
+            };
+            self.suspects.push(Suspect {
+                observation,
+                standardised: against.standardised,
+                predicted: against.predicted,
+                equals: equals.iter().filter_map(|&i| round.observed(i)).collect(),
+            });
         }
-        let suspect = Suspect {
-            observation: round.observed(*named)?,
-            standardised: best.standardised,
-            predicted: best.predicted,
-            equals: equals.filter_map(|(i, _)| round.observed(*i)).collect(),
-        };
-        *nominee = *named;
-        self.places.clone_from(&best.places);
-        self.touches.clone_from(&best.touches);
-        Some(suspect)
+        self.places.clone_from(&trial.places);
+        self.touches.clone_from(&trial.touches);
+        named.clone()
     }
 
-    /// A group's observations without one of them, from where they are constructed then or from where they were, whichever ends better.
+    /// Whether none of those left out fits the others.
+    fn misfit(&self, trial: &Trial) -> bool {
+        let mut sizes = trial.out.iter().map(|against| against.standardised.abs());
+        sizes.all(|size| size >= self.limit)
+    }
+
+    /// The group without each of some sets of its equations, where the rest determines everything; `watched` are those that must fit then.
+    fn tried(
+        &mut self,
+        round: &Round<'_>,
+        sets: Vec<Vec<u32>>,
+        watched: &[u32],
+    ) -> Vec<(Vec<u32>, Trial)> {
+        self.trials -= sets.len();
+        let members: Vec<u32> = round.members().collect();
+        let watched: Vec<usize> = watched.iter().filter_map(|&i| round.observed(i)).collect();
+        let tried = sets.into_iter().filter_map(|set| {
+            let out: Vec<usize> = set.iter().filter_map(|&i| round.observed(i)).collect();
+            let trial = self.without(&members, &out, &watched)?;
+            Some((set, trial))
+        });
+        tried.collect()
+    }
+
+    /// A group's observations without some of them, from where they are constructed then or from where they were, whichever ends better.
     /// `None` where they don't determine everything.
-    fn without(&self, members: &[u32], out: usize) -> Option<Trial> {
+    fn without(&self, members: &[u32], out: &[usize], watched: &[usize]) -> Option<Trial> {
         let rows: Vec<u32> = members
             .iter()
             .copied()
-            .filter(|&row| row as usize != out)
+            .filter(|&row| !out.contains(&(row as usize)))
             .collect();
         let afresh = construct(self.observations, &rows, &self.places);
         let site = afresh.site.as_ref().or(self.site.as_ref());
         let mut touches = self.touches.clone();
         touches.retain(|touch| afresh.touches.iter().all(|other| other.at != touch.at));
         touches.extend(&afresh.touches);
-        let afresh = self.ended(&rows, out, (&afresh.places, &touches, site));
+        let afresh = self.ended(&rows, (out, watched), (&afresh.places, &touches, site));
         let before = self.ended(
             &rows,
-            out,
+            (out, watched),
             (&self.places, &self.touches, self.site.as_ref()),
         );
         afresh
@@ -454,46 +542,73 @@ impl<'a> Search<'a> {
             .min_by(|a, b| a.squares.total_cmp(&b.squares))
     }
 
-    /// Where some observations end from a start; `None` where they don't determine everything. `out` is not among them.
+    /// Where some observations end from a start; `None` where they don't determine everything. Those that are `out` are not among them.
     fn ended(
         &self,
         rows: &[u32],
-        out: usize,
+        (out, watched): (&[usize], &[usize]),
         start @ (places, touches, _): (&[Option<Plane>], &[Touch], Option<&Similarity>),
     ) -> Option<Trial> {
         let (network, solution) = self.solve(rows, start);
         if !(solution.loose.is_empty() && solution.failed.is_empty()) {
             return None;
         }
-        let Observation {
-            kind, value, sigma, ..
-        } = self.observations.plane.get(out)?;
-        let values = Values::whole(&solution.values, 2 * network.nodes());
+        let against = |&i: &usize| self.against((&network, &solution), i);
+        let left_out: Option<Vec<Against>> = out.iter().map(against).collect();
         let mut row = Row::default();
-        row.clear();
-        if !network.write(kind, *value, *sigma, &values, &mut row) {
-            return None;
-        }
+        let mut misfits = |equation: usize| {
+            let residual = residual(&network, &solution, equation, &mut row);
+            residual.standardised.is_some_and(|w| w.abs() > self.limit)
+        };
+        let is_watched = |equation: &usize| {
+            let observation = network.observation(*equation);
+            observation.is_some_and(|i| watched.contains(&(i as usize)))
+        };
+        let alarm = (0..network.observed).filter(is_watched).any(&mut misfits);
         let mut ended = places.to_vec();
         network.adjusted(&solution, &mut ended);
         Some(Trial {
             squares: solution.squares,
-            standardised: -row.misclosure / (sigma * sigma + solution.variance(&row.terms)).sqrt(),
-            predicted: value - row.misclosure,
+            out: left_out?,
+            alarm,
             places: ended,
             touches: touches.to_vec(),
         })
     }
 
-    /// Works out what a group's suspects should read, from where it ended without them.
+    /// An observation that took no part, against those that did.
+    fn against(
+        &self,
+        (network, estimate): (&Network<'_>, &dyn Estimate),
+        observation: usize,
+    ) -> Option<Against> {
+        let Observation {
+            kind, value, sigma, ..
+        } = self.observations.plane.get(observation)?;
+        let values = Values::whole(estimate.values(), 2 * network.nodes());
+        let mut row = Row::default();
+        row.clear();
+        if !network.write(kind, *value, *sigma, &values, &mut row) {
+            return None;
+        }
+        let variance = sigma * sigma + estimate.variance(&row.terms);
+        Some(Against {
+            standardised: -row.misclosure / variance.sqrt(),
+            predicted: value - row.misclosure,
+        })
+    }
+
+    /// Works out what a group's suspects should read, from where it ended without them; of those that fit it, and were not used again before,
+    /// the one that fits best.
     fn predict(
         &mut self,
         (network, solution): (&Network<'_>, &Solution),
         number: u32,
-        values: &[f64],
-    ) {
-        let values = Values::whole(values, 2 * network.nodes());
+        estimate: &dyn Estimate,
+    ) -> Option<usize> {
+        let values = Values::whole(estimate.values(), 2 * network.nodes());
         let mut row = Row::default();
+        let mut best: Option<(f64, usize)> = None;
         for suspect in &mut self.suspects {
             let Some(observation) = self.observations.plane.get(suspect.observation) else {
                 continue;
@@ -503,9 +618,35 @@ impl<'a> Search<'a> {
                 kind, value, sigma, ..
             } = observation;
             let written = network.write(kind, *value, *sigma, &values, &mut row);
-            if written && group(network, solution, &row.terms) == number {
-                suspect.predicted = value - row.misclosure;
+            if !written || group(network, solution, &row.terms) != number {
+                continue;
+            }
+            suspect.predicted = value - row.misclosure;
+            let size =
+                row.misclosure.abs() / (sigma * sigma + estimate.variance(&row.terms)).sqrt();
+            let fits = size < self.limit && !self.used_again.contains(&suspect.observation);
+            if fits && best.is_none_or(|(least, _)| size < least) {
+                best = Some((size, suspect.observation));
             }
         }
+        best.map(|(_, observation)| observation)
     }
+}
+
+/// The first of those that fit best.
+fn best(tried: &[(Vec<u32>, Trial)]) -> Option<&(Vec<u32>, Trial)> {
+    let least = tried.iter().map(|(_, trial)| trial.squares);
+    let least = least.min_by(f64::total_cmp)?;
+    tried
+        .iter()
+        .find(|(_, trial)| trial.squares <= least + SAME)
+}
+
+/// All pairs of the values at a point, if these are few.
+fn pairs(values: &[u32]) -> Vec<Vec<u32>> {
+    let few = values.len() <= PAIRED;
+    let numbered = values.iter().enumerate().filter(|_| few);
+    numbered
+        .flat_map(|(i, &a)| values[i + 1..].iter().map(move |&b| vec![a, b]))
+        .collect()
 }

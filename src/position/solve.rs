@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::construct::{Approximate, construct};
 use super::network::{Network, Slot};
-use super::{Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, snoop};
+use super::{Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, mirror, snoop};
 use crate::limits::Limits;
 use crate::math::adjust::{Model, Row, Values, adjust as least_squares};
 use crate::math::similarity::Similarity;
@@ -25,6 +25,7 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
         mut site,
         touches,
         mut why,
+        mut others,
     } = construct(observations, &rows, &[]);
     loop {
         let shared = site.is_some() || !observations.shifts.is_empty();
@@ -41,6 +42,17 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
         if site_is_loose(&network, &solution) {
             site = None;
         } else if !drop_loose(&network, &solution, &mut places, &mut why) {
+            let solved = mirror::Solved {
+                observations,
+                network: &network,
+                solution: &solution,
+                touches: &touches,
+                site: site.as_ref(),
+            };
+            // Once: what is left then was told.
+            if mirror::judge(&solved, &std::mem::take(&mut others), &mut places, &mut why) {
+                continue;
+            }
             let residuals = residuals(&network, &solution);
             let all = (&network, &solution, residuals.as_slice());
             let suspects = snoop::search(observations, &touches, all, &places, limits);

@@ -36,6 +36,7 @@ mod rules;
 mod sampled;
 mod sheet;
 mod shows;
+mod sides;
 mod similarity;
 mod simulation;
 mod speed;
