@@ -264,11 +264,14 @@ impl<'a> Construction<'a> {
             }
         }
         keep_likely(&mut spots, BY_LITTLE);
-        let likely = spots.clone();
+        // Where the field book says the side, the other is none to be told from.
+        let mut likely = spots.clone();
+        self.by_side(point, &mut likely);
         keep_likely(&mut spots, TELLS_APART);
-        let other = match likely.as_slice() {
-            [_, other, ..] if spots.len() == 1 && sights.iter().any(Sight::is_shared) => {
-                Some(other.place)
+        let other = match spots.as_slice() {
+            [spot] if sights.iter().any(Sight::is_shared) => {
+                let mut others = likely.iter().filter(|other| *other != spot);
+                others.next().map(|other| other.place)
             }
             _ => None,
         };
