@@ -460,7 +460,7 @@ impl<'a> Search<'a> {
         };
         let mut all = &tried;
         let explains = |(_, trial): &&(Vec<u32>, Trial)| !trial.alarm && self.misfit(trial);
-        if let Some(pair) = self::best(&paired).filter(|pair| explains(&pair)) {
+        if let Some(pair) = self::best(&paired).filter(|pair| explains(pair)) {
             (best, all) = (Some(pair), &paired);
         }
         let Some((named, trial)) = best.filter(|(_, trial)| self.misfit(trial)) else {
