@@ -196,7 +196,7 @@ fn order(legs: &[Leg], touch: &Touch) -> f64 {
 pub enum Which {
     /// Everything.
     All,
-    /// Straights that lie side by side: within [`SIDE_BY_SIDE`] of one direction, and do not meet.
+    /// Straights that lie side by side: within 30° of one direction, and do not meet.
     Beside,
 }
 
