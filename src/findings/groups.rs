@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Code, Finding, Level};
+use crate::units;
 
 /// So many are told together; fewer stand for themselves.
 const ALIKE: usize = 3;
@@ -41,13 +42,7 @@ pub fn names(findings: &[&Finding]) -> Vec<String> {
 /// The same in a line: no more than [`NAMED`] by name.
 #[must_use]
 pub fn listed(findings: &[&Finding]) -> String {
-    let names = names(findings);
-    let (shown, rest) = names.split_at(names.len().min(NAMED));
-    let shown = shown.join(", ");
-    match rest.len() {
-        0 => shown,
-        more => format!("{shown} and {more} more"),
-    }
+    units::listed(&names(findings), NAMED)
 }
 
 /// Where a finding is: `run A, A5`.

@@ -363,7 +363,7 @@ pub fn lay(
         plan.notes.extend(
             heights(layer, rule)
                 .filter(|_| used && role == Role::Utility)
-                .map(|text| Note::new(Some(format!("{}!{}", raw.file, layer.name)), text)),
+                .map(|text| note(raw, layer, text)),
         );
         plan.layers.push(LayerUse {
             file: raw.file.clone(),
@@ -400,6 +400,11 @@ fn role(rule: Option<&Rule>, layer: &str) -> (Role, RoleFrom) {
         .unwrap_or((Role::Other, RoleFrom::Unknown))
 }
 
+/// What there is to say of a layer.
+fn note(raw: &RawPlan, layer: &RawLayer, text: String) -> Note {
+    Note::new(Some(format!("{}!{}", raw.file, layer.name)), text)
+}
+
 /// What the operation that brings a layer over leaves in doubt, in words; nothing where the two systems have one datum.
 fn doubt(raw: &RawPlan, layer: &RawLayer, by: &Operation) -> Option<Note> {
     let text = format!(
@@ -416,14 +421,12 @@ fn doubt(raw: &RawPlan, layer: &RawLayer, by: &Operation) -> Option<Note> {
             ""
         }
     );
-    let source = Some(format!("{}!{}", raw.file, layer.name));
-    Some(Note::new(source, text))
+    Some(note(raw, layer, text))
 }
 
 /// What was guessed or left out of a layer.
 fn notes(raw: &RawPlan, layer: &RawLayer, role: Role, from: RoleFrom, used: bool) -> Vec<Note> {
-    let source = Some(format!("{}!{}", raw.file, layer.name));
-    let note = |text: String| Note::new(source.clone(), text);
+    let note = |text: String| note(raw, layer, text);
     let mut notes = Vec::new();
     match from {
         _ if !used => notes.push(note("Layer left out, as the layers file says.".to_owned())),
@@ -453,13 +456,13 @@ fn unfound(raw: &RawPlan, layer: &RawLayer, rule: &Rule) -> Vec<Note> {
         !layer.features.is_empty()
             && !features.any(|feature| feature.attributes.contains_key(*column))
     };
-    let note = |column: &str| {
+    let unfound = |column: &str| {
         let text = format!(
             "The layers file names the column \"{column}\", which no feature of this layer has: nothing is taken from it."
         );
-        Note::new(Some(format!("{}!{}", raw.file, layer.name)), text)
+        note(raw, layer, text)
     };
-    rule.columns().filter(none).map(note).collect()
+    rule.columns().filter(none).map(unfound).collect()
 }
 
 /// Depths and elevations that stand for "not known", or count the wrong way.
@@ -471,10 +474,7 @@ fn levels_not_taken(raw: &RawPlan, layer: &RawLayer, doubted: &[(u64, String)]) 
     };
     let text =
         format!("{which} not taken, so how it is passed is not told: number {number}, {why}.");
-    Some(Note::new(
-        Some(format!("{}!{}", raw.file, layer.name)),
-        text,
-    ))
+    Some(note(raw, layer, text))
 }
 
 /// Heights of shapes that are not used, and shapes without heights where they should be.

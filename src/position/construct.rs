@@ -489,11 +489,8 @@ fn touching(point: PointId, touch: &Nearest, sigma: f64) -> Found {
         misfit: (touch.gap / sigma).powi(2),
         gap: touch.gap,
     };
-    let unit = |azimuth: f64| {
-        let (s, c) = unit(azimuth);
-        [s, c]
-    };
-    let (along, square) = (unit(touch.along), unit(touch.along + FRAC_PI_2));
+    let [along, square] =
+        [touch.along, touch.along + FRAC_PI_2].map(|azimuth| unit(azimuth).into());
     let doubt = block::add(
         block::scale(block::outer(along, along), slide * slide),
         block::scale(block::outer(square, square), sigma * sigma),

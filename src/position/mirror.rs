@@ -4,13 +4,12 @@
 //! and a cable puts its neighbours beside it, where all of them together fit the other side as well. So those that were told by little, and those
 //! that hang on them, are tried at their other places, all at once. What fits there as well is not determined.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::construct::{Other, TELLS_APART, near};
-use super::network::{Network, Slot};
+use super::network::{Network, Slot, solved};
 use super::snoop::{LARGE, group, groups};
 use super::{Touch, Why};
-use crate::math::adjust::adjust;
 use crate::math::similarity::Similarity;
 use crate::math::solution::Solution;
 use crate::observe::kinds::Plane;
@@ -40,15 +39,9 @@ impl Solved<'_> {
         rows: &[u32],
         mut places: Vec<Option<Plane>>,
     ) -> Option<(Vec<Option<Plane>>, f64)> {
-        let Self {
-            observations,
-            touches,
-            site,
-            ..
-        } = *self;
+        let start = (&places[..], self.touches, self.site);
         let shared = self.network.has_shared();
-        let network = Network::new(observations, touches, rows, &places, site, shared);
-        let solution = adjust(&network, &network.start(&places, site), &|_| false);
+        let (network, solution) = solved(self.observations, rows, start, shared);
         network.adjusted(&solution, &mut places);
         (solution.loose.is_empty() && solution.failed.is_empty())
             .then_some((places, solution.squares))
@@ -62,11 +55,12 @@ pub(super) fn judge(
     places: &mut [Option<Plane>],
     why: &mut BTreeMap<PointId, Why>,
 ) -> bool {
-    let mut by_group: BTreeMap<u32, Vec<&Other>> = BTreeMap::new();
+    // By the group of the point that was told by little, each with its own.
+    let mut by_group: BTreeMap<u32, Vec<(u32, &Other)>> = BTreeMap::new();
     for other in others {
-        if let (Some(_), Some(group)) = (solved.group_of(other.point), solved.group_of(other.root))
+        if let (Some(own), Some(root)) = (solved.group_of(other.point), solved.group_of(other.root))
         {
-            by_group.entry(group).or_default().push(other);
+            by_group.entry(root).or_default().push((own, other));
         }
     }
     if by_group.is_empty() {
@@ -74,14 +68,9 @@ pub(super) fn judge(
     }
     let members = groups(solved.network, solved.solution);
     let mut changed = false;
-    for others in by_group.values() {
-        let mut held: Vec<u32> = others
-            .iter()
-            .flat_map(|other| [other.root, other.point])
-            .filter_map(|point| solved.group_of(point))
-            .collect();
-        held.sort_unstable();
-        held.dedup();
+    for (root, others) in &by_group {
+        let own = others.iter().map(|(own, _)| *own);
+        let held: BTreeSet<u32> = own.chain([*root]).collect();
         let equations = held.iter().filter_map(|group| members.get(group)).flatten();
         let rows = equations.filter_map(|&i| solved.network.observation(i as usize));
         let mut rows: Vec<u32> = rows.collect();
@@ -90,7 +79,7 @@ pub(super) fn judge(
             continue;
         }
         let mut start = places.to_vec();
-        for other in others {
+        for (_, other) in others {
             start[other.point.0 as usize] = Some(other.place);
         }
         let (Some((here, squares)), Some((there, beyond))) = (
@@ -102,7 +91,7 @@ pub(super) fn judge(
         if beyond - squares >= TELLS_APART {
             continue;
         }
-        for other in others {
+        for (_, other) in others {
             let at = other.point.0 as usize;
             let (Some(own), Some(mirrored)) = (here[at], there[at]) else {
                 continue;

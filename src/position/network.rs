@@ -2,7 +2,7 @@
 //! parameters are shared unknowns.
 
 use super::Touch;
-use crate::math::adjust::{Model, Row, Values};
+use crate::math::adjust::{Model, Row, Values, adjust};
 use crate::math::similarity::Similarity;
 use crate::math::solution::Solution;
 use crate::observe::kinds::{Plane, State, around, unit};
@@ -72,6 +72,19 @@ fn slots(
     };
     let slots = observations.points.iter().enumerate().map(slot).collect();
     (slots, nodes as usize)
+}
+
+/// Some observations by themselves, solved from where their points are.
+pub(super) fn solved<'a>(
+    observations: &'a Observations,
+    rows: &[u32],
+    (places, touches, site): (&[Option<Plane>], &'a [Touch], Option<&Similarity>),
+    shared: bool,
+) -> (Network<'a>, Solution) {
+    let network = Network::new(observations, touches, rows, places, site, shared);
+    let start = network.start(places, site);
+    let solution = adjust(&network, &start, &|_| false);
+    (network, solution)
 }
 
 impl<'a> Network<'a> {

@@ -20,11 +20,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use rayon::prelude::*;
 
 use super::construct::construct;
-use super::network::Network;
+use super::network::{Network, solved};
 use super::solve::{residual, residuals};
 use super::{Residual, Suspect, Touch};
 use crate::limits::Limits;
-use crate::math::adjust::{Model, Row, Values, adjust};
+use crate::math::adjust::{Model, Row, Values};
 use crate::math::less::Less;
 use crate::math::similarity::Similarity;
 use crate::math::solution::{Estimate, Solution};
@@ -344,10 +344,12 @@ impl<'a> Search<'a> {
     where
         'a: 't,
     {
-        let network = Network::new(self.observations, touches, rows, places, site, self.shared);
-        let start = network.start(places, site);
-        let solution = adjust(&network, &start, &|_| false);
-        (network, solution)
+        solved(
+            self.observations,
+            rows,
+            (places, touches, site),
+            self.shared,
+        )
     }
 
     /// Looks at every group as often as that can be done without solving it anew; the observations to solve and look at again. `again`
@@ -439,10 +441,20 @@ impl<'a> Search<'a> {
         let Some(suspect) = round.suspect(nominee) else {
             return vec![nominee];
         };
-        let near = round.near(nominee);
-        if near.len() > self.trials || suspect.standardised.abs() < GROSS * self.limit {
+        let is_gross = suspect.standardised.abs() >= GROSS * self.limit;
+        let instead = is_gross.then(|| self.in_its_stead(round, nominee));
+        instead.flatten().unwrap_or_else(|| {
             self.suspects.push(suspect);
-            return vec![nominee];
+            vec![nominee]
+        })
+    }
+
+    /// What is wrong in a nominee's stead, or the nominee itself, by what the rest says without it; named as suspects. `None` where leaving
+    /// out makes nothing plain, or there were too many trials.
+    fn in_its_stead(&mut self, round: &Round<'_>, nominee: u32) -> Option<Vec<u32>> {
+        let near = round.near(nominee);
+        if near.len() > self.trials {
+            return None;
         }
         let at_point = round.at_point(nominee);
         let single: Vec<Vec<u32>> = near.into_iter().map(|i| vec![i]).collect();
@@ -463,10 +475,7 @@ impl<'a> Search<'a> {
         if let Some(pair) = self::best(&paired).filter(|pair| explains(pair)) {
             (best, all) = (Some(pair), &paired);
         }
-        let Some((named, trial)) = best.filter(|(_, trial)| self.misfit(trial)) else {
-            self.suspects.push(suspect);
-            return vec![nominee];
-        };
+        let (named, trial) = best.filter(|(_, trial)| self.misfit(trial))?;
         // What is left misses by no more than chance could make of it.
         let most = trial.squares + self.limit * self.limit;
         let fitting = || all.iter().filter(|(_, trial)| trial.squares <= most);
@@ -490,7 +499,7 @@ impl<'a> Search<'a> {
         }
         self.places.clone_from(&trial.places);
         self.touches.clone_from(&trial.touches);
-        named.clone()
+        Some(named.clone())
     }
 
     /// Whether none of those left out fits the others.

@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::construct::{Approximate, construct};
-use super::network::{Network, Slot};
+use super::network::{Network, Slot, solved};
 use super::{Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, mirror, snoop};
 use crate::limits::Limits;
-use crate::math::adjust::{Model, Row, Values, adjust as least_squares};
+use crate::math::adjust::{Model, Row, Values};
 use crate::math::similarity::Similarity;
 use crate::math::solution::{Estimate, Solution};
 use crate::math::stats::chi_square_quantile;
@@ -29,16 +29,8 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
     } = construct(observations, &rows, &[]);
     loop {
         let shared = site.is_some() || !observations.shifts.is_empty();
-        let network = Network::new(
-            observations,
-            &touches,
-            &rows,
-            &places,
-            site.as_ref(),
-            shared,
-        );
-        let start = network.start(&places, site.as_ref());
-        let solution = least_squares(&network, &start, &|_| false);
+        let start = (&places[..], &touches[..], site.as_ref());
+        let (network, solution) = solved(observations, &rows, start, shared);
         if site_is_loose(&network, &solution) {
             site = None;
         } else if !drop_loose(&network, &solution, &mut places, &mut why) {

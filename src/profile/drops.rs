@@ -5,13 +5,18 @@ use super::inverts::{Levels, unit};
 use crate::math::block;
 use crate::run::{Inputs, Meets, Traced, VertexKind};
 
-/// How far a branch's last invert lies above the run's at its junction. `None` where it joins none, or one of the two is not known.
-pub(super) fn drop(inputs: Inputs<'_>, traced: &[Traced], branch: &Traced) -> Option<Figure> {
+/// How far a branch's last invert lies above the run's at its junction, by the levels of all runs and its own. `None` where it joins none,
+/// or one of the two is not known.
+pub(super) fn drop(
+    inputs: Inputs<'_>,
+    (traced, levels): (&[Traced], &[Levels]),
+    (branch, mine): (&Traced, &Levels),
+) -> Option<Figure> {
     let join = branch.join?;
     let Meets::At { station, .. } = join.meets else {
         return None;
     };
-    let (mine, onto) = (Levels::of(inputs, branch), traced.get(join.run)?);
+    let (onto, theirs) = (traced.get(join.run)?, levels.get(join.run)?);
     let last = mine.known.len().checked_sub(1)?;
     let lowest = branch
         .vertices
@@ -20,8 +25,7 @@ pub(super) fn drop(inputs: Inputs<'_>, traced: &[Traced], branch: &Traced) -> Op
     if mine.at.get(last)?.0 != lowest {
         return None;
     }
-    let theirs = Levels::of(inputs, onto);
-    let (between, grade) = theirs.beside((&mine, last), inputs, station)?;
+    let (between, grade) = theirs.beside((mine, last), inputs, station)?;
     // Where along the run it joins is as sure as the mark that shows it.
     let joint = onto
         .vertices

@@ -375,7 +375,14 @@ fn shares(a: &Level, b: &Level, station: f64) -> [f64; 3] {
         0.5
     };
     let w = 1.0 - v;
-    [w, v, UNEVEN * (v.abs().min(w.abs()) * length)]
+    [w, v, UNEVEN * (to_nearer(v) * length)]
+}
+
+/// The way to the nearer end of a line, part of its length, from a place at this part of it or beyond: pipe and ground depart from the
+/// line by so much of that.
+#[must_use]
+pub fn to_nearer(part: f64) -> f64 {
+    part.abs().min((1.0 - part).abs())
 }
 
 /// The leg from one invert's vertex to the next one's, so long.

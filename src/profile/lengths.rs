@@ -170,9 +170,8 @@ impl Way {
                 *at = unit([before[0] + ahead[0], before[1] + ahead[1]]);
             }
             for vertex in from + 1..=to {
-                let slots = (way.stations.get_mut(vertex), way.units.get_mut(vertex));
-                if let ((Some(station), Some(at)), Some(place)) =
-                    ((slots.0, slots.1), vertices.get(vertex))
+                let (station, at) = (way.stations.get_mut(vertex), way.units.get_mut(vertex));
+                if let (Some(station), Some(at), Some(place)) = (station, at, vertices.get(vertex))
                 {
                     *station = begin + foot(place);
                     *at = ahead;

@@ -21,6 +21,7 @@ mod rises;
 pub mod sights;
 
 pub use inverts::Invert;
+use inverts::Levels;
 pub use rises::Rise;
 pub use sights::SightLevel;
 
@@ -91,31 +92,31 @@ impl Profile {
 /// Profiles of all runs, in the order of `traced`.
 #[must_use]
 pub fn profiles(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Profile> {
-    traced
-        .par_iter()
-        .map(|branch| Profile {
-            drop: drops::drop(inputs, traced, branch),
-            ..profile(inputs, branch)
-        })
-        .collect()
+    let levels = traced.par_iter().map(|traced| Levels::of(inputs, traced));
+    let levels: Vec<Levels> = levels.collect();
+    let runs = traced.par_iter().zip(&levels);
+    runs.map(|(run, own)| {
+        let drop = drops::drop(inputs, (traced, &levels), (run, own));
+        profile(inputs, run, own, drop)
+    })
+    .collect()
 }
 
 /// The grade line of one run alone: what [`profiles`] has as [`Profile::line`], for a run as it might be.
 #[must_use]
 pub fn grade_line(inputs: Inputs<'_>, traced: &Traced) -> Option<Line> {
     let way = lengths::Way::of(inputs, traced);
-    inverts::Levels::of(inputs, traced).line(inputs, traced, &way)
+    Levels::of(inputs, traced).line(inputs, traced, &way)
 }
 
-fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
-    let levels = inverts::Levels::of(inputs, traced);
+fn profile(inputs: Inputs<'_>, traced: &Traced, levels: &Levels, drop: Option<Figure>) -> Profile {
     let way = lengths::Way::of(inputs, traced);
     let line = levels.line(inputs, traced, &way);
     let falls = levels.falls(inputs);
     let legs = levels.legs(inputs, traced, &way, &falls);
     let uniform = line.as_ref().and_then(Line::uniform);
     let rises = if uniform == Some(false) {
-        rises::rises(inputs, &levels)
+        rises::rises(inputs, levels)
     } else {
         Vec::new()
     };
@@ -140,13 +141,13 @@ fn profile(inputs: Inputs<'_>, traced: &Traced) -> Profile {
         grades: grades(traced, &legs),
         fall,
         length,
-        sights: sights::levels(inputs, traced, (&levels, &depths)),
+        sights: sights::levels(inputs, traced, (levels, &depths)),
         inverts,
         depths,
         legs,
         line,
         rises,
-        drop: None,
+        drop,
     }
 }
 

@@ -1,7 +1,7 @@
 //! Inverts and depths where the camera saw something: on the line between the nearest known ones.
 
 use super::Figure;
-use super::inverts::{Invert, Levels, UNEVEN};
+use super::inverts::{Invert, Levels, UNEVEN, to_nearer};
 use crate::run::{EXTRAPOLATED, Inputs, Spot, Traced};
 use crate::transmitter::Depth;
 
@@ -89,7 +89,7 @@ fn depth(depths: &[(f64, Depth)], i: usize, spot: &Spot) -> Option<Figure> {
         0.5
     };
     let w = 1.0 - v;
-    let off = DEPTH_UNEVEN * v.abs().min(w.abs()) * length;
+    let off = DEPTH_UNEVEN * to_nearer(v) * length;
     let rate = rate((*from, a.value), (*to, b.value));
     let variance = (w * a.sigma).powi(2)
         + (v * b.sigma).powi(2)

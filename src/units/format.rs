@@ -46,6 +46,18 @@ pub fn counted(count: usize, one: &str) -> String {
     }
 }
 
+/// Names in a sentence, no more than so many of them: `A1, A2 and 3 more`.
+#[must_use]
+pub fn listed<S: AsRef<str>>(names: &[S], most: usize) -> String {
+    let (shown, rest) = names.split_at(names.len().min(most));
+    let shown: Vec<&str> = shown.iter().map(AsRef::as_ref).collect();
+    let shown = shown.join(", ");
+    match rest.len() {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
+    }
+}
+
 /// A length as feet and inches to the nearest `denominator`th of an inch: `12'-6 1/2"`. Empty if it is not finite.
 ///
 /// `foot` is the metres of the foot meant, [`super::FOOT`] or [`super::US_SURVEY_FOOT`].

@@ -101,6 +101,22 @@ struct Told {
 }
 
 impl Told {
+    /// The marks of a job, where it puts them.
+    fn add_marks(&mut self, job: &Job) {
+        let adjusted = adjust(&job.net.out, &Limits::default());
+        for &mark in &job.marks {
+            self.add(&job.net, &adjusted, mark);
+        }
+    }
+
+    /// Every point has its place on its side, and its ellipse holds.
+    #[track_caller]
+    fn assert_sides(&self) {
+        assert_eq!((self.placed, self.mirrored), (self.points, 0));
+        let share = self.held as f64 / self.placed as f64;
+        assert!((0.92..=0.98).contains(&share), "{self:?}");
+    }
+
     fn add(&mut self, net: &Net, adjusted: &Adjusted, point: PointId) {
         let truth = net.truth[point.0 as usize];
         let off = |place: Plane| (place.0 - truth.0).hypot(place.1 - truth.1);
@@ -130,10 +146,7 @@ fn a_wall_does_not_tell_its_side() {
         let mut told = Told::default();
         for seed in 0..JOBS {
             let job = wall.job(&mut Random(310_000 + 1_000 * number as u64 + seed));
-            let adjusted = adjust(&job.net.out, &Limits::default());
-            for &mark in &job.marks {
-                told.add(&job.net, &adjusted, mark);
-            }
+            told.add_marks(&job);
         }
         println!("wall {number}: {told:?}");
         assert!(told.mirrored * 100 <= told.points, "{number}: {told:?}");
@@ -160,15 +173,10 @@ fn a_side_that_is_said_decides() {
                 right,
             });
         }
-        let adjusted = adjust(&job.net.out, &Limits::default());
-        for &mark in &job.marks {
-            told.add(&job.net, &adjusted, mark);
-        }
+        told.add_marks(&job);
     }
     println!("said: {told:?}");
-    assert_eq!((told.placed, told.mirrored), (told.points, 0));
-    let share = told.held as f64 / told.placed as f64;
-    assert!((0.92..=0.98).contains(&share), "{told:?}");
+    told.assert_sides();
 }
 
 /// One corner well off the line of the others tells it, whatever their sigma.
@@ -183,15 +191,10 @@ fn corners_that_are_spread_tell_the_side() {
         for &mark in &job.marks {
             tape(&mut job.net, corner, mark, &mut random);
         }
-        let adjusted = adjust(&job.net.out, &Limits::default());
-        for &mark in &job.marks {
-            told.add(&job.net, &adjusted, mark);
-        }
+        told.add_marks(&job);
     }
     println!("spread: {told:?}");
-    assert_eq!((told.placed, told.mirrored), (told.points, 0));
-    let share = told.held as f64 / told.placed as f64;
-    assert!((0.92..=0.98).contains(&share), "{told:?}");
+    told.assert_sides();
 }
 
 /// A reference that was taped from marks along a straight run: the marks' own sigma does not tell the side, and where tapes scatter, all

@@ -1,8 +1,8 @@
 //! `not-peak`: the signal beside the mark exceeds that at it, and the tilt does not explain it.
 //!
 //! *Why*: the mark may stand over something else that carries the signal. *Limit*: a signal to the left or right that is stronger by
-//! more than 3.29 of the one-sigma of two readings ([`tilt::SIGNAL_FRACTION`]: 15 %); ahead or behind beyond half the depth, since a tilt of a few degrees already moves the strongest total field a quarter of the depth
-//! along the pipe ([`crate::sources::Source::Griffiths`]). End points stronger than a crossline mark are `tilted`. A mark that was
+//! more than 3.29 of the one-sigma of two readings ([`tilt::SIGNAL_FRACTION`]: 15 %); ahead or behind beyond half the depth,
+//! since a tilt of a few degrees already moves the strongest total field a quarter of the depth along the pipe ([`crate::sources::Source::Griffiths`]). End points stronger than a crossline mark are `tilted`. A mark that was
 //! found by its peak: one so much stronger, wherever it was read. A peak
 //! marked beside the crossline: off the pipe's line, or farther along it than the tilt (any tilt, where none is known) explains, by
 //! more than 3.29 of its one-sigma. *Example*: 61 at the mark, 74 to its left.

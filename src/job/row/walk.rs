@@ -9,7 +9,7 @@ use crate::job::caps;
 use crate::job::model::{CellCount, LeftOut, Note, Source};
 use crate::job::schema::{Cell, Form, Typing};
 use crate::job::table::{Heading, Layout, Sheet, normal};
-use crate::units::Plain;
+use crate::units::{Plain, listed};
 
 pub(super) fn left_out(sheet: &Sheet, row: usize, reason: &str) -> LeftOut {
     let name = |place: usize| {
@@ -198,19 +198,12 @@ const NAMED: usize = 6;
 fn silent(sheet: &Sheet, rows: &[usize], tally: &mut Tally) {
     let Some(first) = rows.first() else { return };
     let source = sheet.table.source(*first);
-    let named: Vec<String> = rows
-        .iter()
-        .take(NAMED)
-        .map(|row| sheet.table.line(*row).to_string())
-        .collect();
-    let more = match rows.len().saturating_sub(NAMED) {
-        0 => String::new(),
-        more => format!(" and {more} more"),
-    };
-    let (what, lines) = ("where the rest reads as", named.join(", "));
+    let lines = rows.iter().map(|row| sheet.table.line(*row).to_string());
+    let lines = listed(&lines.collect::<Vec<_>>(), NAMED);
+    let what = "where the rest reads as";
     let said = if rows.len() > 1 {
         format!(
-            "rows {lines}{more} begin with # {what} rows of the table, and are taken as comments: nothing of them is used"
+            "rows {lines} begin with # {what} rows of the table, and are taken as comments: nothing of them is used"
         )
     } else {
         format!(

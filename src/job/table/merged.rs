@@ -6,7 +6,10 @@
 
 use std::collections::BTreeMap;
 
+use rust_xlsxwriter::utility::cell_range;
+
 use super::{Kind, Table, caps};
+use crate::units::listed;
 
 /// No more regions are named in a note.
 const NAMED: usize = 6;
@@ -36,21 +39,12 @@ impl Region {
 
     /// `I2:I7`.
     fn name(&self) -> String {
-        let cell = |(row, column): Corner| format!("{}{}", letters(column), row + 1);
-        format!("{}:{}", cell(self.first), cell(self.last))
+        // What is beyond a sheet's last column is a damaged file's.
+        let column = |column: u32| u16::try_from(column).unwrap_or(u16::MAX);
+        let ((top, left), (bottom, right)) = (self.first, self.last);
+        let bottom = bottom.min(u32::MAX - 1);
+        cell_range(top, column(left), bottom, column(right))
     }
-}
-
-/// The letters of a column from 0.
-fn letters(column: u32) -> String {
-    let mut letters = Vec::new();
-    let mut left = column + 1;
-    while left > 0 {
-        left -= 1;
-        letters.push(char::from(b'A' + (left % 26) as u8));
-        left /= 26;
-    }
-    letters.iter().rev().collect()
 }
 
 /// A table being filled, row by row.
@@ -127,14 +121,11 @@ impl<'a> Filling<'a> {
             ),
             (self.across, "count in their first column only"),
         ] {
-            let more = match regions.len().saturating_sub(NAMED) {
-                0 => String::new(),
-                more => format!(" and {more} more"),
-            };
-            let named: Vec<&str> = regions.iter().take(NAMED).map(String::as_str).collect();
-            if !named.is_empty() {
-                let note = format!("merged cells ({}{more}) {how}", named.join(", "));
-                self.table.notes.push(note);
+            if !regions.is_empty() {
+                let named = listed(&regions, NAMED);
+                self.table
+                    .notes
+                    .push(format!("merged cells ({named}) {how}"));
             }
         }
     }
@@ -321,9 +312,12 @@ mod tests {
     }
 
     #[test]
-    fn columns_have_letters() {
+    fn a_region_is_named_as_sheets_do() {
         for (column, name) in [(0, "A"), (25, "Z"), (26, "AA"), (701, "ZZ"), (702, "AAA")] {
-            assert_eq!(letters(column), name);
+            let region = Region::new((1, column), (6, column));
+            assert_eq!(region.name(), format!("{name}2:{name}7"));
         }
+        let damaged = Region::new((0, 0), (u32::MAX, u32::MAX));
+        assert!(damaged.name().starts_with("A1:"));
     }
 }

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use geo::Coord;
 
 use crate::math::stats::NORMAL_95;
-use crate::profile::inverts::UNEVEN;
+use crate::profile::inverts::{UNEVEN, to_nearer};
 use crate::profile::sights::DEPTH_UNEVEN;
 use crate::record::AsBuilt;
 use crate::record::model::{Ellipse, Joint, Mark, Run, Vertex};
@@ -191,7 +191,7 @@ fn bridge(ends: &mut [End]) {
         let Some((from, to, u)) = beside else {
             continue;
         };
-        let off = DEPTH_UNEVEN * u.min(1.0 - u) * (to.0 - from.0).abs();
+        let off = DEPTH_UNEVEN * to_nearer(u) * (to.0 - from.0).abs();
         end.depth = between(Some(from.1), Some(to.1), None, u, 0.0).map(|depth| Figure {
             variance: depth.variance.map(|variance| variance + off * off),
             ..depth
@@ -305,7 +305,7 @@ impl Leg {
 
     /// With how pipe and ground depart from the straight, `rate` of the way to the nearer vertex.
     fn uneven(&self, figure: Figure, rate: f64, u: f64) -> Figure {
-        let off = rate * u.min(1.0 - u).max(0.0) * self.length;
+        let off = rate * to_nearer(u) * self.length;
         Figure {
             variance: figure.variance.map(|variance| variance + off * off),
             ..figure

@@ -310,7 +310,9 @@ fn fraction(leg: &Leg, place: Coord<f64>) -> f64 {
     nearest_fraction(&Line::new(leg.a.at, leg.b.at), place)
 }
 
-fn nearest_fraction(line: &Line<f64>, place: Coord<f64>) -> f64 {
+/// The fraction of a line's point nearest to a place; 0 of one without length.
+#[must_use]
+pub fn nearest_fraction(line: &Line<f64>, place: Coord<f64>) -> f64 {
     let (delta, away) = (line.delta(), place - line.start);
     let square = delta.x * delta.x + delta.y * delta.y;
     if square > 0.0 {

@@ -2,7 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use geo::{Coord, Line};
+
 use super::figures;
+use crate::plan::crossing::meet::nearest_fraction;
 use crate::plan::role::Role;
 use crate::record::AsBuilt;
 use crate::record::model::{Camera, Crossing, PlanShape, Run, Vertex};
@@ -261,13 +264,7 @@ fn beyond(from: f64, to: f64, least: f64) -> Option<(f64, f64)> {
 
 /// From the origin to a segment, and how far along it the nearest point lies, 0 to 1.
 fn to_segment(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
-    let (x, y) = (b.0 - a.0, b.1 - a.1);
-    let square = x * x + y * y;
-    let t = if square > 0.0 {
-        (-(a.0 * x + a.1 * y) / square).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
+    let t = nearest_fraction(&Line::new(a, b), Coord::zero());
     let (x, y) = between(a, b, t);
     (x.hypot(y), t)
 }

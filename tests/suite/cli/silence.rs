@@ -5,7 +5,7 @@ use std::fs;
 use serde_json::Value;
 
 use super::site::Site;
-use super::slips::{found, job, swap, write};
+use super::slips::{found, job, said, swap, write};
 
 /// The errors, of which there must be so many.
 #[track_caller]
@@ -227,7 +227,6 @@ fn a_grid_for_maps_of_the_earth_is_refused() {
 
 #[test]
 fn what_is_given_twice_or_elsewhere_is_noted() {
-    let said = |site: &Site| super::out(&site.aslaid(&["check", "job"]));
     let site = job();
     assert!(!said(&site).contains("`ground` is used") && !said(&site).contains("on average"));
     swap(
@@ -260,7 +259,6 @@ fn what_is_given_twice_or_elsewhere_is_noted() {
 #[test]
 fn names_that_differ_in_capitals_are_noted() {
     let site = job();
-    let said = |site: &Site| super::out(&site.aslaid(&["check", "job"]));
     assert!(!said(&site).contains("capital"));
     swap(&site, "marks.csv", "\nA,A3", "\nA,a2");
     assert!(
@@ -279,7 +277,7 @@ fn a_table_in_another_form_is_named() {
             site.at("job/marks.").with_extension(form),
         );
         fs::copy(&table, &other).unwrap();
-        let said = super::out(&site.aslaid(&["check", "job"]));
+        let said = said(&site);
         assert!(
             said.contains("is not read: the CSV file of its name is"),
             "{said}"
@@ -293,5 +291,5 @@ fn a_table_in_another_form_is_named() {
     }
     let site = job();
     fs::write(site.at("job/camera.jpg"), "a photo").unwrap();
-    assert!(!super::out(&site.aslaid(&["check", "job"])).contains("camera.jpg"));
+    assert!(!said(&site).contains("camera.jpg"));
 }

@@ -22,6 +22,11 @@ pub fn swap(site: &Site, file: &str, from: &str, to: &str) {
     site.swap(&format!("job/{file}"), from, to);
 }
 
+/// What `check` prints.
+pub fn said(site: &Site) -> String {
+    super::out(&site.aslaid(&["check", "job"]))
+}
+
 /// The findings of `check --json`, as `code level source message`.
 pub fn found(site: &Site) -> Vec<String> {
     let output = site.aslaid(&["check", "job", "--json"]);

@@ -1,12 +1,7 @@
 //! What was taken for granted without a word, and advice that could not be followed; each with its clean twin.
 
 use super::site::Site;
-use super::slips::{found, job, swap, write};
-
-/// What `check` prints.
-fn said(site: &Site) -> String {
-    super::out(&site.aslaid(&["check", "job"]))
-}
+use super::slips::{found, job, said, swap, write};
 
 /// The findings of one code, as `code level source message`.
 fn of(site: &Site, code: &str) -> Vec<String> {
