@@ -99,6 +99,26 @@ pub trait Model: Sync {
     fn row(&self, i: usize, values: &Values<'_>, row: &mut Row);
 }
 
+/// How long an end is looked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effort {
+    /// As long as there may be one: for what is stated.
+    Whole,
+    /// For one of many that are compared: what ends at all mostly does within 20 iterations, and what determines nothing never does
+    /// (measured).
+    Trial,
+}
+
+impl Effort {
+    /// No more of them are made. Our choice.
+    pub(super) const fn iterations(self) -> usize {
+        match self {
+            Self::Whole => 200,
+            Self::Trial => 30,
+        }
+    }
+}
+
 /// Solves a problem from starting values (nodes' unknowns, then shared ones). Equations for which `skip` says true
 /// are left out.
 ///
@@ -108,8 +128,18 @@ pub fn adjust<M: Model>(
     start: &[f64],
     skip: &(dyn Fn(usize) -> bool + Sync),
 ) -> Solution {
+    adjust_with(model, start, skip, Effort::Whole)
+}
+
+/// The same with so much effort.
+pub fn adjust_with<M: Model>(
+    model: &M,
+    start: &[f64],
+    skip: &(dyn Fn(usize) -> bool + Sync),
+    effort: Effort,
+) -> Solution {
     let parts = Parts::new(model, start);
-    iterate::solve(model, parts, start, skip)
+    iterate::solve(model, parts, start, (skip, effort))
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 use smallvec::smallvec;
 
-use super::adjust::{Model, Row, Values};
+use super::adjust::{Effort, Model, Row, Values};
 use super::dense::{Dense, Few};
 use super::factor::{Factor, Normal};
 use super::parts::{Part, Parts, split};
@@ -11,7 +11,6 @@ use super::solution::{Block, Solution};
 
 /// Parts are worked off in bundles of this size, summed in order: the same sums whatever the number of threads.
 const BUNDLE: usize = 256;
-const MOST_ITERATIONS: usize = 200;
 /// A step that would lower the sum of squares by less than this, in units of it plus one, is the last: steps of
 /// 1e-6 σ. Our choice; far below anything that is printed.
 pub(super) const DONE: f64 = 1e-12;
@@ -105,6 +104,7 @@ struct Setting<'a, M> {
     model: &'a M,
     parts: &'a Parts,
     skip: Skip<'a>,
+    effort: Effort,
     own: usize,
     /// Where the slice of unknowns that the methods are given begins.
     offset: usize,
@@ -442,7 +442,7 @@ impl<M: Model> Setting<'_, M> {
             squares: f64::INFINITY,
             last: None,
         };
-        for _ in 0..MOST_ITERATIONS {
+        for _ in 0..self.effort.iterations() {
             let again = kept.is_some();
             let step = self.step(set, x, shared, with_shared, (damping, kept.take()), scratch);
             end.pinned = step.pinned;
@@ -657,12 +657,18 @@ struct Settled {
 }
 
 /// Solves: parts without shared unknowns each by itself, the coupled ones together.
-pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip<'_>) -> Solution {
+pub(super) fn solve<M: Model>(
+    model: &M,
+    parts: Parts,
+    start: &[f64],
+    (skip, effort): (Skip<'_>, Effort),
+) -> Solution {
     let own = model.nodes() * model.width();
     let setting = Setting {
         model,
         parts: &parts,
         skip,
+        effort,
         own,
         offset: 0,
     };
@@ -684,6 +690,7 @@ pub(super) fn solve<M: Model>(model: &M, parts: Parts, start: &[f64], skip: Skip
             model,
             parts: &parts,
             skip,
+            effort,
             own,
             offset,
         };

@@ -10,6 +10,7 @@ use super::construct::{Other, TELLS_APART, near};
 use super::network::{Network, Slot, solved};
 use super::snoop::{LARGE, group, groups};
 use super::{Touch, Why};
+use crate::math::adjust::Effort;
 use crate::math::similarity::Similarity;
 use crate::math::solution::Solution;
 use crate::observe::kinds::Plane;
@@ -41,7 +42,8 @@ impl Solved<'_> {
     ) -> Option<(Vec<Option<Plane>>, f64)> {
         let start = (&places[..], self.touches, self.site);
         let shared = self.network.has_shared();
-        let (network, solution) = solved(self.observations, rows, start, shared);
+        let how = (shared, Effort::Whole);
+        let (network, solution) = solved(self.observations, rows, start, how);
         network.adjusted(&solution, &mut places);
         (solution.loose.is_empty() && solution.failed.is_empty())
             .then_some((places, solution.squares))

@@ -2,7 +2,7 @@
 //! parameters are shared unknowns.
 
 use super::Touch;
-use crate::math::adjust::{Model, Row, Values, adjust};
+use crate::math::adjust::{Effort, Model, Row, Values, adjust_with};
 use crate::math::similarity::Similarity;
 use crate::math::solution::Solution;
 use crate::observe::kinds::{Plane, State, around, unit};
@@ -74,16 +74,16 @@ fn slots(
     (slots, nodes as usize)
 }
 
-/// Some observations by themselves, solved from where their points are.
+/// Some observations by themselves, with or without the shared unknowns, solved from where their points are.
 pub(super) fn solved<'a>(
     observations: &'a Observations,
     rows: &[u32],
     (places, touches, site): (&[Option<Plane>], &'a [Touch], Option<&Similarity>),
-    shared: bool,
+    (shared, effort): (bool, Effort),
 ) -> (Network<'a>, Solution) {
     let network = Network::new(observations, touches, rows, places, site, shared);
     let start = network.start(places, site);
-    let solution = adjust(&network, &start, &|_| false);
+    let solution = adjust_with(&network, &start, &|_| false, effort);
     (network, solution)
 }
 

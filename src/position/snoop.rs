@@ -24,7 +24,7 @@ use super::network::{Network, solved};
 use super::solve::{residual, residuals};
 use super::{Residual, Suspect, Touch};
 use crate::limits::Limits;
-use crate::math::adjust::{Model, Row, Values};
+use crate::math::adjust::{Effort, Model, Row, Values};
 use crate::math::less::Less;
 use crate::math::similarity::Similarity;
 use crate::math::solution::{Estimate, Solution};
@@ -46,8 +46,11 @@ const GROSS: f64 = 1.5;
 const SAME: f64 = 1e-6;
 /// Values at a point that are also left out two at a time: ten pairs, our choice.
 const PAIRED: usize = 5;
-/// So many are tried in one search, so that a job of nothing but blunders ends: our choice.
-const TRIALS: usize = 1000;
+/// Where the first so many trials for a nominee end nowhere, too much is wrong for the others to end, and they are not tried: our choice.
+const HOPELESS: usize = 4;
+/// So many equations are solved again in the trials of one search, so that a job of nothing but blunders ends soon: a thousand trials of
+/// thirty that hang together, three hundred of a hundred. Our choice.
+const TRIED_EQUATIONS: usize = 30_000;
 
 /// Group of measurements that influence each other: a part's number, or all coupled parts together.
 const COUPLED: u32 = u32::MAX;
@@ -278,12 +281,13 @@ pub(super) fn search(
         limit: limits.alarm,
         suspects: Vec::new(),
         used_again: BTreeSet::new(),
-        trials: TRIALS,
+        left_to_try: TRIED_EQUATIONS,
     };
     let mut rows = search.rounds(network, solution, first, false);
     while !rows.is_empty() {
         let (site, touches) = (search.site, search.touches.clone());
-        let (part, solution) = search.solve(&rows, (&search.places, &touches, site.as_ref()));
+        let start = (&search.places[..], &touches[..], site.as_ref());
+        let (part, solution) = search.solve(&rows, start, Effort::Whole);
         let residuals = residuals(&part, &solution);
         rows = search.rounds(&part, &solution, &residuals, true);
     }
@@ -330,8 +334,8 @@ struct Search<'a> {
     suspects: Vec<Suspect>,
     /// Observations that were suspects and are used again: each only once, so that the search ends.
     used_again: BTreeSet<usize>,
-    /// So many more are tried.
-    trials: usize,
+    /// So many more equations are solved in trials.
+    left_to_try: usize,
 }
 
 impl<'a> Search<'a> {
@@ -340,6 +344,7 @@ impl<'a> Search<'a> {
         &self,
         rows: &[u32],
         (places, touches, site): (&[Option<Plane>], &'t [Touch], Option<&Similarity>),
+        effort: Effort,
     ) -> (Network<'t>, Solution)
     where
         'a: 't,
@@ -348,7 +353,7 @@ impl<'a> Search<'a> {
             self.observations,
             rows,
             (places, touches, site),
-            self.shared,
+            (self.shared, effort),
         )
     }
 
@@ -453,19 +458,24 @@ impl<'a> Search<'a> {
     /// out makes nothing plain, or there were too many trials.
     fn in_its_stead(&mut self, round: &Round<'_>, nominee: u32) -> Option<Vec<u32>> {
         let near = round.near(nominee);
-        if near.len() > self.trials {
+        if !self.may_try(round, near.len()) {
             return None;
         }
         let at_point = round.at_point(nominee);
-        let single: Vec<Vec<u32>> = near.into_iter().map(|i| vec![i]).collect();
-        let tried = self.tried(round, single, &at_point);
+        let mut single: Vec<Vec<u32>> = near.into_iter().map(|i| vec![i]).collect();
+        let more = single.split_off(single.len().min(HOPELESS));
+        let mut tried = self.tried(round, single, &at_point);
+        if tried.is_empty() {
+            return None;
+        }
+        tried.extend(self.tried(round, more, &at_point));
         let mut best = best(&tried);
         let pairs = if best.is_some_and(|(_, trial)| trial.alarm) {
             pairs(&at_point)
         } else {
             Vec::new()
         };
-        let paired = if pairs.len() <= self.trials {
+        let paired = if self.may_try(round, pairs.len()) {
             self.tried(round, pairs, &at_point)
         } else {
             Vec::new()
@@ -502,6 +512,11 @@ impl<'a> Search<'a> {
         Some(named.clone())
     }
 
+    /// Whether so many trials of a group are left.
+    fn may_try(&self, round: &Round<'_>, trials: usize) -> bool {
+        trials * round.group.len() <= self.left_to_try
+    }
+
     /// Whether none of those left out fits the others.
     fn misfit(&self, trial: &Trial) -> bool {
         let mut sizes = trial.out.iter().map(|against| against.standardised.abs());
@@ -515,7 +530,7 @@ impl<'a> Search<'a> {
         sets: Vec<Vec<u32>>,
         watched: &[u32],
     ) -> Vec<(Vec<u32>, Trial)> {
-        self.trials -= sets.len();
+        self.left_to_try -= sets.len() * round.group.len();
         let members: Vec<u32> = round.members().collect();
         let watched: Vec<usize> = watched.iter().filter_map(|&i| round.observed(i)).collect();
         let tried = sets.into_iter().filter_map(|set| {
@@ -558,7 +573,7 @@ impl<'a> Search<'a> {
         (out, watched): (&[usize], &[usize]),
         start @ (places, touches, _): (&[Option<Plane>], &[Touch], Option<&Similarity>),
     ) -> Option<Trial> {
-        let (network, solution) = self.solve(rows, start);
+        let (network, solution) = self.solve(rows, start, Effort::Trial);
         if !(solution.loose.is_empty() && solution.failed.is_empty()) {
             return None;
         }

@@ -8,7 +8,7 @@ use super::construct::{Approximate, construct};
 use super::network::{Network, Slot, solved};
 use super::{Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, mirror, snoop};
 use crate::limits::Limits;
-use crate::math::adjust::{Model, Row, Values};
+use crate::math::adjust::{Effort, Model, Row, Values};
 use crate::math::similarity::Similarity;
 use crate::math::solution::{Estimate, Solution};
 use crate::math::stats::chi_square_quantile;
@@ -30,7 +30,8 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
     loop {
         let shared = site.is_some() || !observations.shifts.is_empty();
         let start = (&places[..], &touches[..], site.as_ref());
-        let (network, solution) = solved(observations, &rows, start, shared);
+        let how = (shared, Effort::Whole);
+        let (network, solution) = solved(observations, &rows, start, how);
         if site_is_loose(&network, &solution) {
             site = None;
         } else if !drop_loose(&network, &solution, &mut places, &mut why) {
