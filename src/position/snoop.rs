@@ -41,7 +41,7 @@ const EQUAL: f64 = 0.02;
 const TRIED: usize = 20;
 /// Nominees of so many times the alarm are gross. Smaller ones, among them those of clean jobs, don't bend the equations and are not tried:
 /// our choice.
-const GROSS: f64 = 1.5;
+pub(super) const GROSS: f64 = 1.5;
 /// Sums of squares that differ by no more are the same: far above rounding.
 const SAME: f64 = 1e-6;
 /// Values at a point that are also left out two at a time: ten pairs, our choice.
@@ -533,8 +533,9 @@ impl<'a> Search<'a> {
         self.left_to_try -= sets.len() * round.group.len();
         let members: Vec<u32> = round.members().collect();
         let watched: Vec<usize> = watched.iter().filter_map(|&i| round.observed(i)).collect();
-        let tried = sets.into_iter().filter_map(|set| {
-            let out: Vec<usize> = set.iter().filter_map(|&i| round.observed(i)).collect();
+        let observed = |set: &Vec<u32>| set.iter().filter_map(|&i| round.observed(i)).collect();
+        let outs: Vec<Vec<usize>> = sets.iter().map(observed).collect();
+        let tried = sets.into_par_iter().zip(outs).filter_map(|(set, out)| {
             let trial = self.without(&members, &out, &watched)?;
             Some((set, trial))
         });
