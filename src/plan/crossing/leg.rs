@@ -127,7 +127,13 @@ fn ends(record: &AsBuilt, run: &Run) -> Option<(Coord<f64>, Vec<End>)> {
         Some(depth - cover)
     });
     let under = |cover: f64| Some(cover + axis?);
-    let own = record.marks.iter().filter(|mark| mark.run == run.run);
+    // A job of many runs has many more marks than a run.
+    let without = |vertex: &Vertex| {
+        vertex.depth_95.is_none() && vertex.transmitter_depth.or(vertex.cover).is_some()
+    };
+    let is_asked = run.vertices.iter().any(without);
+    let own = is_asked.then_some(&record.marks).into_iter().flatten();
+    let own = own.filter(|mark| mark.run == run.run);
     let marks: BTreeMap<&str, &Mark> = own.map(|mark| (mark.mark.as_str(), mark)).collect();
     let vertices = run.vertices.iter();
     let ends = vertices.map(|vertex| end(vertex, &marks, &under, origin, grid, unit));

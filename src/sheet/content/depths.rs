@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::between::{Between, between};
 use super::figures;
 use crate::record::model::{AsBuilt, Camera, Mark, Run};
 use crate::sheet::draw::plan::short_name;
@@ -16,46 +17,61 @@ const NO_TOP: &str = "Shallowest: no depth of the top of the pipe is known.";
 pub struct Extreme {
     /// Below the ground, result unit.
     pub depth: f64,
-    /// `A4, run A, station 0+012.30`.
+    /// `at A4, run A, station 0+012.30`, or `between A4 and A5, …`.
     pub place: String,
     /// Its run.
     pub run: String,
 }
 
-/// A depth with the name of its place, its run and its station there.
-type Found<'a> = (f64, &'a str, &'a str, Option<f64>);
+/// A depth, where it is in words, its run and its station there.
+type Found<'a> = (f64, String, &'a str, Option<f64>);
 
-fn extreme(record: &AsBuilt, (depth, name, run, station): Found<'_>) -> Extreme {
+fn extreme(record: &AsBuilt, (depth, place, run, station): Found<'_>) -> Extreme {
     let station =
         station.map(|s| format!(", station {}", figures::station(Some(s), record.frame.unit)));
     Extreme {
         depth,
-        place: format!("{name}, run {run}{}", station.unwrap_or_default()),
+        place: format!("{place}, run {run}{}", station.unwrap_or_default()),
         run: run.to_owned(),
     }
 }
 
 fn at_mark(m: &Mark, depth: f64) -> Found<'_> {
-    (depth, &m.mark, &m.run, m.station)
+    (depth, format!("at {}", m.mark), &m.run, m.station)
 }
 
 fn at_sight(c: &Camera, depth: f64) -> Found<'_> {
-    (depth, short_name(&c.id), &c.run, c.station)
+    (
+        depth,
+        format!("at {}", short_name(&c.id)),
+        &c.run,
+        c.station,
+    )
 }
 
-/// The least `cover_least` of all marks and camera observations.
+fn in_between<'a>(at: &Between<'a>, depth: f64) -> Found<'a> {
+    let [from, to] = at.beside;
+    let place = format!("between {} and {}", from.mark, to.mark);
+    (depth, place, &at.run.run, Some(at.station))
+}
+
+/// The least `cover_least` of all marks and camera observations, and between marks.
 #[must_use]
 pub fn shallowest(record: &AsBuilt) -> Option<Extreme> {
     let marks = record.marks.iter();
     let marks = marks.filter_map(|m| Some(at_mark(m, m.cover_least?)));
     let camera = record.camera.iter();
     let camera = camera.filter_map(|c| Some(at_sight(c, c.cover_least?)));
-    let least = marks.chain(camera).min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let all = between(record);
+    let places = all.iter();
+    let places = places.filter_map(|at| Some(in_between(at, at.cover_least?)));
+    let found = marks.chain(camera).chain(places);
+    let least = found.min_by(|a, b| a.0.total_cmp(&b.0))?;
     Some(extreme(record, least))
 }
 
-/// The greatest depth of the invert at a mark or camera observation, its bound added, or of the axis where nothing tells how far
-/// beneath it the invert lies (`true`).
+/// The greatest depth of the invert at a mark or camera observation or between marks, its bound added, or of the axis where nothing tells
+/// how far beneath it the invert lies (`true`).
 fn deepest(record: &AsBuilt) -> Option<(Extreme, bool)> {
     let reach = |invert: Option<f64>, axis: Option<f64>, bound: Option<f64>| {
         Some((invert.or(axis)? + bound.unwrap_or(0.0), invert.is_none()))
@@ -68,7 +84,14 @@ fn deepest(record: &AsBuilt) -> Option<(Extreme, bool)> {
         let (depth, axis) = reach(c.invert_depth, c.transmitter_depth, c.depth_95)?;
         Some((at_sight(c, depth), axis))
     });
-    let (most, axis) = marks.chain(camera).max_by(|a, b| a.0.0.total_cmp(&b.0.0))?;
+    let all = between(record);
+    let places = all.iter().filter_map(|at| {
+        let (value, bound) = at.depth;
+        let (depth, axis) = reach(at.invert_depth(), Some(value), Some(bound))?;
+        Some((in_between(at, depth), axis))
+    });
+    let found = places.chain(marks).chain(camera);
+    let (most, axis) = found.max_by(|a, b| a.0.0.total_cmp(&b.0.0))?;
     Some((extreme(record, most), axis))
 }
 
@@ -160,8 +183,12 @@ fn shallowest_axis(record: &AsBuilt, stretches: &[&Stretch<'_>]) -> Option<Extre
     let depth = |m: &Mark| Some(m.transmitter_depth? - m.depth_95.unwrap_or(0.0));
     let marks = stretches.iter().flat_map(|s| &s.marks);
     let depths = marks.filter_map(|m| Some((depth(m)?, m)));
-    let (depth, m) = depths.min_by(|a, b| a.0.total_cmp(&b.0))?;
-    Some(extreme(record, at_mark(m, depth)))
+    let marks = depths.map(|(depth, m)| at_mark(m, depth));
+    let all = between(record);
+    let places = all.iter().filter(|at| at.cover_least.is_none());
+    let places = places.map(|at| in_between(at, at.depth.0 - at.depth.1));
+    let least = marks.chain(places).min_by(|a, b| a.0.total_cmp(&b.0))?;
+    Some(extreme(record, least))
 }
 
 /// What is said of such stretches: the top lies above the axis, nobody knows how far.
@@ -181,7 +208,7 @@ fn axis_alone(record: &AsBuilt, stretches: &[&Stretch<'_>]) -> Option<String> {
 
 /// `1.21 m below ground, at A5, run A, station 0+016.03`.
 fn below(record: &AsBuilt, e: &Extreme) -> String {
-    format!("{}, at {}", least_below(record, e.depth), e.place)
+    format!("{}, {}", least_below(record, e.depth), e.place)
 }
 
 /// `1.21 m below ground`; a bound that reaches the surface is said to be one, a negative depth is none.
@@ -231,7 +258,7 @@ fn met_briefly(record: &AsBuilt, e: &Extreme) -> String {
         text if text.starts_with('-') => "at or above the surface".to_owned(),
         _ => least_below(record, e.depth),
     };
-    format!("the top of the {top} could be met {below}, at {}.", e.place)
+    format!("the top of the {top} could be met {below}, {}.", e.place)
 }
 
 /// The runs with such depths, in a sentence.
@@ -297,7 +324,7 @@ pub fn sentences(record: &AsBuilt) -> Vec<String> {
     if let Some((e, axis)) = deepest(record) {
         let bare = |m: &Mark| m.invert_depth.is_none() && m.transmitter_depth.is_none();
         found.push(format!(
-            "Deepest{}: the {} may lie {}, at {}.",
+            "Deepest{}: the {} may lie {}, {}.",
             if record.marks.iter().any(bare) {
                 " where depths are known"
             } else {

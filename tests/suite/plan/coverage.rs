@@ -1,8 +1,9 @@
-//! Bounds of crossings against known truth.
+//! Bounds of crossings, and of the pipe between marks, against known truth.
 
 use aslaid::plan::crossing::crossings;
 use aslaid::record::AsBuilt;
-use aslaid::record::model::{Crossing, Ellipse, Joint, Meeting, Separation};
+use aslaid::record::model::{Crossing, Ellipse, Joint, Mark, Meeting, Run, Separation, Vertex};
+use aslaid::sheet::content::depths;
 
 use super::support::{Corner, Random, folder, lines, read, record, run};
 
@@ -10,6 +11,7 @@ const CRS: &str = "EPSG:26917";
 const START: (f64, f64) = (515_000.0, 3_898_000.0);
 const ELLIPSE: f64 = 2.447_746_830_680_816;
 const NORMAL: f64 = 1.959_963_984_540_054;
+const ONE_SIDED: f64 = 1.644_853_626_951_472_7;
 
 /// A leg whose true ends, depths and inverts are known, and the leg as measured.
 struct Leg {
@@ -402,4 +404,62 @@ fn clearances_hold_the_truth_in_93_to_97_percent() {
     }
     let share = tally.share();
     assert!((0.93..=0.97).contains(&share), "{share}");
+}
+
+/// The earliest that a digger meets the pipe anywhere between two marks, against what the sheets say of all of it. Where the pipe goes along
+/// with the ground, marks alone say too much: nobody has read a depth between them.
+#[test]
+fn nowhere_along_a_leg_is_the_pipe_shallower_than_is_said() {
+    let mut random = Random(66);
+    let mut record = record(CRS, 1.0, "m");
+    for level in [false, true] {
+        let (jobs, mut above, mut above_marks) = (4000, 0, 0);
+        for _ in 0..jobs {
+            let mut leg = leg(&mut random, true);
+            if level {
+                along_the_ground(&mut leg);
+            }
+            record.runs = vec![run(&record, "A", &leg.measured)];
+            record.marks = marks(&record.runs[0]);
+            let said = depths::shallowest(&record).unwrap().depth;
+            let at_marks = record.marks.iter().filter_map(|mark| mark.cover_least);
+            let at_marks = at_marks.fold(f64::INFINITY, f64::min);
+            let tops = (0..=100).map(|part| leg.levels(f64::from(part) / 100.0)[0] - 0.1);
+            let top = tops.fold(f64::INFINITY, f64::min);
+            assert!(said <= at_marks);
+            above += usize::from(top < said);
+            above_marks += usize::from(top < at_marks);
+        }
+        println!(
+            "level {level}: shallower than said {above} of {jobs}; than said of marks alone {above_marks}"
+        );
+        // One-sided 95 %; less than chance does with one in a thousand.
+        assert!(above * 1000 <= jobs * 61, "{above}");
+        assert!(!level || above_marks * 1000 > jobs * 61, "{above_marks}");
+    }
+}
+
+/// The same leg, with the second end as deep as the first.
+fn along_the_ground(leg: &mut Leg) {
+    let deeper = leg.depths[0] - leg.depths[1];
+    leg.depths[1] += deeper;
+    let end = &mut leg.measured[1];
+    end.depth = end.depth.map(|(depth, sigma)| (depth + deeper, sigma));
+    end.cover = end.cover.map(|cover| cover + deeper);
+}
+
+/// The marks of a run made up of vertices, with what a digger asks of them.
+fn marks(run: &Run) -> Vec<Mark> {
+    let vertices = run.vertices.iter();
+    let mark = |vertex: &Vertex| {
+        let sigma = vertex.depth_95.unwrap() / NORMAL;
+        serde_json::from_value(serde_json::json!({
+            "id": format!("S/T-1/{}", vertex.mark.as_ref().unwrap()), "run": run.run, "mark": vertex.mark, "station": vertex.station,
+            "easting": vertex.easting, "northing": vertex.northing, "transmitter_depth": vertex.transmitter_depth, "cover": vertex.cover,
+            "cover_least": vertex.cover.unwrap() - ONE_SIDED * sigma, "depth_95": vertex.depth_95, "evidence": "located",
+            "depth_basis": "readings", "accuracy_basis": "modelled", "source": "marks.csv:2",
+            "paint": { "easting": vertex.easting, "northing": vertex.northing }
+        }))
+    };
+    vertices.map(|vertex| mark(vertex).unwrap()).collect()
 }

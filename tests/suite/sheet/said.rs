@@ -244,6 +244,7 @@ fn the_deepest_place_may_be_one_that_the_camera_saw_and_is_rounded_up() {
         "{}",
         said(&record)
     );
+    record.marks[0].transmitter_depth = Some(7.95);
     record.marks[0].invert_depth = Some(8.0);
     record.marks[0].depth_95 = Some(0.09);
     assert!(

@@ -3,6 +3,7 @@
 use aslaid::export::record::seal;
 use aslaid::record::AsBuilt;
 use aslaid::sheet::Paper;
+use aslaid::sheet::content::between::between;
 
 use crate::sheet::outside::{demo, out, python, run, written};
 use crate::sheet::sample;
@@ -29,6 +30,7 @@ fn set_out(name: &str, record: &AsBuilt) -> String {
         .iter()
         .filter_map(|m| m.cover_least)
         .chain(record.camera.iter().filter_map(|c| c.cover_least))
+        .chain(between(record).iter().filter_map(|at| at.cover_least))
         .fold(f64::INFINITY, f64::min);
     let expected = serde_json::json!({ "marks": wanted, "shallowest": least, "datum": record.frame.vertical,
         "cautions": record.cautions });

@@ -7,9 +7,14 @@ use crate::sheet::draw::lettering::thinned;
 use crate::sheet::draw::{Feature, Item, Node, Pen, symbols};
 
 impl Panel<'_> {
-    /// The invert give or take its 95 % bound, over stretches where both are known.
+    /// The invert give or take its 95 % bound, over stretches where both are known; wider between vertices, as pipes are no straights.
     pub(super) fn band(&self, out: &mut Vec<Node>) {
-        for stretch in stretches(&self.points, |p| Some((p.station, p.invert?, p.bound?))) {
+        for mut stretch in stretches(&self.points, |p| Some((p.station, p.invert?, p.bound?))) {
+            if let [(first, ..), .., (last, ..)] = stretch[..] {
+                let inside = |at: &&(f64, f64, f64)| first < at.0 && at.0 < last;
+                stretch.extend(self.between.iter().filter(inside));
+                stretch.sort_by(|a, b| a.0.total_cmp(&b.0));
+            }
             let side = |side: f64| {
                 let edge = stretch.iter();
                 line(edge.map(|&(s, z, b)| pt(self.x(s), self.y(z + side * b))))

@@ -12,6 +12,7 @@ mod panel;
 use super::geometry::Pt;
 use super::{Drawing, Feature, Item, Node, Role};
 use crate::record::model::{AsBuilt, Run, VertexKind};
+use crate::sheet::content::between;
 use crate::sheet::font::Fonts;
 use panel::Panel;
 
@@ -133,6 +134,19 @@ fn points(record: &AsBuilt, run: &Run, heights: bool) -> Vec<Point> {
         .collect();
     points.sort_by(|a, b| a.station.total_cmp(&b.station));
     points
+}
+
+/// The invert and its bound between the vertices: station, height, bound, by station.
+fn between(record: &AsBuilt, run: &Run, heights: bool) -> Vec<(f64, f64, f64)> {
+    let mut all = if heights {
+        between::inverts(record, run)
+    } else {
+        let all = between::of_run(record, run).into_iter();
+        all.filter_map(|at| Some((at.station, -at.invert_depth()?, at.depth.1)))
+            .collect()
+    };
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    all
 }
 
 /// Camera observations of a run that have a station and a height, or a depth: place in the record, station, height.

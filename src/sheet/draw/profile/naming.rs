@@ -98,7 +98,12 @@ impl Panel<'_> {
         let (width, height) = if upright { (HIGH, long) } else { (long, HIGH) };
         let middle = f64::midpoint(xa, xb);
         let edge = |x: f64| ya + (yb - ya) * ((x - xa) / (xb - xa)).clamp(0.0, 1.0);
-        let y = edge(middle - width / 2.0).max(edge(middle + width / 2.0)) + 0.6;
+        let sides = [middle - width / 2.0, middle + width / 2.0];
+        let lower = self.between.iter();
+        let lower = lower.map(|&(station, z, bound)| (self.x(station), self.y(z - bound)));
+        let above = lower.filter(|(x, _)| (sides[0]..sides[1]).contains(x));
+        let y = above.map(|(_, y)| y).chain(sides.map(edge));
+        let y = y.fold(f64::NEG_INFINITY, f64::max) + 0.6;
         let y = if upright {
             y
         } else {

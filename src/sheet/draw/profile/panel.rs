@@ -1,7 +1,7 @@
 //! How stations and heights fall on the panel, and the order in which it is drawn.
 
 use super::crossings::across;
-use super::{LEFT, Look, PLAIN_FOOT, Point, Profile, RIGHT, ROWS, TOP, seen};
+use super::{LEFT, Look, PLAIN_FOOT, Point, Profile, RIGHT, ROWS, TOP, between, seen};
 use crate::record::model::{AsBuilt, Run};
 use crate::sheet::content::figures;
 use crate::sheet::draw::geometry::{Rect, pt};
@@ -14,6 +14,8 @@ pub(super) struct Panel<'a> {
     pub(super) record: &'a AsBuilt,
     pub(super) run: &'a Run,
     pub(super) points: Vec<Point>,
+    /// The invert and its bound between them: station, height, bound.
+    pub(super) between: Vec<(f64, f64, f64)>,
     pub(super) heights: bool,
     pub(super) look: Look,
     pub(super) fonts: &'a Fonts,
@@ -51,10 +53,12 @@ impl<'a> Panel<'a> {
             })
         };
         let seen = seen(record, run, heights);
+        let between = between(record, run, heights);
         let across = || across(record, run, heights).filter_map(|(.., z)| z);
         let stations = points.iter().map(|p| p.station);
         let (s0, s1) = span(&mut stations.chain(seen.iter().map(|(_, s, _)| *s)));
         let known = points.iter().flat_map(Point::heights);
+        let known = known.chain(between.iter().flat_map(|(_, z, b)| [z - b, z + b]));
         let (z0, z1) = span(&mut known.chain(seen.iter().map(|(.., z)| *z)).chain(across()));
         let width = ((s1 - s0) * metres).max(0.5);
         let height = ((z1 - z0) * metres).max(0.3);
@@ -86,6 +90,7 @@ impl<'a> Panel<'a> {
             record,
             run,
             points,
+            between,
             heights,
             look,
             fonts,
