@@ -4,6 +4,7 @@ use super::Inputs;
 use super::order::Entry;
 use crate::job::model::Stream;
 use crate::math::block;
+use crate::math::stats::NORMAL_95;
 use crate::transmitter::Sensed;
 use crate::transmitter::shift::placing;
 
@@ -49,11 +50,14 @@ pub(super) fn directions(
     depths: &[f64],
     broken: &[bool],
 ) -> Vec<Option<Direction>> {
+    let chords = Chords {
+        inputs,
+        entries,
+        depths,
+        broken,
+    };
     (0..entries.len())
-        .map(|index| {
-            let chord = by_neighbours(inputs, entries, depths, broken, index);
-            direction(inputs, sensed, entries, index, chord)
-        })
+        .map(|index| direction(inputs, sensed, entries, index, chords.past(index)))
         .collect()
 }
 
@@ -117,49 +121,67 @@ fn reached(mut others: impl Iterator<Item = usize>, far: impl Fn(usize) -> bool)
         .or(last)
 }
 
-/// The chord past the mark, in the direction of flow.
-fn by_neighbours(
-    inputs: Inputs<'_>,
-    entries: &[Entry<'_>],
-    depths: &[f64],
-    broken: &[bool],
-    index: usize,
-) -> Option<Direction> {
-    let (_, here) = entries.get(index)?.place();
-    let far = |other: usize| {
-        entries.get(other).is_some_and(|entry| {
-            let (_, place) = entry.place();
-            f64::hypot(place.e - here.e, place.n - here.n) >= REACH
-        })
-    };
-    let whole = |gap: usize| !broken.get(gap).copied().unwrap_or(false);
-    let back = reached((0..index).rev().take_while(|&gap| whole(gap)), far).unwrap_or(index);
-    let onward = (index + 1..entries.len()).take_while(|&other| whole(other - 1));
-    let ahead = reached(onward, far).unwrap_or(index);
-    let whole = leg(inputs, entries, depths, back, ahead)?;
-    if back == index || ahead == index {
-        return Some(whole);
+/// Marks as they lie, for their directions.
+struct Chords<'a> {
+    inputs: Inputs<'a>,
+    entries: &'a [Entry<'a>],
+    depths: &'a [f64],
+    broken: &'a [bool],
+}
+
+impl Chords<'_> {
+    /// The nearest marks far enough off on either side that no bend lies before; the mark itself where there is none.
+    fn beside(&self, index: usize) -> Option<(usize, usize)> {
+        let (_, here) = self.entries.get(index)?.place();
+        let far = |other: usize| {
+            self.entries.get(other).is_some_and(|entry| {
+                let (_, place) = entry.place();
+                f64::hypot(place.e - here.e, place.n - here.n) >= REACH
+            })
+        };
+        let whole = |gap: usize| !self.broken.get(gap).copied().unwrap_or(false);
+        let back = reached((0..index).rev().take_while(|&gap| whole(gap)), far);
+        let onward = (index + 1..self.entries.len()).take_while(|&other| whole(other - 1));
+        let ahead = reached(onward, far);
+        Some((back.unwrap_or(index), ahead.unwrap_or(index)))
     }
-    // At a located bend the pipe runs along the one leg or the other: half the turn, where it is more than noise.
-    let bend = match (
-        leg(inputs, entries, depths, back, index),
-        leg(inputs, entries, depths, index, ahead),
-    ) {
-        (Some(before), Some(after)) => {
-            let angle = turn(before.azimuth, after.azimuth);
-            let noise = inputs.job.limits.alarm * f64::hypot(before.sigma, after.sigma);
-            if angle.abs() > noise {
-                angle.abs() / 2.0
-            } else {
-                0.0
-            }
-        }
-        _ => 0.0,
-    };
-    Some(Direction {
-        azimuth: whole.azimuth,
-        sigma: f64::hypot(whole.sigma, bend),
-    })
+
+    /// The chord past the mark, in the direction of flow. At a bend the pipe runs along the one leg or the other; past the last mark nobody
+    /// has seen it go on as it came: where it turns at the mark before, it may turn as much again.
+    fn past(&self, index: usize) -> Option<Direction> {
+        let (back, ahead) = self.beside(index)?;
+        let chord = self.leg(back, ahead)?;
+        let turns_at = if back == index {
+            ahead
+        } else if ahead == index {
+            back
+        } else {
+            index
+        };
+        Some(Direction {
+            azimuth: chord.azimuth,
+            sigma: f64::hypot(chord.sigma, self.turn(turns_at) / 2.0),
+        })
+    }
+
+    /// By how much the legs before and after a mark turn, where that is more than noise; else 0.
+    fn turn(&self, index: usize) -> f64 {
+        let legs = self.beside(index).and_then(|(back, ahead)| {
+            let sides = back != index && ahead != index;
+            let legs = || Some((self.leg(back, index)?, self.leg(index, ahead)?));
+            sides.then(legs)?
+        });
+        let Some((before, after)) = legs else {
+            return 0.0;
+        };
+        let angle = turn(before.azimuth, after.azimuth).abs();
+        let noise = NORMAL_95 * f64::hypot(before.sigma, after.sigma);
+        if angle > noise { angle } else { 0.0 }
+    }
+
+    fn leg(&self, from: usize, to: usize) -> Option<Direction> {
+        leg(self.inputs, self.entries, self.depths, from, to)
+    }
 }
 
 /// Direction from one paint mark to another, with the doubt of measuring and placing them.
