@@ -23,11 +23,13 @@ mod meet;
 mod mirror;
 mod network;
 mod refine;
+pub mod slips;
 mod snoop;
 mod solve;
 pub mod trial;
 
 use network::{Network, Slot};
+use slips::Slip;
 
 /// A 2 × 2 covariance block, metres², order easting, northing; rows belong to the first point.
 pub type Block = [[f64; 2]; 2];
@@ -169,6 +171,8 @@ pub struct Adjusted {
     pub summary: Summary,
     /// One-at-a-time blunder search, largest first.
     pub suspects: Vec<Suspect>,
+    /// Rows whose lengths are in another unit; the suspects are those that are left when they are read in it.
+    pub slips: Vec<Slip>,
     /// Points that the measurements don't fix.
     pub undetermined: Vec<Undetermined>,
     /// Points held by a touch.
@@ -191,6 +195,11 @@ pub struct Adjusted {
 #[must_use]
 pub fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
     let mut adjusted = solve::adjust(observations, limits);
+    adjusted.slips = slips::find(observations, &adjusted, limits);
+    if !adjusted.slips.is_empty() {
+        let meant = slips::meant(observations, &adjusted.slips);
+        adjusted.suspects = solve::adjust(&meant, limits).suspects;
+    }
     adjusted.arcs = arc::arcs(observations, &adjusted);
     adjusted
 }

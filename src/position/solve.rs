@@ -253,6 +253,7 @@ fn finish(
         residuals: all,
         summary: summary(&network, &solution, touches),
         suspects,
+        slips: Vec::new(),
         undetermined,
         touches: touches.to_vec(),
         site: site_grid(&network, &solution, observations),

@@ -3,7 +3,7 @@
 //! *Why*: a misread tape moves the mark and spoils its bounds. The largest standardised residual is named, left out, and
 //! the rest looked at again. It stays in the stated result: whether it is wrong is the user's to say.
 //! Where such measurements to several marks have a reference in common whose coordinates are exact, and so can't be suspected themselves,
-//! it is named before them.
+//! it is named before them; and before these, a row of lengths that fit one place in another unit, and none as they were read.
 //! *Limit*: |w| > 3.29, α = 0.001 ([`crate::sources::Source::Baarda1968`]).
 //! *Example*: a tie of 12.40 where the three others say 13.41.
 
@@ -15,6 +15,7 @@ use crate::findings::{Code, Finding};
 use crate::height::{HeightResidual, HeightSuspect};
 use crate::observe::{Kind, Observation, PointId, PointRole};
 use crate::position::Suspect;
+use crate::position::slips::Slip;
 use crate::units::fixed;
 
 /// Equally suspect measurements, or marks, that are named in full; more would not be read.
@@ -31,11 +32,46 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .suspects
         .iter()
         .filter_map(|suspect| in_height(survey, suspect));
-    references(survey)
-        .into_iter()
+    let slips = &survey.adjusted.slips;
+    let slips = slips.iter().filter_map(|slip| in_unit(survey, slip));
+    slips
+        .chain(references(survey))
         .chain(plane)
         .chain(heights)
         .collect()
+}
+
+/// A row whose lengths fit one place in another unit, and none as they were read.
+fn in_unit(survey: &Survey<'_>, slip: &Slip) -> Option<Finding> {
+    let observations = &survey.observed.observations;
+    let tapes = slip.observations.iter();
+    let tapes: Vec<&Observation> = tapes.filter_map(|&i| observations.plane.get(i)).collect();
+    let first = tapes.first()?;
+    let (read, meant, symbol) = if slip.factor < 1.0 {
+        ("m", "feet", "ft")
+    } else {
+        ("ft", "metres", "m")
+    };
+    let figure = first.measured * slip.factor.max(1.0);
+    let message = format!(
+        "The {} tapes to {} fit no place as they were read, and one if all are in {meant}: {} {read} would be {} {symbol}, which is {}. Before \
+         they are measured again, look at the unit of this row, its depths too, and write it into its cells ({} {symbol}).",
+        tapes.len(),
+        survey.called(slip.point),
+        fixed(figure, 2),
+        fixed(figure, 2),
+        survey.length(first.measured * slip.factor),
+        fixed(figure, 2),
+    );
+    let alarm = survey.job.limits.alarm;
+    let finding = Finding::new(Code::Blunder, message)
+        .at(&first.source)
+        .column(first.column);
+    let finding = match slip.standardised {
+        Some(size) => finding.figures(size, Some(alarm)),
+        None => finding,
+    };
+    Some(survey.about(finding, slip.point))
 }
 
 /// Marks to which there are suspects from an exact reference point, and the largest standardised residual of these.

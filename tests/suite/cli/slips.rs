@@ -619,3 +619,98 @@ fn what_lies_before_the_first_mark_is_not_said_to_lie_beyond_the_last() {
     let page = String::from_utf8(site.files("out/J1")["report.html"].clone()).unwrap();
     assert!(page.contains("outside the marks") && !page.contains("beyond the last mark"));
 }
+
+/// Five marks of three or four tapes from corners of a house, with depths; the third mark's lengths in a unit so many times as large.
+fn taped(unit: &str, tapes: usize, third: f64, counters: bool) -> Site {
+    let site = job();
+    fs::remove_file(site.at("job/camera.csv")).unwrap_or_default();
+    let (crs, east, north) = match unit {
+        "m" => ("EPSG:26910", 567_900.0, 5_250_000.0),
+        _ => ("EPSG:2264", 1_450_000.0, 541_000.0),
+    };
+    write(
+        &site,
+        "job.toml",
+        &format!(
+            "[job]\nid = \"J1\"\nsupplier = \"Example Survey\"\nlocated_on = 2026-05-14\n[grid]\ncrs = \"{crs}\"\nunit = \"{unit}\"\n\
+             [[run]]\nid = \"A\"\ndiameter = \"100 mm\"\n"
+        ),
+    );
+    // In the job's unit all along: nothing depends on how long it is.
+    let corners = [(0.0, 0.0), (12.0, 0.0), (12.0, 9.0), (-7.0, 6.0)];
+    let mut control = String::from("point,easting,northing\n");
+    let mut marks = String::from("run,mark,counter,depth_1,depth_2");
+    for (number, (e, n)) in (1..).zip(&corners[..tapes]) {
+        control += &format!("C{number},{:.3},{:.3}\n", east + e, north + n);
+        marks += &format!(",tie_{number}_ref,tie_{number}");
+    }
+    for mark in 1..=5 {
+        let (e, n) = (2.5 * f64::from(mark) - 1.5, -3.8 - 0.2 * f64::from(mark));
+        let times = if mark == 3 { third } else { 1.0 };
+        let counter = if counters {
+            format!("{:.2}", 2.508 * f64::from(mark))
+        } else {
+            String::new()
+        };
+        marks += &format!("\nA,A{mark},{counter},{0:.2},{0:.2}", 1.5 * times);
+        for (number, corner) in (1..).zip(&corners[..tapes]) {
+            let length = (e - corner.0).hypot(n - corner.1);
+            marks += &format!(",C{number},{:.3}", length * times);
+        }
+    }
+    write(&site, "control.csv", &control);
+    write(&site, "marks.csv", &(marks + "\n"));
+    site
+}
+
+#[test]
+fn a_row_in_another_unit_is_told_as_one() {
+    let blunders = |site: &Site| count(site, "blunder");
+    let told = "blunder warning marks.csv:4 The";
+    for (unit, third, other, read) in [
+        ("m", 1.0 / 0.3048, "feet", "ft"),
+        ("ft", 0.3048, "metres", "m"),
+    ] {
+        let site = taped(unit, 3, third, true);
+        let fit =
+            format!("3 tapes to A3 fit no place as they were read, and one if all are in {other}");
+        says(&site, told, &[&fit, &format!(" {read}, which is ")]);
+        assert_eq!(blunders(&site), 1, "{unit}");
+        // Its clean twin.
+        assert_eq!(blunders(&taped(unit, 3, 1.0, true)), 0, "{unit}");
+    }
+    // Three tapes, of which any two fit each other in any unit, with no cable to say which.
+    let site = taped("m", 3, 1.0 / 0.3048, false);
+    assert!(!said(&site).contains("fit no place"), "{}", said(&site));
+    assert_ne!(blunders(&site), 0);
+    says(
+        &taped("m", 4, 1.0 / 0.3048, false),
+        told,
+        &["4 tapes to A3 fit no place"],
+    );
+}
+
+#[test]
+fn one_wrong_tape_is_no_row_in_another_unit() {
+    for tapes in [3, 4] {
+        for tie in 1..=tapes {
+            let site = taped("m", tapes, 1.0, true);
+            let marks = fs::read_to_string(site.at("job/marks.csv")).unwrap();
+            let cells: Vec<&str> = marks.lines().nth(3).unwrap().split(',').collect();
+            let length: f64 = cells[4 + 2 * tie].parse().unwrap();
+            let feet = format!("C{tie},{:.2}", length / 0.3048);
+            swap(
+                &site,
+                "marks.csv",
+                &format!("{},{}", cells[3 + 2 * tie], cells[4 + 2 * tie]),
+                &feet,
+            );
+            assert!(
+                !said(&site).contains("fit no place"),
+                "{tie} of {tapes}: {}",
+                said(&site)
+            );
+            assert_eq!(count(&site, "blunder"), 1, "{tie} of {tapes}");
+        }
+    }
+}
