@@ -16,7 +16,7 @@ use crate::height::{HeightResidual, HeightSuspect};
 use crate::observe::{Kind, Observation, PointId, PointRole};
 use crate::position::Suspect;
 use crate::position::slips::Slip;
-use crate::units::fixed;
+use crate::units::{counted, fixed};
 
 /// Equally suspect measurements, or marks, that are named in full; more would not be read.
 const NAMED: usize = 4;
@@ -53,7 +53,7 @@ fn in_unit(survey: &Survey<'_>, slip: &Slip) -> Option<Finding> {
         ("ft", "metres", "m")
     };
     let figure = first.measured * slip.factor.max(1.0);
-    let message = format!(
+    let mut message = format!(
         "The {} tapes to {} fit no place as they were read, and one if all are in {meant}: {} {read} would be {} {symbol}, which is {}. Before \
          they are measured again, look at the unit of this row, its depths too, and write it into its cells ({} {symbol}).",
         tapes.len(),
@@ -63,6 +63,14 @@ fn in_unit(survey: &Survey<'_>, slip: &Slip) -> Option<Finding> {
         survey.length(first.measured * slip.factor),
         fixed(figure, 2),
     );
+    let others = survey.adjusted.slips.len() - 1;
+    if others > 0 {
+        message.push_str(&format!(
+            " It is the same with {}: where a whole table is in {meant}, its headings can say so once (`{} ({symbol})`).",
+            counted(others, "other row"),
+            first.column
+        ));
+    }
     let alarm = survey.job.limits.alarm;
     let finding = Finding::new(Code::Blunder, message)
         .at(&first.source)

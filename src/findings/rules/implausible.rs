@@ -1,12 +1,15 @@
-//! `implausible`: a depth beyond the limit, or that the end points exclude and another unit would explain.
+//! `implausible`: a depth beyond the limit, that the end points exclude and another unit would explain, or far from those on both sides.
 //!
 //! *Why*: inches read as feet and metres as feet are the classic slips. *Limit*: `max_depth`; against the end points 3.29 of
-//! the difference's one-sigma ([`crate::sources::Source::Baarda1968`]). *Example*: 38 in a feet job, over end points 4.5 ft
-//! apart: inches would fit.
+//! the difference's one-sigma ([`crate::sources::Source::Baarda1968`]); where the ground's heights don't tell how the pipe goes, a depth beyond
+//! both neighbours' by as much and by more than pipe and ground do on the way to the nearer one: [`ODD`] where another unit
+//! explains it, else [`STEEP`]. *Example*: 38 in a feet job, over end points 4.5 ft apart: inches would fit.
 
+use super::called;
 use super::pipe::{Pipe, Seen};
 use crate::findings::{Code, Finding};
 use crate::run::Located;
+use crate::transmitter::Basis;
 use crate::units::{FOOT, INCH};
 
 /// What a figure would be if it had been typed in another unit: the unit's name, metres in one.
@@ -19,9 +22,22 @@ const UNITS: [(&str, f64); 5] = [
 ];
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
+    let mut beside: Vec<Option<[&Located; 2]>> = vec![None; pipe.sensed.len()];
+    for marks in pipe.traced.iter().map(|traced| &traced.marks) {
+        for three in marks.windows(3) {
+            if let [before, here, after] = three
+                && let Some(slot) = beside.get_mut(here.mark)
+            {
+                *slot = Some([before, after]);
+            }
+        }
+    }
+    let beside = |located: &Located| beside.get(located.mark).copied().flatten();
     pipe.located()
         .filter_map(|(_, located, seen)| {
-            excluded(pipe, located, &seen).or_else(|| too_deep(pipe, located, &seen))
+            excluded(pipe, located, &seen)
+                .or_else(|| too_deep(pipe, located, &seen))
+                .or_else(|| far_from(pipe, located, &seen, beside(located)?))
         })
         .collect()
 }
@@ -104,4 +120,63 @@ fn too_deep(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> Option<Findi
         .of_mark(Code::Implausible, seen, message)
         .column(column);
     Some(pipe.figures(finding, depth, Some(limit)))
+}
+
+/// What pipe and ground may do on the way from one mark to the next: a bank of one in one. Our choice.
+const STEEP: f64 = 1.0;
+/// The same where another unit explains it, with which it would lie among them: one in five. Our choice.
+const ODD: f64 = 0.2;
+
+/// A depth that is read far beyond those of both neighbours, where heights of the ground don't tell how the pipe goes.
+fn far_from(
+    pipe: &Pipe<'_>,
+    located: &Located,
+    seen: &Seen<'_>,
+    beside: [&Located; 2],
+) -> Option<Finding> {
+    let read = seen.sensed.readings?.depth;
+    let own = located.depth.filter(|own| own.basis == Basis::Readings)?;
+    let [before, after] = [beside[0].depth?, beside[1].depth?];
+    let grounds = [located, beside[0], beside[1]].map(|mark| mark.ground);
+    if grounds.iter().all(Option::is_some) {
+        return None;
+    }
+    let off = beside.map(|other| (other.e - located.e).hypot(other.n - located.n));
+    let beside_it = before.variance().max(after.variance());
+    let beyond = |depth: f64, own: f64, slope: f64| {
+        let noise = pipe.inputs.job.limits.alarm * (own + beside_it).sqrt();
+        let (low, high) = (before.value.min(after.value), before.value.max(after.value));
+        (depth - high).max(low - depth) > noise + slope * off[0].min(off[1])
+    };
+    if !beyond(read, own.variance(), ODD) {
+        return None;
+    }
+    // In the right unit it was read about as well as those beside it.
+    let hint = explains(pipe, read, |other| !beyond(other, beside_it, 0.0));
+    if hint.is_none() && !beyond(read, own.variance(), STEEP) {
+        return None;
+    }
+    let hint = hint.map_or_else(
+        || "Check the figure and its unit; if it is right, heights of the ground here and there would show it.".to_owned(),
+        |unit| format!("Read as {unit} the figure would fit: was the unit left out?"),
+    );
+    let name = |other: &Located| {
+        let points = pipe.inputs.observations.marks.get(other.mark);
+        points.map_or_else(String::new, |points| called(&points.name).into_owned())
+    };
+    let message = format!(
+        "The depth of {} reads {}, but it is {} at {} and {} at {}, {} and {} off. {hint}",
+        seen.called(),
+        pipe.length(read),
+        pipe.length(before.value),
+        name(beside[0]),
+        pipe.length(after.value),
+        name(beside[1]),
+        pipe.length(off[0]),
+        pipe.length(off[1]),
+    );
+    let finding = pipe
+        .of_mark(Code::Implausible, seen, message)
+        .column("depth_1");
+    Some(pipe.figures(finding, read, Some(before.value)))
 }

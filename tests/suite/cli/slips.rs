@@ -678,6 +678,7 @@ fn a_row_in_another_unit_is_told_as_one() {
         assert_eq!(blunders(&site), 1, "{unit}");
         // Its clean twin.
         assert_eq!(blunders(&taped(unit, 3, 1.0, true)), 0, "{unit}");
+        assert!(!said(&site).contains("other row"), "{}", said(&site));
     }
     // Three tapes, of which any two fit each other in any unit, with no cable to say which.
     let site = taped("m", 3, 1.0 / 0.3048, false);
@@ -688,6 +689,42 @@ fn a_row_in_another_unit_is_told_as_one() {
         told,
         &["4 tapes to A3 fit no place"],
     );
+}
+
+/// A whole table in feet in a job in metres, but for what says otherwise.
+#[test]
+fn a_table_in_another_unit_is_told_row_by_row_and_can_say_so_in_its_headings() {
+    let site = taped("m", 3, 1.0, true);
+    let marks = fs::read_to_string(site.at("job/marks.csv")).unwrap();
+    let in_feet = |cell: &str| match cell.parse::<f64>() {
+        Ok(metres) => format!("{:.3}", metres / 0.3048),
+        Err(_) => cell.to_owned(),
+    };
+    let rows = marks.lines().map(|line| {
+        let cells: Vec<String> = line.split(',').map(in_feet).collect();
+        cells.join(",") + "\n"
+    });
+    write(&site, "marks.csv", &rows.collect::<String>());
+    let rows = (2..=6).map(|row| format!("blunder warning marks.csv:{row} The 3 tapes to"));
+    for row in rows {
+        says(
+            &site,
+            &row,
+            &[
+                "if all are in feet",
+                "It is the same with 4 other rows",
+                "`tie_1 (ft)`",
+            ],
+        );
+    }
+    assert_eq!(count(&site, "blunder"), 5);
+    for column in ["counter", "depth_1", "depth_2", "tie_1", "tie_2", "tie_3"] {
+        let marks = fs::read_to_string(site.at("job/marks.csv")).unwrap();
+        let marks = marks.replacen(&format!(",{column},"), &format!(",{column} (ft),"), 1);
+        let marks = marks.replacen(&format!(",{column}\n"), &format!(",{column} (ft)\n"), 1);
+        write(&site, "marks.csv", &marks);
+    }
+    assert_eq!(count(&site, "blunder"), 0, "{}", said(&site));
 }
 
 #[test]
@@ -713,4 +750,57 @@ fn one_wrong_tape_is_no_row_in_another_unit() {
             assert_eq!(count(&site, "blunder"), 1, "{tie} of {tapes}");
         }
     }
+}
+
+/// Depths of five marks 2.5 m apart, with or without the ground's heights.
+fn depths(readings: [&str; 5], ground: bool) -> Site {
+    let site = taped("m", 4, 1.0, true);
+    let marks = fs::read_to_string(site.at("job/marks.csv")).unwrap();
+    let mut lines = marks.lines();
+    let mut all = format!("{},ground", lines.next().unwrap());
+    for (line, reading) in lines.zip(readings) {
+        let mut cells: Vec<&str> = line.split(',').collect();
+        (cells[3], cells[4]) = (reading, reading);
+        all += &format!("\n{},{}", cells.join(","), if ground { "100" } else { "" });
+    }
+    write(&site, "marks.csv", &(all + "\n"));
+    site
+}
+
+#[test]
+fn a_depth_far_from_both_neighbours_is_told() {
+    let told = "implausible warning marks.csv:4 The depth of A3 reads";
+    let feet = depths(["1.50", "1.52", "4.99", "1.56", "1.58"], false);
+    says(
+        &feet,
+        told,
+        &[
+            "4.990 m",
+            "it is 1.520 m at A2 and 1.560 m at A4",
+            "Read as feet the figure would fit",
+        ],
+    );
+    // A slip that no unit explains; shallower, as well.
+    says(
+        &depths(["1.50", "1.52", "7.21", "1.56", "1.58"], false),
+        told,
+        &["Check the figure"],
+    );
+    says(
+        &depths(["4.10", "4.12", "0.41", "4.16", "4.18"], false),
+        told,
+        &["Check the figure"],
+    );
+    for twin in [
+        // A bank that the pipe goes under, and a drop that it takes.
+        depths(["1.50", "1.52", "2.60", "1.56", "1.58"], false),
+        depths(["1.50", "1.52", "4.99", "5.01", "5.03"], false),
+        depths(["1.50", "1.52", "1.54", "1.56", "1.58"], false),
+    ] {
+        assert_eq!(count(&twin, "implausible"), 0, "{}", said(&twin));
+    }
+    // With heights the pipe itself is seen to go down and up again.
+    let known = depths(["1.50", "1.52", "4.99", "1.56", "1.58"], true);
+    assert_eq!(count(&known, "implausible"), 0);
+    assert_ne!(count(&known, "adverse-grade"), 0, "{}", said(&known));
 }
