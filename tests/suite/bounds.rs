@@ -27,6 +27,28 @@ fn the_grade_of_a_long_run_holds_the_truth() {
     assert_share(&coverage, "run grade", (0.89, 0.99), 115);
 }
 
+/// Which way the pipe lies at each mark, straight or bent between the marks or at them. The end of a run was once taken to go on as its last
+/// leg does, with placing alone its doubt. A bend of 22.5° is often too small to be seen.
+#[test]
+fn the_direction_at_a_mark_holds_the_truth() {
+    let plain = Scenario::default().marks((5, 9));
+    let bent = |degrees, located| plain.bends(vec![Bend { degrees, located }]);
+    let scenarios = [
+        plain.class("straight"),
+        bent(22.5, false).class("22.5 hidden"),
+        bent(45.0, false).class("45 hidden"),
+        bent(45.0, true).class("45 located"),
+    ];
+    let each = jobs(100);
+    let coverage = run_many(&scenarios, 36, each * scenarios.len());
+    println!("{coverage}");
+    for scenario in &scenarios {
+        let tally = coverage.of("direction", scenario.class);
+        assert!(tally.total >= 4 * each, "{tally}");
+        assert!(tally.share() >= 0.9, "{}: {tally}", scenario.class);
+    }
+}
+
 /// What readings scatter up and down is no pipe.
 #[test]
 fn the_length_in_space_is_not_longer_for_its_readings() {

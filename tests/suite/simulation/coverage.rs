@@ -148,6 +148,10 @@ impl Coverage {
                     (invert - mark.invert / metre) / bound,
                 );
             }
+            if let (Some(azimuth), Some(bound)) = (found.axis_azimuth, found.axis_azimuth_95) {
+                let off = (azimuth - mark.azimuth + 180.0).rem_euclid(360.0) - 180.0;
+                self.count("direction", truth, "", off / bound);
+            }
             if let (Some(depth), Some(bound)) = (found.transmitter_depth, found.depth_95) {
                 let quantity = if found.depth_basis == DepthBasis::Ends {
                     "depth by ends"

@@ -203,9 +203,13 @@ impl Locator<'_> {
         row: &Row,
     ) {
         let (name, run) = (row.text("mark").to_owned(), row.text("run").to_owned());
+        let frame = &self.means.site.frame;
+        let [[e, n], [ahead_e, ahead_n]] =
+            [lying.place, lying.along(1.0)].map(|place| frame.grid(place));
         let mark = TrueMark {
             run: run.clone(),
-            grid: self.means.site.frame.grid(lying.place),
+            grid: [e, n],
+            azimuth: (ahead_e - e).atan2(ahead_n - n).to_degrees(),
             invert: lying.axis - AXIS_ABOVE_INVERT,
             depth: lying.surface.at(paint) - lying.axis,
             tilt: lying.tilt,

@@ -9,6 +9,8 @@ pub struct TrueMark {
     pub run: String,
     /// Easting and northing of the transmitter.
     pub grid: [f64; 2],
+    /// Grid azimuth of the push there, degrees; in the middle of a bend, the mean of what it joins.
+    pub azimuth: f64,
     /// Invert under it.
     pub invert: f64,
     /// From the ground at the paint down to the transmitter's axis.
