@@ -30,6 +30,7 @@ pub mod trial;
 
 use network::{Network, Slot};
 use slips::Slip;
+use solve::Look;
 
 /// A 2 × 2 covariance block, metres², order easting, northing; rows belong to the first point.
 pub type Block = [[f64; 2]; 2];
@@ -194,12 +195,7 @@ pub struct Adjusted {
 /// Adjusts the plane network. Never fails: what can't be determined is listed.
 #[must_use]
 pub fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
-    let mut adjusted = solve::adjust(observations, limits);
-    adjusted.slips = slips::find(observations, &adjusted, limits);
-    if !adjusted.slips.is_empty() {
-        let meant = slips::meant(observations, &adjusted.slips);
-        adjusted.suspects = solve::adjust(&meant, limits).suspects;
-    }
+    let mut adjusted = solve::adjust(observations, limits, Look::Slips);
     adjusted.arcs = arc::arcs(observations, &adjusted);
     adjusted
 }

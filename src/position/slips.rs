@@ -7,7 +7,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Adjusted, solve};
+use super::Adjusted;
+use super::solve::{self, Look};
 use crate::limits::Limits;
 use crate::observe::{CableHint, Kind, Observation, Observations, PointId, PointRole};
 use crate::position::snoop::GROSS;
@@ -25,15 +26,13 @@ pub struct Slip {
     pub observations: Vec<usize>,
     /// They are so many times as long as they were read: the metres of a foot, or the feet of a metre.
     pub factor: f64,
-    /// The largest standardised residual of them, as they were read; where they gave a place.
-    pub standardised: Option<f64>,
 }
 
 /// The rows that are in another unit.
 pub(super) fn find(observations: &Observations, adjusted: &Adjusted, limits: &Limits) -> Vec<Slip> {
-    let size = |&i: &usize| adjusted.residuals.get(i)?.standardised.map(f64::abs);
     let gross = GROSS * limits.alarm;
-    let is_gross = |i: &usize| size(i).is_some_and(|size| size >= gross);
+    let residual = |&i: &usize| adjusted.residuals.get(i)?.standardised;
+    let is_gross = |i: &usize| residual(i).is_some_and(|size| size.abs() >= gross);
     let out: BTreeSet<PointId> = adjusted.undetermined.iter().map(|un| un.point).collect();
     if out.is_empty() && !(0..adjusted.residuals.len()).any(|i| is_gross(&i)) {
         return Vec::new();
@@ -72,7 +71,6 @@ pub(super) fn find(observations: &Observations, adjusted: &Adjusted, limits: &Li
         is_reached().then(|| Slip {
             point,
             factor,
-            standardised: tapes.iter().filter_map(size).reduce(f64::max),
             observations: tapes.clone(),
         })
     };
@@ -165,12 +163,7 @@ fn fits(
             ..observation.clone()
         }));
     }
-    // Nothing need be searched for.
-    let no_alarm = Limits {
-        alarm: f64::INFINITY,
-        ..limits.clone()
-    };
-    let found = solve::adjust(&own, &no_alarm);
+    let found = solve::adjust(&own, limits, Look::Nowhere);
     let alarms = found.residuals.iter();
     let mut alarms = alarms.filter_map(|residual| residual.standardised);
     let fitting = alarms.all(|size| size.abs() <= limits.alarm);

@@ -6,7 +6,9 @@ use rayon::prelude::*;
 
 use super::construct::{Approximate, construct};
 use super::network::{Network, Slot, solved};
-use super::{Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, mirror, snoop};
+use super::{
+    Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, mirror, slips, snoop,
+};
 use crate::limits::Limits;
 use crate::math::adjust::{Effort, Model, Row, Values};
 use crate::math::similarity::Similarity;
@@ -18,7 +20,18 @@ use crate::observe::{Kind, Observations, PointId};
 /// Below this a redundancy number is rounding, and a standardised residual has no meaning: our choice.
 const LEAST_REDUNDANCY: f64 = 1e-5;
 
-pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
+/// What is wrong is looked for so far.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Look {
+    /// Not at all.
+    Nowhere,
+    /// Among measurements.
+    Suspects,
+    /// Among rows that are in another unit, then among measurements.
+    Slips,
+}
+
+pub(super) fn adjust(observations: &Observations, limits: &Limits, look: Look) -> Adjusted {
     let rows: Vec<u32> = (0..observations.plane.len() as u32).collect();
     let Approximate {
         mut places,
@@ -47,16 +60,20 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
                 continue;
             }
             let residuals = residuals(&network, &solution);
-            let all = (&network, &solution, residuals.as_slice());
-            let suspects = snoop::search(observations, &touches, all, &places, limits);
-            return finish(
-                observations,
-                network,
-                solution,
-                &touches,
-                &why,
-                (residuals, suspects),
-            );
+            let mut adjusted = finish(observations, &network, solution, &touches, &why, &residuals);
+            if look == Look::Slips {
+                adjusted.slips = slips::find(observations, &adjusted, limits);
+            }
+            adjusted.suspects = if !adjusted.slips.is_empty() {
+                let meant = slips::meant(observations, &adjusted.slips);
+                adjust(&meant, limits, Look::Suspects).suspects
+            } else if look == Look::Nowhere {
+                Vec::new()
+            } else {
+                let all = (&network, &adjusted.solution, residuals.as_slice());
+                snoop::search(observations, &touches, all, &places, limits)
+            };
+            return adjusted;
         }
     }
 }
@@ -204,14 +221,14 @@ fn fit(similarity: &Similarity, observations: &Observations) -> Vec<(PointId, f6
 
 fn finish(
     observations: &Observations,
-    network: Network<'_>,
+    network: &Network<'_>,
     solution: Solution,
     touches: &[Touch],
     why: &BTreeMap<PointId, Why>,
-    (residuals, suspects): (Vec<Residual>, Vec<super::Suspect>),
+    residuals: &[Residual],
 ) -> Adjusted {
     let mut all = vec![Residual::default(); observations.plane.len()];
-    for (i, residual) in residuals.into_iter().enumerate() {
+    for (i, &residual) in residuals.iter().enumerate() {
         if let Some(slot) = network
             .observation(i)
             .and_then(|index| all.get_mut(index as usize))
@@ -251,17 +268,17 @@ fn finish(
             .any(|o| matches!(o.kind, Kind::SiteX { .. }));
     Adjusted {
         residuals: all,
-        summary: summary(&network, &solution, touches),
-        suspects,
+        summary: summary(network, &solution, touches),
+        suspects: Vec::new(),
         slips: Vec::new(),
         undetermined,
         touches: touches.to_vec(),
-        site: site_grid(&network, &solution, observations),
+        site: site_grid(network, &solution, observations),
         site_loose: has_site && site_at.is_none(),
         shifts,
         arcs: BTreeMap::new(),
         origin: network.origin,
-        slots: network.slots,
+        slots: network.slots.clone(),
         site_at,
         solution,
     }

@@ -151,32 +151,28 @@ impl Chords<'_> {
     fn past(&self, index: usize) -> Option<Direction> {
         let (back, ahead) = self.beside(index)?;
         let chord = self.leg(back, ahead)?;
-        let turns_at = if back == index {
-            ahead
+        let turn = if back == index {
+            self.turn(ahead, self.beside(ahead)?)
         } else if ahead == index {
-            back
+            self.turn(back, self.beside(back)?)
         } else {
-            index
+            self.turn(index, (back, ahead))
         };
         Some(Direction {
             azimuth: chord.azimuth,
-            sigma: f64::hypot(chord.sigma, self.turn(turns_at) / 2.0),
+            sigma: f64::hypot(chord.sigma, turn.unwrap_or(0.0) / 2.0),
         })
     }
 
-    /// By how much the legs before and after a mark turn, where that is more than noise; else 0.
-    fn turn(&self, index: usize) -> f64 {
-        let legs = self.beside(index).and_then(|(back, ahead)| {
-            let sides = back != index && ahead != index;
-            let legs = || Some((self.leg(back, index)?, self.leg(index, ahead)?));
-            sides.then(legs)?
-        });
-        let Some((before, after)) = legs else {
-            return 0.0;
-        };
+    /// By how much the legs before and after a mark turn, where there are both and it is more than noise.
+    fn turn(&self, index: usize, (back, ahead): (usize, usize)) -> Option<f64> {
+        if back == index || ahead == index {
+            return None;
+        }
+        let (before, after) = (self.leg(back, index)?, self.leg(index, ahead)?);
         let angle = turn(before.azimuth, after.azimuth).abs();
         let noise = NORMAL_95 * f64::hypot(before.sigma, after.sigma);
-        if angle > noise { angle } else { 0.0 }
+        (angle > noise).then_some(angle)
     }
 
     fn leg(&self, from: usize, to: usize) -> Option<Direction> {

@@ -52,16 +52,13 @@ fn in_unit(survey: &Survey<'_>, slip: &Slip) -> Option<Finding> {
     } else {
         ("ft", "metres", "m")
     };
-    let figure = first.measured * slip.factor.max(1.0);
+    let figure = fixed(first.measured * slip.factor.max(1.0), 2);
     let mut message = format!(
-        "The {} tapes to {} fit no place as they were read, and one if all are in {meant}: {} {read} would be {} {symbol}, which is {}. Before \
-         they are measured again, look at the unit of this row, its depths too, and write it into its cells ({} {symbol}).",
+        "The {} tapes to {} fit no place as they were read, and one if all are in {meant}: {figure} {read} would be {figure} {symbol}, which is {}. \
+         Before they are measured again, look at the unit of this row, its depths too, and write it into its cells ({figure} {symbol}).",
         tapes.len(),
         survey.called(slip.point),
-        fixed(figure, 2),
-        fixed(figure, 2),
         survey.length(first.measured * slip.factor),
-        fixed(figure, 2),
     );
     let others = survey.adjusted.slips.len() - 1;
     if others > 0 {
@@ -75,7 +72,10 @@ fn in_unit(survey: &Survey<'_>, slip: &Slip) -> Option<Finding> {
     let finding = Finding::new(Code::Blunder, message)
         .at(&first.source)
         .column(first.column);
-    let finding = match slip.standardised {
+    let residuals = slip.observations.iter();
+    let sizes = residuals.filter_map(|&i| survey.adjusted.residuals.get(i)?.standardised);
+    let largest = sizes.map(f64::abs).reduce(f64::max);
+    let finding = match largest {
         Some(size) => finding.figures(size, Some(alarm)),
         None => finding,
     };

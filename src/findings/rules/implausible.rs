@@ -160,18 +160,15 @@ fn far_from(
         || "Check the figure and its unit; if it is right, heights of the ground here and there would show it.".to_owned(),
         |unit| format!("Read as {unit} the figure would fit: was the unit left out?"),
     );
-    let name = |other: &Located| {
-        let points = pipe.inputs.observations.marks.get(other.mark);
-        points.map_or_else(String::new, |points| called(&points.name).into_owned())
-    };
+    let [one, other] = beside.map(|mark| called(pipe.inputs.mark_name(mark.mark)));
     let message = format!(
         "The depth of {} reads {}, but it is {} at {} and {} at {}, {} and {} off. {hint}",
         seen.called(),
         pipe.length(read),
         pipe.length(before.value),
-        name(beside[0]),
+        one,
         pipe.length(after.value),
-        name(beside[1]),
+        other,
         pipe.length(off[0]),
         pipe.length(off[1]),
     );

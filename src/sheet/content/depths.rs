@@ -23,10 +23,23 @@ pub struct Extreme {
     pub run: String,
 }
 
-/// A depth, where it is in words, its run and its station there.
-type Found<'a> = (f64, String, &'a str, Option<f64>);
+/// Where a depth is.
+#[derive(Clone, Copy)]
+enum Place<'a> {
+    /// A mark or a camera observation.
+    At(&'a str),
+    /// Two marks.
+    Between([&'a str; 2]),
+}
+
+/// A depth, its place, its run and its station there.
+type Found<'a> = (f64, Place<'a>, &'a str, Option<f64>);
 
 fn extreme(record: &AsBuilt, (depth, place, run, station): Found<'_>) -> Extreme {
+    let place = match place {
+        Place::At(name) => format!("at {name}"),
+        Place::Between([from, to]) => format!("between {from} and {to}"),
+    };
     let station =
         station.map(|s| format!(", station {}", figures::station(Some(s), record.frame.unit)));
     Extreme {
@@ -37,33 +50,32 @@ fn extreme(record: &AsBuilt, (depth, place, run, station): Found<'_>) -> Extreme
 }
 
 fn at_mark(m: &Mark, depth: f64) -> Found<'_> {
-    (depth, format!("at {}", m.mark), &m.run, m.station)
+    (depth, Place::At(&m.mark), &m.run, m.station)
 }
 
 fn at_sight(c: &Camera, depth: f64) -> Found<'_> {
-    (
-        depth,
-        format!("at {}", short_name(&c.id)),
-        &c.run,
-        c.station,
-    )
+    (depth, Place::At(short_name(&c.id)), &c.run, c.station)
 }
 
 fn in_between<'a>(at: &Between<'a>, depth: f64) -> Found<'a> {
-    let [from, to] = at.beside;
-    let place = format!("between {} and {}", from.mark, to.mark);
+    let beside = at.beside.map(|mark| mark.mark.as_str());
+    let place = Place::Between(beside);
     (depth, place, &at.run.run, Some(at.station))
 }
 
 /// The least `cover_least` of all marks and camera observations, and between marks.
 #[must_use]
 pub fn shallowest(record: &AsBuilt) -> Option<Extreme> {
+    shallowest_of(record, &between(record))
+}
+
+/// The same, with the places between marks.
+fn shallowest_of(record: &AsBuilt, between: &[Between<'_>]) -> Option<Extreme> {
     let marks = record.marks.iter();
     let marks = marks.filter_map(|m| Some(at_mark(m, m.cover_least?)));
     let camera = record.camera.iter();
     let camera = camera.filter_map(|c| Some(at_sight(c, c.cover_least?)));
-    let all = between(record);
-    let places = all.iter();
+    let places = between.iter();
     let places = places.filter_map(|at| Some(in_between(at, at.cover_least?)));
     let found = marks.chain(camera).chain(places);
     let least = found.min_by(|a, b| a.0.total_cmp(&b.0))?;
@@ -72,7 +84,7 @@ pub fn shallowest(record: &AsBuilt) -> Option<Extreme> {
 
 /// The greatest depth of the invert at a mark or camera observation or between marks, its bound added, or of the axis where nothing tells
 /// how far beneath it the invert lies (`true`).
-fn deepest(record: &AsBuilt) -> Option<(Extreme, bool)> {
+fn deepest(record: &AsBuilt, between: &[Between<'_>]) -> Option<(Extreme, bool)> {
     let reach = |invert: Option<f64>, axis: Option<f64>, bound: Option<f64>| {
         Some((invert.or(axis)? + bound.unwrap_or(0.0), invert.is_none()))
     };
@@ -84,8 +96,7 @@ fn deepest(record: &AsBuilt) -> Option<(Extreme, bool)> {
         let (depth, axis) = reach(c.invert_depth, c.transmitter_depth, c.depth_95)?;
         Some((at_sight(c, depth), axis))
     });
-    let all = between(record);
-    let places = all.iter().filter_map(|at| {
+    let places = between.iter().filter_map(|at| {
         let (value, bound) = at.depth;
         let (depth, axis) = reach(at.invert_depth(), Some(value), Some(bound))?;
         Some((in_between(at, depth), axis))
@@ -179,21 +190,28 @@ fn listed(stretches: &[&Stretch<'_>]) -> String {
 }
 
 /// The least depth of the axis along stretches where only the axis is known, its bound taken off.
-fn shallowest_axis(record: &AsBuilt, stretches: &[&Stretch<'_>]) -> Option<Extreme> {
+fn shallowest_axis(
+    record: &AsBuilt,
+    stretches: &[&Stretch<'_>],
+    between: &[Between<'_>],
+) -> Option<Extreme> {
     let depth = |m: &Mark| Some(m.transmitter_depth? - m.depth_95.unwrap_or(0.0));
     let marks = stretches.iter().flat_map(|s| &s.marks);
     let depths = marks.filter_map(|m| Some((depth(m)?, m)));
     let marks = depths.map(|(depth, m)| at_mark(m, depth));
-    let all = between(record);
-    let places = all.iter().filter(|at| at.cover_least.is_none());
+    let places = between.iter().filter(|at| at.cover_least.is_none());
     let places = places.map(|at| in_between(at, at.depth.0 - at.depth.1));
     let least = marks.chain(places).min_by(|a, b| a.0.total_cmp(&b.0))?;
     Some(extreme(record, least))
 }
 
 /// What is said of such stretches: the top lies above the axis, nobody knows how far.
-fn axis_alone(record: &AsBuilt, stretches: &[&Stretch<'_>]) -> Option<String> {
-    let axis = shallowest_axis(record, stretches)?;
+fn axis_alone(
+    record: &AsBuilt,
+    stretches: &[&Stretch<'_>],
+    between: &[Between<'_>],
+) -> Option<String> {
+    let axis = shallowest_axis(record, stretches, between)?;
     let why = if stretches.iter().all(|s| s.run.diameter.is_none()) {
         " because no diameter is given"
     } else {
@@ -306,9 +324,9 @@ pub fn earliest(record: &AsBuilt, seen: &Camera) -> String {
 /// What is known, and where nothing is, in sentences, for the title block.
 #[must_use]
 pub fn sentences(record: &AsBuilt) -> Vec<String> {
-    let unknown = unknown(record);
+    let (unknown, between) = (unknown(record), between(record));
     let (axis, nothing): (Vec<_>, Vec<_>) = unknown.iter().partition(|s| s.axis);
-    let mut found = vec![match shallowest(record) {
+    let mut found = vec![match shallowest_of(record, &between) {
         Some(e) if unknown.is_empty() => format!("Shallowest: {}", met(record, &e)),
         Some(e) => format!("Shallowest where depths are known: {}", met(record, &e)),
         None => NO_TOP.to_owned(),
@@ -320,8 +338,8 @@ pub fn sentences(record: &AsBuilt) -> Vec<String> {
             listed(&nothing)
         ));
     }
-    found.extend(axis_alone(record, &axis));
-    if let Some((e, axis)) = deepest(record) {
+    found.extend(axis_alone(record, &axis, &between));
+    if let Some((e, axis)) = deepest(record, &between) {
         let bare = |m: &Mark| m.invert_depth.is_none() && m.transmitter_depth.is_none();
         found.push(format!(
             "Deepest{}: the {} may lie {}, {}.",
@@ -341,9 +359,10 @@ pub fn sentences(record: &AsBuilt) -> Vec<String> {
 /// The shallowest place and its limits for the strip of every sheet: in full, and in fewer words where that finds no room.
 #[must_use]
 pub fn strip(record: &AsBuilt) -> [String; 2] {
-    let unknown = unknown(record);
-    let Some(e) = shallowest(record) else {
-        return [axis_of_strip(record, &unknown), NO_TOP.to_owned()];
+    let (unknown, between) = (unknown(record), between(record));
+    let Some(e) = shallowest_of(record, &between) else {
+        let axis = axis_of_strip(record, &unknown, &between);
+        return [axis, NO_TOP.to_owned()];
     };
     let [full, short] = [met(record, &e), met_briefly(record, &e)];
     let [first, more @ ..] = unknown.as_slice() else {
@@ -365,9 +384,9 @@ pub fn strip(record: &AsBuilt) -> [String; 2] {
 }
 
 /// The same where no top is known: of the axis, if that is.
-fn axis_of_strip(record: &AsBuilt, unknown: &[Stretch<'_>]) -> String {
+fn axis_of_strip(record: &AsBuilt, unknown: &[Stretch<'_>], between: &[Between<'_>]) -> String {
     let axis: Vec<&Stretch<'_>> = unknown.iter().filter(|s| s.axis).collect();
-    let Some(e) = shallowest_axis(record, &axis) else {
+    let Some(e) = shallowest_axis(record, &axis, between) else {
         return NO_TOP.to_owned();
     };
     let limit = if axis.len() == unknown.len() {
