@@ -183,8 +183,8 @@ pub(super) fn heights(job: &Job, names: &Names) -> Vec<Option<f64>> {
             slot.get_or_insert(z);
         }
     };
-    for row in &job.marks {
-        set(names.of_row(row), row.ground.or(row.placing.elevation));
+    for (i, row) in job.marks.iter().enumerate() {
+        set(names.of_row(i, row), row.ground.or(row.placing.elevation));
     }
     for control in &job.control {
         set(names.get(&control.point), control.elevation);

@@ -301,8 +301,8 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
     for (control, given) in job.control.iter().zip(&given.control) {
         rows.control(control, *given, site_is_grid);
     }
-    for (mark, given) in job.marks.iter().zip(&given.marks) {
-        rows.mark(mark, *given);
+    for (i, (mark, given)) in job.marks.iter().zip(&given.marks).enumerate() {
+        rows.mark(i, mark, *given);
     }
     for measure in &job.measures {
         rows.measure(measure);

@@ -1,6 +1,6 @@
 //! One namespace of points: control, marks, and points that measurements alone name.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use super::problem::{Problem, Subject};
@@ -21,8 +21,62 @@ pub(super) struct Names {
     /// Where each name was defined first.
     defined: HashMap<Arc<str>, Source>,
     by_mark: HashMap<Arc<str>, usize>,
+    /// The point of each row of `marks.csv` that takes part.
+    by_row: Vec<Option<PointId>>,
+    again: Again,
     lost: LostPoints,
     suggested: usize,
+}
+
+/// Marks that several pushes reached. Each push has a mark of its own there, because it lies under the paint with an error of its own
+/// and in its own direction: the one whose row gives the place has the plain name and the paint, the others say their push.
+#[derive(Default)]
+struct Again {
+    /// Name of the further mark, by name and push.
+    names: HashMap<(Arc<str>, usize), Arc<str>>,
+    /// Rows that stand on another's paint: the row, its mark, the mark that was painted.
+    on_paint: Vec<(usize, Arc<str>, Arc<str>)>,
+}
+
+impl Again {
+    fn of(job: &Job) -> Self {
+        let mut this = Self::default();
+        if job.pushes.len() < 2 {
+            return this;
+        }
+        let mut rows: BTreeMap<(usize, &Arc<str>), Vec<(usize, usize)>> = BTreeMap::new();
+        for (i, row) in job.marks.iter().enumerate() {
+            if let (Use::Yes, Role::Centre, Some(push)) = (row.usage, row.role, row.push) {
+                let rows = rows.entry((row.run, &row.mark)).or_default();
+                // A second row of one push is a duplicate.
+                if rows.iter().all(|(_, other)| *other != push) {
+                    rows.push((i, push));
+                }
+            }
+        }
+        let placed = |i: usize| job.marks.get(i).is_some_and(|row| has_place(&row.placing));
+        for ((_, mark), rows) in rows.into_iter().filter(|(_, rows)| rows.len() > 1) {
+            let first = rows.iter().position(|(i, _)| placed(*i)).unwrap_or(0);
+            for (_, &(i, push)) in rows.iter().enumerate().filter(|(at, _)| *at != first) {
+                let Some(pushed) = job.pushes.get(push) else {
+                    continue;
+                };
+                let name: Arc<str> = format!("{mark} ({})", pushed.id).into();
+                if !placed(i) {
+                    this.on_paint.push((i, Arc::clone(&name), Arc::clone(mark)));
+                }
+                this.names.insert((Arc::clone(mark), push), name);
+            }
+        }
+        this
+    }
+
+    /// The name of a row's mark.
+    fn name<'a>(&'a self, row: &'a MarkRow) -> &'a Arc<str> {
+        let key = row.push.filter(|_| !self.names.is_empty());
+        let further = key.and_then(|push| self.names.get(&(Arc::clone(&row.mark), push)));
+        further.unwrap_or(&row.mark)
+    }
 }
 
 /// Whether a row says anything about its place.
@@ -70,6 +124,8 @@ impl Names {
     pub(super) fn new(job: &Job, problems: &mut Vec<Problem>) -> Self {
         let mut this = Self {
             lost: job.lost.clone(),
+            by_row: vec![None; job.marks.len()],
+            again: Again::of(job),
             ..Self::default()
         };
         for (i, control) in job.control.iter().enumerate() {
@@ -97,6 +153,7 @@ impl Names {
         {
             this.mark_row(i, row, problems);
         }
+        this.share_paint();
         this.expose_where_located(job);
         for measure in job
             .measures
@@ -135,26 +192,26 @@ impl Names {
     }
 
     fn mark_row(&mut self, i: usize, row: &MarkRow, problems: &mut Vec<Problem>) {
+        let mark = Arc::clone(self.again.name(row));
         let subject = Subject {
             run: Some(row.run),
-            name: Arc::clone(&row.mark),
+            name: Arc::clone(&mark),
             source: row.source.clone(),
         };
-        let index = if let Some(&index) = self.by_mark.get(&row.mark) {
+        let index = if let Some(&index) = self.by_mark.get(&mark) {
             index
         } else {
-            if let Some(first) = self.defined.get(&row.mark) {
+            if let Some(first) = self.defined.get(&mark) {
                 problems.push(Problem::Duplicate {
                     subject,
                     first: first.clone(),
                 });
                 return;
             }
-            self.defined
-                .insert(Arc::clone(&row.mark), row.source.clone());
-            self.by_mark.insert(Arc::clone(&row.mark), self.marks.len());
+            self.defined.insert(Arc::clone(&mark), row.source.clone());
+            self.by_mark.insert(Arc::clone(&mark), self.marks.len());
             self.marks.push(MarkPoints {
-                name: Arc::clone(&row.mark),
+                name: Arc::clone(&mark),
                 run: row.run,
                 ..MarkPoints::default()
             });
@@ -162,7 +219,7 @@ impl Names {
         };
         let taken = self.marks[index].of(row.role).is_some();
         if taken || self.marks[index].run != row.run {
-            if let Some(first) = self.defined.get(&row.mark) {
+            if let Some(first) = self.defined.get(&mark) {
                 problems.push(Problem::Duplicate {
                     subject,
                     first: first.clone(),
@@ -170,15 +227,36 @@ impl Names {
             }
             return;
         }
-        if row.role == Role::Exposed && !has_place(&row.placing) {
+        let elsewhere = row.role == Role::Exposed || (row.role == Role::Centre && mark != row.mark);
+        if elsewhere && !has_place(&row.placing) {
             return;
         }
         let name: Arc<str> = match suffix(row.role) {
-            "" => Arc::clone(&row.mark),
-            suffix => format!("{}{suffix}", row.mark).into(),
+            "" => mark,
+            suffix => format!("{mark}{suffix}").into(),
         };
         let id = self.add(&name, PointRole::Mark(i));
-        *self.marks[index].of_mut(row.role) = Some((i, id));
+        self.set(index, row.role, (i, id));
+    }
+
+    fn set(&mut self, mark: usize, role: Role, (row, id): (usize, PointId)) {
+        *self.marks[mark].of_mut(role) = Some((row, id));
+        self.by_row[row] = Some(id);
+    }
+
+    /// Marks that a further push reached, without a place of their own, have the paint of the row that gives it.
+    fn share_paint(&mut self) {
+        for (row, mark, paint) in std::mem::take(&mut self.again.on_paint) {
+            let paint = self
+                .by_mark
+                .get(&paint)
+                .and_then(|&mark| self.marks[mark].centre);
+            if let (Some((_, id)), Some(&mark)) = (paint, self.by_mark.get(&mark))
+                && self.marks[mark].centre.is_none()
+            {
+                self.set(mark, Role::Centre, (row, id));
+            }
+        }
     }
 
     /// An exposure without a place of its own lies at its mark's centre; a mark without a centre is called by the
@@ -188,15 +266,16 @@ impl Names {
             if row.usage != Use::Yes || row.role != Role::Exposed || has_place(&row.placing) {
                 continue;
             }
-            let Some(&index) = self.by_mark.get(&row.mark) else {
+            let mark = Arc::clone(self.again.name(row));
+            let Some(&index) = self.by_mark.get(&mark) else {
                 continue;
             };
             if self.marks[index].exposed.is_none() && self.marks[index].run == row.run {
                 let id = match self.marks[index].centre {
                     Some((_, id)) => id,
-                    None => self.add(&format!("{} exposed", row.mark).into(), PointRole::Mark(i)),
+                    None => self.add(&format!("{mark} exposed").into(), PointRole::Mark(i)),
                 };
-                self.marks[index].exposed = Some((i, id));
+                self.set(index, Role::Exposed, (i, id));
             }
         }
         for mark in &self.marks {
@@ -217,9 +296,12 @@ impl Names {
         self.by_name.get(name).copied()
     }
 
-    /// The point of a row of `marks.csv`.
-    pub(super) fn of_row(&self, row: &MarkRow) -> Option<PointId> {
-        let mark = self.marks.get(*self.by_mark.get(&row.mark)?)?;
+    /// The point of a row of `marks.csv`, by its number; of one that is only compared, the point that it is compared with.
+    pub(super) fn of_row(&self, i: usize, row: &MarkRow) -> Option<PointId> {
+        if row.usage == Use::Yes {
+            return *self.by_row.get(i)?;
+        }
+        let mark = self.marks.get(*self.by_mark.get(self.again.name(row))?)?;
         mark.of(row.role).map(|(_, id)| id)
     }
 

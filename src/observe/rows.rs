@@ -290,13 +290,13 @@ impl Rows<'_> {
     }
 
     /// Everything that a row of `marks.csv` says of its place.
-    pub(super) fn mark(&mut self, mark: &MarkRow, given: Given) {
+    pub(super) fn mark(&mut self, i: usize, mark: &MarkRow, given: Given) {
         let subject = Subject {
             run: Some(mark.run),
             name: Arc::clone(&mark.mark),
             source: mark.source.clone(),
         };
-        let Some(at) = self.names.of_row(mark) else {
+        let Some(at) = self.names.of_row(i, mark) else {
             if mark.usage == Use::Check {
                 self.problems.push(Problem::NothingToCompare { subject });
             }

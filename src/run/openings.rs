@@ -49,8 +49,9 @@ pub(super) fn set_paths(
         *first = Some((0.0, 0));
     }
     let mut lines = 1;
+    let reached = reached(inputs, &openings, entries);
     while origins.iter().any(Option::is_none) {
-        if tie_by_marks(inputs, &openings, entries, &mut origins) {
+        if tie_by_marks(&openings, &reached, &mut origins) {
             continue;
         }
         // The first one left, in the order of the pushes: tied by where its marks lie.
@@ -154,22 +155,36 @@ impl Openings {
     }
 }
 
+/// A mark's name in the field, and the openings that it was reached from with the path length from each.
+type Reached<'a> = (&'a str, Vec<(usize, f64)>);
+
+/// What was reached, in the order of the entries; several pushes may have reached one mark.
+fn reached<'a>(inputs: Inputs<'a>, openings: &Openings, entries: &[Entry<'a>]) -> Vec<Reached<'a>> {
+    let mut all: Vec<Reached<'a>> = Vec::with_capacity(entries.len());
+    let mut known = BTreeMap::new();
+    for entry in entries {
+        let rows = [entry.centre.map(|(_, row)| row), entry.exposed];
+        for row in rows.into_iter().flatten() {
+            let at = *known.entry(&*row.mark).or_insert_with(|| {
+                all.push((&row.mark, Vec::new()));
+                all.len() - 1
+            });
+            if let (Some(path), Some((_, from))) = (openings.path(inputs, row), all.get_mut(at)) {
+                from.push(path);
+            }
+        }
+    }
+    all
+}
+
 /// Ties openings that a reached mark is, or that reached the same mark; true if one was tied.
 fn tie_by_marks(
-    inputs: Inputs<'_>,
     openings: &Openings,
-    entries: &[Entry<'_>],
+    reached: &[Reached<'_>],
     origins: &mut [Option<(f64, u32)>],
 ) -> bool {
     let mut tied = false;
-    for entry in entries {
-        let name = inputs.mark_name(entry.mark);
-        let rows = [entry.centre.map(|(_, row)| row), entry.exposed];
-        let reached: Vec<(usize, f64)> = rows
-            .into_iter()
-            .flatten()
-            .filter_map(|r| openings.path(inputs, r))
-            .collect();
+    for (name, reached) in reached {
         let known = reached.iter().find_map(|&(opening, at)| {
             let (origin, line) = (*origins.get(opening)?)?;
             Some((origin + at, line))
@@ -185,7 +200,7 @@ fn tie_by_marks(
             let is_mark = openings
                 .names
                 .get(opening)
-                .is_some_and(|start| start.as_deref() == Some(name));
+                .is_some_and(|start| start.as_deref() == Some(*name));
             let shared = reached
                 .iter()
                 .find(|(other, _)| *other == opening)

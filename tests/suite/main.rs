@@ -28,6 +28,7 @@ mod operations;
 mod plan;
 mod points;
 mod projections;
+mod pushes;
 mod readback;
 mod reading;
 mod recast;
