@@ -12,7 +12,8 @@ use crate::position::Place;
 use crate::transmitter::shift::{self, Expected};
 use crate::transmitter::{Sensed, Tilt, TiltFrom, centre_row, exposed_row};
 
-/// A row whose counter does not follow the row before it in the same push, beyond what counters scatter by chance.
+/// A row whose counter does not follow the row before it in the same push the way that the others do, beyond what counters scatter
+/// by chance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OrderIssue {
     /// Row index into `job.marks` of the earlier row.
@@ -163,33 +164,54 @@ fn entry(inputs: Inputs<'_>, run: usize, mark: usize) -> Placed<'_> {
     })
 }
 
-/// Counters of one push, in row order, must go on. Two marks on one spot have counters that come out in either order: going back is a
-/// fault beyond what counters scatter by chance, and anything short of going on is one at another place.
+/// Counters of one push, in row order, must go on; or go back throughout, where the marks were made while the camera was pulled
+/// out. Two marks on one spot have counters that come out in either order: the wrong way is a fault beyond what counters scatter
+/// by chance, and anything short of the right one is a fault at another place.
 fn counter_issues(inputs: Inputs<'_>, sensed: &[Sensed], entries: &[Entry<'_>]) -> Vec<OrderIssue> {
     let chance = inputs.job.limits.alarm * inputs.job.accuracy.counter;
-    let mut last: BTreeMap<Option<usize>, (usize, f64, &Entry<'_>)> = BTreeMap::new();
-    let mut issues = Vec::new();
+    let mut pushes: BTreeMap<Option<usize>, Vec<(usize, f64, &Entry<'_>)>> = BTreeMap::new();
     for entry in entries {
-        let Some((row, index)) = entry.centre.map(|(index, row)| (row, index)) else {
+        let Some((index, row)) = entry.centre else {
             continue;
         };
-        let Some(counter) = row.counter else { continue };
-        if let Some(&(before, earlier, other)) = last.get(&row.push) {
-            let back = earlier - counter;
-            let apart = (back > -SAME)
-                .then(|| apart(inputs, sensed, (other, entry)))
+        if let Some(counter) = row.counter {
+            let rows = pushes.entry(row.push).or_default();
+            rows.push((index, counter, entry));
+        }
+    }
+    let mut issues = Vec::new();
+    for rows in pushes.values() {
+        let steps: Vec<f64> = rows.windows(2).map(|pair| pair[1].1 - pair[0].1).collect();
+        let way = if pulled_out(&steps, chance) {
+            -1.0
+        } else {
+            1.0
+        };
+        for (pair, step) in rows.windows(2).zip(&steps) {
+            let ((before, _, one), (row, _, other)) = (pair[0], pair[1]);
+            let on = way * step;
+            let apart = (on < SAME)
+                .then(|| apart(inputs, sensed, (one, other)))
                 .flatten();
-            if back > chance || apart.is_some() {
+            if on < -chance || apart.is_some() {
                 issues.push(OrderIssue {
                     before,
-                    row: index,
-                    same_counter_apart: apart.filter(|_| back < SAME),
+                    row,
+                    same_counter_apart: apart.filter(|_| on > -SAME),
                 });
             }
         }
-        last.insert(row.push, (index, counter, entry));
     }
+    issues.sort_by_key(|issue| issue.row);
     issues
+}
+
+/// Whether the steps from counter to counter are those of a camera on its way out: at least two go back, and more than twice as many
+/// as go on, so that one misread counter doesn't tell.
+fn pulled_out(steps: &[f64], chance: f64) -> bool {
+    let back = steps.iter().filter(|step| **step < -chance).count();
+    let on = steps.iter().filter(|step| **step > chance).count();
+    back >= 2 && back > 2 * on
 }
 
 /// Metres; counters closer than this are the same figure.

@@ -184,3 +184,39 @@ fn a_shared_mark_ties_the_counters() {
     assert!(!told.is_empty(), "{:#?}", misread.findings);
     assert!(of(&tied, Code::PathTooShort).is_empty() && of(&tied, Code::PathTooLong).is_empty());
 }
+
+/// Marked while the camera was pulled out: the counters go back from row to row, and nothing is wrong with that.
+#[test]
+fn a_camera_that_is_pulled_out() {
+    let rows = |counters: [f64; 5]| {
+        let row = |(i, counter): (usize, f64)| {
+            let east = 500_025 - 5 * i;
+            let depth = 1.90 - 0.1 * i as f64;
+            format!(
+                "A,A{},N1,{counter},{east},5500000,50,{depth:.2},{:.2}\n",
+                5 - i,
+                depth + 0.01
+            )
+        };
+        let rows: Vec<String> = counters.into_iter().enumerate().map(row).collect();
+        job(&[&rows.concat()])
+    };
+    let pulled = rows([25.3, 20.3, 15.3, 10.3, 5.3]);
+    assert!(
+        of(&pulled, Code::CounterOrder).is_empty(),
+        "{:#?}",
+        pulled.findings
+    );
+    let flow: Vec<&str> = record(&pulled)
+        .marks
+        .iter()
+        .map(|mark| &*mark.mark)
+        .collect();
+    assert_eq!(flow, ["A1", "A2", "A3", "A4", "A5"]);
+    // 51.3 for 15.3.
+    let misread = rows([25.3, 20.3, 51.3, 10.3, 5.3]);
+    let told = of(&misread, Code::CounterOrder);
+    assert_eq!(told.len(), 1, "{told:#?}");
+    assert_eq!(told[0].mark.as_deref(), Some("A3"));
+    assert!(told[0].message.contains("goes on"), "{}", told[0].message);
+}
