@@ -433,14 +433,12 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
         .zip(&from)
         .map(|(end, from)| Some(((*end)?, (*from)?)).filter(|(end, _)| !loose(end)))
         .collect();
-    let squares = (solution.squares, rows.len().saturating_sub(network.nodes));
     Heights {
         book,
         residuals,
         suspects,
         checks,
         undetermined,
-        squares,
         ends,
         solution,
     }

@@ -111,10 +111,19 @@ pub struct Heights {
     pub checks: Vec<HeightCheck>,
     /// Points that heights name but don't fix.
     pub undetermined: Vec<Arc<str>>,
-    /// Σ (v/σ)² and redundancy.
-    pub squares: (f64, usize),
     ends: Vec<Option<(End, GroundFrom)>>,
     solution: Solution,
+}
+
+impl Heights {
+    /// Σ (v/σ)² of the measured heights, and their redundancy.
+    #[must_use]
+    pub fn squares(&self) -> (f64, usize) {
+        let each = |of: fn(&HeightResidual) -> f64| self.residuals.iter().map(of).sum::<f64>();
+        let squares = each(|height| (height.residual / height.sigma).powi(2));
+        // Redundancy numbers add up to a whole one.
+        (squares, each(|height| height.redundancy).round() as usize)
+    }
 }
 
 /// Works out all heights.

@@ -13,6 +13,11 @@ type Swap<'a> = (&'a str, &'a str, &'a str);
 
 /// The clean twin of a code with the swaps made.
 fn changed(code: &str, swaps: &[Swap<'_>]) -> Outcome {
+    made(code, swaps, &[])
+}
+
+/// The clean twin of a code with the swaps made, and further files.
+fn made(code: &str, swaps: &[Swap<'_>], files: &[(&str, &str)]) -> Outcome {
     let from = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("fixtures/jobs/codes")
         .join(format!("{code}-clean"));
@@ -25,6 +30,9 @@ fn changed(code: &str, swaps: &[Swap<'_>]) -> Outcome {
             assert!(text.contains(old), "{old} in {name}");
             text = text.replace(old, new);
         }
+        fs::write(folder.path().join(name), text).unwrap();
+    }
+    for (name, text) in files {
         fs::write(folder.path().join(name), text).unwrap();
     }
     run(folder.path(), &Options::default()).unwrap()
@@ -577,4 +585,30 @@ fn an_upright_transmitter_moves_no_mark() {
         message.contains("needed no move") && !message.contains("0.000"),
         "{message}"
     );
+}
+
+/// Heights count in the one test of the job: a levelling net that disagrees with itself throughout, with nothing that could be blamed.
+#[test]
+fn heights_that_disagree_are_a_misfit() {
+    let with = |scatter: f64| {
+        let differences: String = [
+            ("A1", "A2", -0.06),
+            ("A2", "A3", -0.06),
+            ("A1", "A3", -0.12),
+        ]
+        .iter()
+        .flat_map(|&(from, to, value)| {
+            let row = move |off: f64| format!("height_difference,{from},{to},{:.4}\n", value + off);
+            [row(scatter), row(-scatter)]
+        })
+        .collect();
+        let table = format!("kind,from,to,value\n{differences}");
+        made("counter-order", &[], &[("measures.csv", &table)])
+    };
+    // One-sigma of a difference 5 mm: 3 of its own either way are 1.5 of their mean's, too few for an alarm of their own.
+    let (sound, coarse) = (with(0.002), with(0.010));
+    none(&sound, Code::Misfit);
+    let told = one(&coarse, Code::Misfit);
+    assert!(told.message.contains("of the heights"), "{}", told.message);
+    none(&coarse, Code::Blunder);
 }
