@@ -44,7 +44,7 @@ impl Again {
         if job.pushes.len() < 2 {
             return this;
         }
-        let mut rows: BTreeMap<(usize, &Arc<str>), Vec<(usize, usize)>> = BTreeMap::new();
+        let mut rows = BTreeMap::<_, Vec<(usize, usize)>>::new();
         for (i, row) in job.marks.iter().enumerate() {
             if let (Use::Yes, Role::Centre, Some(push)) = (row.usage, row.role, row.push) {
                 let rows = rows.entry((row.run, &row.mark)).or_default();
