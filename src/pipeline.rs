@@ -6,7 +6,7 @@ use std::path::Path;
 use crate::crs::Crs;
 use crate::error::Error;
 use crate::findings::{Code, Finding, Level, rules};
-use crate::height::Heights;
+use crate::height::Grounds;
 use crate::job::corrections::{Begun, EARLY_ROWS};
 use crate::job::model::{Job, Note};
 use crate::job::sections::Sections;
@@ -252,6 +252,11 @@ fn compute(
     let (observed, adjusted) = observed?;
     let observations = &observed.observations;
     let heights = after("heights", height::heights(job, observations, limits));
+    if whole.is_some() && !height::doubts(job, observations, &heights).is_empty() {
+        return Err(std::io::Error::other(
+            "heights are held against each other over the whole job",
+        ));
+    }
     let inputs = Inputs {
         job,
         observations,
@@ -318,7 +323,7 @@ fn compute(
         advice,
         draft: draft(job, options, (&findings, &said)),
         findings,
-        notes: notes(job, &observed, &heights, unit),
+        notes: notes(job, &observed),
     };
     build(parts, options, (tables, begun))
 }
@@ -329,7 +334,13 @@ fn observe_and_adjust(
     crs: &Crs,
     whole: Option<&FrameFacts>,
 ) -> std::io::Result<(Observed, Adjusted)> {
-    let observed = after("observing", observe::observe_in(job, crs, whole));
+    let mut observed = after("observing", observe::observe_in(job, crs, whole, None));
+    if job.grid.taped_on_slope {
+        // Heights ask for no places.
+        let heights = height::heights(job, &observed.observations, &job.limits);
+        let height_of = |point| heights.ground(point).map(|ground| ground.z);
+        observed = observe::observe_in(job, crs, whole, Some(&height_of));
+    }
     let observations = &observed.observations;
     if whole.is_some() && !observations.shifts.is_empty() {
         return Err(std::io::Error::other(
@@ -513,14 +524,9 @@ fn draft(
 }
 
 /// Remarks of the stages.
-fn notes(job: &Job, observed: &Observed, heights: &Heights, unit: LengthUnit) -> Vec<model::Note> {
-    let of_heights = [
-        height::unused(job),
-        height::beside_ground(job, unit),
-        height::off_site(job, &observed.observations, heights, unit),
-    ];
-    let of_heights = of_heights.iter().flatten();
-    observed.notes.iter().chain(of_heights).map(note).collect()
+fn notes(job: &Job, observed: &Observed) -> Vec<model::Note> {
+    let unused = height::unused(job);
+    observed.notes.iter().chain(&unused).map(note).collect()
 }
 
 fn note(note: &Note) -> model::Note {

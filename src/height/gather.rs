@@ -8,8 +8,8 @@ use smallvec::smallvec;
 
 use super::book::{Book, Known, reduce};
 use super::network::{End, HeightNetwork, HeightRow};
-use super::{GroundFrom, HeightCheck, HeightResidual, HeightSuspect, Heights};
-use crate::job::model::{Job, MarkRow, MeasureKind, Role, Source, Use};
+use super::{GroundFrom, HeightCheck, HeightResidual, HeightSuspect, Heights, Names};
+use crate::job::model::{Control, Job, MarkRow, MeasureKind, Role, Source, Use};
 use crate::limits::Limits;
 use crate::math::adjust::{Model, Row, Values, adjust};
 use crate::math::solution::Solution;
@@ -107,17 +107,18 @@ impl<'a> Nodes<'a> {
 }
 
 /// Ground height of a row by its GNSS height: less the antenna's height above the ground, less the separation.
-fn by_gnss(job: &Job, row: &MarkRow) -> Option<(f64, f64)> {
+pub(super) fn by_gnss(job: &Job, row: &MarkRow) -> Option<(f64, f64)> {
     let a = &job.accuracy;
     let antenna = row.placing.pole.unwrap_or(job.equipment.antenna_height);
-    if let Some(height) = row.placing.gnss.as_ref().and_then(|gnss| gnss.height) {
+    let height = row.placing.gnss.as_ref().and_then(|gnss| gnss.height);
+    if let (Some(height), Some(separation)) = (height, job.grid.geoid_separation) {
         let fix = row.placing.gnss.as_ref().and_then(|gnss| gnss.fix);
         let horizontal = row
             .placing
             .sigma
             .unwrap_or(fix.map_or(a.single, |fix| window::fix_sigma(fix, a)));
         let sigma = row.placing.sigma_v.unwrap_or(a.vertical_ratio * horizontal);
-        return Some((height - antenna - job.grid.geoid_separation?, sigma));
+        return Some((height - antenna - separation, sigma));
     }
     let mean = window::mean(job, row.placing.window?)?;
     let separation = job.grid.geoid_separation.or(mean.separation)?;
@@ -152,8 +153,34 @@ fn of_mark(job: &Job, row: &MarkRow, point: PointId) -> Option<Direct> {
     })
 }
 
+/// The height that a reference's row gives: its elevation, or what its height above the ellipsoid comes to.
+fn of_control(job: &Job, control: &Control, point: PointId) -> Option<Direct> {
+    let a = &job.accuracy;
+    let (z, sigma, from) = if let Some(z) = control.elevation {
+        (z, control.sigma_v, GroundFrom::Elevation)
+    } else {
+        let height = control.geographic.as_ref()?.height?;
+        let usual = a.vertical_ratio * control.sigma.unwrap_or(a.rtk);
+        let sigma = control.sigma_v.unwrap_or(usual);
+        (
+            height - job.grid.geoid_separation?,
+            Some(sigma),
+            GroundFrom::Gnss,
+        )
+    };
+    Some(Direct {
+        point,
+        z,
+        sigma,
+        from,
+        usage: control.usage,
+        source: control.source.clone(),
+    })
+}
+
 fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Direct> {
     let mut all = Vec::new();
+    let mut own = BTreeSet::new();
     for (i, point) in observations.points.iter().enumerate() {
         let id = PointId(i as u32);
         match point.role {
@@ -161,40 +188,32 @@ fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Dire
                 all.extend(job.marks.get(row).and_then(|row| of_mark(job, row, id)));
             }
             PointRole::Control(row) => {
-                let Some(control) = job.control.get(row) else {
-                    continue;
-                };
-                let (usage, source) = (control.usage, control.source.clone());
-                let height = control.geographic.as_ref().and_then(|g| g.height);
-                let by_height = height.and_then(|h| Some(h - job.grid.geoid_separation?));
-                let a = &job.accuracy;
-                let (z, sigma, from) = match (control.elevation, by_height) {
-                    (Some(z), _) => (z, control.sigma_v, GroundFrom::Elevation),
-                    (None, Some(z)) => {
-                        let usual = a.vertical_ratio * control.sigma.unwrap_or(a.rtk);
-                        (z, Some(control.sigma_v.unwrap_or(usual)), GroundFrom::Gnss)
-                    }
-                    (None, None) => continue,
-                };
-                all.push(Direct {
-                    point: id,
-                    z,
-                    sigma,
-                    from,
-                    usage,
-                    source,
-                });
+                let control = job.control.get(row);
+                all.extend(control.and_then(|control| of_control(job, control, id)));
+                if control.is_some_and(|control| control.usage == Use::Check) {
+                    own.insert(row);
+                }
             }
             PointRole::Auxiliary => {}
         }
     }
-    // An exposure that lies at its mark's centre, and rows kept out, have no point of their own.
-    let shared = |row: &&MarkRow| {
-        row.usage == Use::Check && matches!(row.role, Role::Centre | Role::Exposed)
-    };
-    for row in job.marks.iter().filter(shared) {
-        let point = nodes.by_name().get(&row.mark);
-        all.extend(point.and_then(|point| of_mark(job, row, PointId(*point as u32))));
+    // Rows kept out have no point of their own, but for a reference that only they know.
+    for (row, mark) in &observations.compared {
+        let row = job.marks.get(*row);
+        let Some(row) = row.filter(|row| matches!(row.role, Role::Centre | Role::Exposed)) else {
+            continue;
+        };
+        let points = observations.marks.get(*mark);
+        let point = points.and_then(|points| points.centre.or(points.exposed));
+        all.extend(point.and_then(|(_, point)| of_mark(job, row, point)));
+    }
+    let control = job.control.iter().enumerate();
+    for (row, control) in control.filter(|(_, control)| control.usage == Use::Check) {
+        if !own.contains(&row)
+            && let Some(point) = nodes.by_name().get(&control.point)
+        {
+            all.extend(of_control(job, control, PointId(*point as u32)));
+        }
     }
     all
 }
@@ -261,6 +280,8 @@ fn anchored(
 struct Gathered {
     rows: Vec<HeightRow>,
     checks: Vec<HeightRow>,
+    /// Rows to be compared whose points have no height.
+    lonely: Vec<(String, Source)>,
     from: Vec<Option<GroundFrom>>,
 }
 
@@ -290,12 +311,23 @@ fn gather(nodes: &mut Nodes<'_>, directs: &[Direct], differences: &[Difference])
     let mut out = Gathered {
         rows: vec![],
         checks: vec![],
+        lonely: vec![],
         from: vec![None; nodes.observations.points.len()],
     };
     let beaten = |index: usize| levelled[index] && anchored[index];
     out.directs(nodes, directs, &beaten);
     out.differences(nodes, &pairs, differences);
+    out.compare(nodes, directs, &pairs, differences);
     out
+}
+
+/// What a height that a row gives is called in the record.
+fn called(from: GroundFrom) -> &'static str {
+    match from {
+        GroundFrom::Given => "ground",
+        GroundFrom::Gnss => "height",
+        GroundFrom::Elevation | GroundFrom::Levelled => "elevation",
+    }
 }
 
 impl Gathered {
@@ -307,44 +339,24 @@ impl Gathered {
         directs: &[Direct],
         beaten: &dyn Fn(usize) -> bool,
     ) {
-        for direct in directs
-            .iter()
-            .filter(|d| d.usage == Use::Yes && d.sigma.is_none())
-        {
+        let used = || directs.iter().filter(|d| d.usage == Use::Yes);
+        for direct in used().filter(|d| d.sigma.is_none()) {
             nodes.ends[direct.point.0 as usize] = Some(End::Fixed(direct.z));
             self.from[direct.point.0 as usize] = Some(direct.from);
         }
-        for direct in directs {
+        for direct in used() {
             let index = direct.point.0 as usize;
-            let Some(sigma) = direct.sigma.or((direct.usage == Use::Check).then_some(0.0)) else {
+            let Some(sigma) = direct.sigma else {
                 continue;
             };
             let anchor =
                 direct.from == GroundFrom::Given || is_benchmark(nodes.observations, direct);
-            if direct.usage == Use::Yes && !anchor && beaten(index) {
+            if !anchor && beaten(index) {
                 continue;
             }
-            let what = match direct.from {
-                GroundFrom::Given => "ground",
-                GroundFrom::Gnss => "height",
-                GroundFrom::Elevation | GroundFrom::Levelled => "elevation",
-            };
-            let (to, names) = (nodes.end(index), smallvec![nodes.name(index)]);
-            let row = HeightRow {
-                from: None,
-                to,
-                value: direct.z,
-                sigma,
-                source: direct.source.clone(),
-                what,
-                names,
-            };
-            if direct.usage == Use::Check {
-                self.checks.push(row);
-            } else {
-                self.from[index].get_or_insert(direct.from);
-                self.rows.push(row);
-            }
+            self.from[index].get_or_insert(direct.from);
+            let (to, name) = (nodes.end(index), nodes.name(index));
+            self.rows.push(direct.row(to, sigma, name));
         }
     }
 
@@ -354,29 +366,74 @@ impl Gathered {
         pairs: &[(usize, usize)],
         differences: &[Difference],
     ) {
-        for (&(a, b), d) in pairs.iter().zip(differences) {
-            let (from, to) = (Some(nodes.end(a)), nodes.end(b));
+        let used = pairs.iter().zip(differences);
+        for (&(a, b), d) in used.filter(|(_, d)| d.usage == Use::Yes) {
+            let (from, to) = (nodes.end(a), nodes.end(b));
             let names = smallvec![nodes.name(a), nodes.name(b)];
-            let (value, sigma, source) = (d.value, d.sigma, d.source.clone());
-            let row = HeightRow {
-                from,
-                to,
-                value,
-                sigma,
-                source,
-                what: d.what,
-                names,
-            };
-            if d.usage == Use::Check {
-                self.checks.push(row);
-                continue;
-            }
             for index in [a, b] {
                 if let Some(slot) = self.from.get_mut(index) {
                     slot.get_or_insert(GroundFrom::Levelled);
                 }
             }
-            self.rows.push(row);
+            self.rows.push(d.row((from, to), names));
+        }
+    }
+
+    /// What is kept out: it makes no unknown of a point that nothing else gives a height.
+    fn compare(
+        &mut self,
+        nodes: &Nodes<'_>,
+        directs: &[Direct],
+        pairs: &[(usize, usize)],
+        differences: &[Difference],
+    ) {
+        let end = |index: usize| nodes.ends.get(index).copied().flatten();
+        for direct in directs.iter().filter(|d| d.usage == Use::Check) {
+            let index = direct.point.0 as usize;
+            let name = nodes.name(index);
+            match end(index) {
+                Some(to) => {
+                    let sigma = direct.sigma.unwrap_or(0.0);
+                    self.checks.push(direct.row(to, sigma, name));
+                }
+                None => self.lonely.push((name.to_string(), direct.source.clone())),
+            }
+        }
+        let kept_out = pairs.iter().zip(differences);
+        for (&(a, b), d) in kept_out.filter(|(_, d)| d.usage == Use::Check) {
+            let names: Names = smallvec![nodes.name(a), nodes.name(b)];
+            match end(a).zip(end(b)) {
+                Some(ends) => self.checks.push(d.row(ends, names)),
+                None => self.lonely.push((names.join("–"), d.source.clone())),
+            }
+        }
+    }
+}
+
+impl Direct {
+    fn row(&self, to: End, sigma: f64, name: Arc<str>) -> HeightRow {
+        HeightRow {
+            from: None,
+            to,
+            value: self.z,
+            sigma,
+            source: self.source.clone(),
+            what: called(self.from),
+            names: smallvec![name],
+        }
+    }
+}
+
+impl Difference {
+    fn row(&self, (from, to): (End, End), names: Names) -> HeightRow {
+        HeightRow {
+            from: Some(from),
+            to,
+            value: self.value,
+            sigma: self.sigma,
+            source: self.source.clone(),
+            what: self.what,
+            names,
         }
     }
 }
@@ -407,7 +464,12 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
         })
         .collect();
     let (differences, book) = differences(job, &|name| fixed.get(name).copied());
-    let Gathered { rows, checks, from } = gather(&mut nodes, &directs, &differences);
+    let Gathered {
+        rows,
+        checks,
+        lonely,
+        from,
+    } = gather(&mut nodes, &directs, &differences);
     let network = HeightNetwork {
         nodes: nodes.count as usize,
         rows: &rows,
@@ -438,6 +500,7 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
         residuals,
         suspects,
         checks,
+        lonely,
         undetermined,
         ends,
         solution,

@@ -4,17 +4,18 @@ use std::sync::Arc;
 
 use smallvec::SmallVec;
 
-use crate::job::model::{Job, MarkRow, Note, Source, Use};
+use crate::job::model::{Job, MarkRow, Note, Source};
 use crate::limits::Limits;
 use crate::math::solution::Solution;
 use crate::observe::{Observations, PointId};
-use crate::units::{LengthUnit, counted, length_text};
 
 mod book;
+mod doubt;
 mod gather;
 mod network;
 
 pub use book::{Book, Closure, Known, Sight, reduce};
+pub use doubt::{Doubt, doubts};
 use network::End;
 
 /// Where a ground elevation came from.
@@ -109,6 +110,8 @@ pub struct Heights {
     pub suspects: Vec<HeightSuspect>,
     /// Heights kept out.
     pub checks: Vec<HeightCheck>,
+    /// Heights kept out whose points have no other: the point, or `from–to`, and the row.
+    pub lonely: Vec<(String, Source)>,
     /// Points that heights name but don't fix.
     pub undetermined: Vec<Arc<str>>,
     ends: Vec<Option<(End, GroundFrom)>>,
@@ -147,69 +150,6 @@ pub fn unused(job: &Job) -> Option<Note> {
         text: format!(
             "GNSS heights ({source} is the first) are not used: they are above the ellipsoid. Give `geoid_separation` in [grid] (height above \
              the ellipsoid minus elevation, as the geoid model has it at the site), and they give the ground."
-        ),
-    })
-}
-
-/// What to say where a mark's `ground` and `elevation` are more than an alarm apart: only the first is used.
-#[must_use]
-pub fn beside_ground(job: &Job, unit: LengthUnit) -> Option<Note> {
-    let bound = job.limits.alarm * std::f64::consts::SQRT_2 * job.accuracy.ground;
-    let apart = |row: &&MarkRow| {
-        let both = row.ground.zip(row.placing.elevation);
-        row.usage == Use::Yes && both.is_some_and(|(a, b)| (a - b).abs() > bound)
-    };
-    let mut rows = job.marks.iter().filter(apart);
-    let first = rows.next()?;
-    let (ground, elevation) = first.ground.zip(first.placing.elevation)?;
-    let more = match rows.count() {
-        0 => String::new(),
-        more => format!(" The same of {}.", counted(more, "further row")),
-    };
-    Some(Note {
-        source: Some(first.source.clone()),
-        text: format!(
-            "`ground` says {} and `elevation` {}: `ground` is used.{more}",
-            length_text(ground, unit),
-            length_text(elevation, unit)
-        ),
-    })
-}
-
-/// Height of the site and mean ground farther apart than this, metres, are of different kinds, or one is a slip: our choice. Half of it
-/// makes 1 mm in 200 m of tape.
-const APART: f64 = 30.0;
-
-/// What to say where the marks' ground lies far from the height that the job gives for its site.
-#[must_use]
-pub fn off_site(
-    job: &Job,
-    observations: &Observations,
-    heights: &Heights,
-    unit: LengthUnit,
-) -> Option<Note> {
-    let height = job.grid.height?;
-    let centres = observations.marks.iter().filter_map(|mark| mark.centre);
-    let grounds = centres.filter_map(|(_, point)| Some(heights.ground(point)?.z));
-    let (sum, count) = grounds.fold((0.0, 0_u32), |(sum, count), z| (sum + z, count + 1));
-    let mean = sum / f64::from(count.max(1));
-    let off = mean - height;
-    if count == 0 || off.abs() <= APART {
-        return None;
-    }
-    let separation = job
-        .grid
-        .geoid_separation
-        .filter(|separation| (off.abs() - separation.abs()).abs() < APART / 10.0);
-    let cause = separation.map_or_else(String::new, |_| {
-        " They differ by about `geoid_separation`: are elevations given where heights above the ellipsoid belong, or the other way round?".to_owned()
-    });
-    Some(Note {
-        source: None,
-        text: format!(
-            "The ground lies at {} on average, and `height` in [grid] says {}: check both.{cause}",
-            length_text(mean, unit),
-            length_text(height, unit)
         ),
     })
 }

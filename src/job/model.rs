@@ -127,6 +127,23 @@ pub struct LeftOut {
     pub cells: Vec<(String, String)>,
 }
 
+/// What rows left out with `use = no` name in one of these columns, and where.
+#[must_use]
+pub fn left_out<'a>(rows: &'a [LeftOut], columns: &[&str]) -> BTreeMap<&'a str, &'a Source> {
+    let mut names = BTreeMap::new();
+    for row in rows.iter().filter(|row| row.reason == LEFT_OUT) {
+        let of =
+            |(column, _): &&(String, String)| columns.contains(&column.to_lowercase().as_str());
+        if let Some((_, name)) = row.cells.iter().find(of) {
+            names.entry(name.trim()).or_insert(&row.source);
+        }
+    }
+    names
+}
+
+/// The reason of a row that its own `use` leaves out.
+pub const LEFT_OUT: &str = "use = no";
+
 /// An input file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Input {
@@ -343,6 +360,20 @@ pub enum Role {
     Peak,
     /// The pipe itself.
     Exposed,
+}
+
+impl Role {
+    /// What the names of its points have after their mark's.
+    #[must_use]
+    pub const fn suffix(self) -> &'static str {
+        match self {
+            Self::Centre => "",
+            Self::EndAhead => " ahead",
+            Self::EndBehind => " behind",
+            Self::Peak => " peak",
+            Self::Exposed => " exposed",
+        }
+    }
 }
 
 /// One taped tie.

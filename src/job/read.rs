@@ -185,6 +185,8 @@ fn assemble(
     }
     runs.check_marks(tally);
     runs.check_joins(tally);
+    let axis = settings.equipment.axis_above_invert;
+    runs.check_pipes(axis, settings.grid.unit, tally);
     let mut names = Names::default();
     let pushes = table("pushes").map(|sheet| rows::pushes(sheet, typing, tally, &runs, &mut names));
     let rows::Pushes { list: pushes, lost } = pushes.unwrap_or_default();

@@ -3,7 +3,7 @@
 use super::kinds::{Plane, around};
 use super::{declination, window};
 use crate::crs::Crs;
-use crate::job::model::{Job, North, Note};
+use crate::job::model::{Job, North, Note, Use};
 use crate::record::model::Operation;
 
 /// Facts of the frame, for the record.
@@ -25,8 +25,10 @@ pub struct FrameFacts {
     pub operations: Vec<Operation>,
     /// The one by which places of the grid go to WGS 84: the best at the site.
     pub to_wgs84: Option<Operation>,
-    /// Grid distance over ground distance; 1 if the job says that its distances are on the grid.
+    /// Grid distance over ground distance, as distances are taken; 1 if the job says that they are on the grid.
     pub ground_to_grid: f64,
+    /// Grid distance over ground distance at the site.
+    pub combined: f64,
 }
 
 /// Mean height of the ground: as given, else the mean of the job's elevations.
@@ -34,22 +36,26 @@ fn mean_height(job: &Job, notes: &mut Vec<Note>) -> f64 {
     if let Some(height) = job.grid.height {
         return height;
     }
-    let control = job.control.iter().filter_map(|c| c.elevation);
-    let marks = job
-        .marks
-        .iter()
-        .filter_map(|m| m.ground.or(m.placing.elevation));
+    let control = job.control.iter().filter(|c| c.usage == Use::Yes);
+    let control = control.filter_map(|c| c.elevation);
+    let marks = job.marks.iter().filter(|m| m.usage == Use::Yes);
+    let marks = marks.filter_map(|m| m.ground.or(m.placing.elevation));
     let (sum, count) = control
         .chain(marks)
         .fold((0.0, 0_u32), |(sum, count), z| (sum + z, count + 1));
     if count > 0 {
         return sum / f64::from(count);
     }
+    let text = if job.grid.distances_on_grid {
+        "No height of the site is known: ties and the combined factor are reckoned as if the ground lay at 0. Give `height` in [grid] if \
+         it lies higher (100 m make 16 parts in a million)."
+    } else {
+        "No height of the site is known: taped lengths are brought to the grid as if the ground lay at 0. \
+               Give `height` in [grid] if it lies higher (100 m make 16 parts in a million)."
+    };
     notes.push(Note {
         source: None,
-        text: "No height of the site is known: taped lengths are brought to the grid as if the ground lay at 0. \
-               Give `height` in [grid] if it lies higher (100 m make 16 parts in a million)."
-            .to_owned(),
+        text: text.to_owned(),
     });
     0.0
 }
@@ -63,6 +69,7 @@ pub(super) fn facts(
 ) -> FrameFacts {
     let mut facts = FrameFacts {
         ground_to_grid: 1.0,
+        combined: 1.0,
         ..FrameFacts::default()
     };
     let (e, n, count) = places.fold((0.0, 0.0, 0_u32), |(e, n, count), p| {
@@ -80,13 +87,12 @@ pub(super) fn facts(
     };
     facts.convergence = Some(factors.convergence);
     facts.grid_scale = Some(factors.scale);
-    if job.grid.distances_on_grid {
-        return facts;
-    }
     let height = mean_height(job, notes) + job.grid.geoid_separation.unwrap_or(0.0);
-    let product = factors.ground_to_grid(height);
-    facts.height_factor = Some(product / factors.scale);
-    facts.ground_to_grid = product;
+    facts.combined = factors.ground_to_grid(height);
+    facts.height_factor = Some(facts.combined / factors.scale);
+    if !job.grid.distances_on_grid {
+        facts.ground_to_grid = facts.combined;
+    }
     facts
 }
 
@@ -114,6 +120,13 @@ impl FrameFacts {
         self.declination = Some(declination);
         self.declination_from = Some(from);
         Ok(())
+    }
+
+    /// Declination by the magnetic model, radians east, whatever the job says; `None` where it can't be had.
+    pub(super) fn modelled_declination(&self, job: &Job, crs: &Crs) -> Option<f64> {
+        modelled(self, job, crs)
+            .ok()
+            .map(|(declination, _)| declination)
     }
 
     /// Says that compass bearings were used although the declination is not known.

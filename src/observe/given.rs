@@ -3,13 +3,12 @@
 use std::sync::Arc;
 
 use super::kinds::Plane;
-use super::names::Names;
 use super::positions::{Fixing, check_grid, convert, datum_of_control, datum_of_mark};
 use super::problem::{Problem, Subject};
 use super::rows::Given;
 use super::window::{self, WindowMean};
 use crate::crs::{Crs, Datum};
-use crate::job::model::{Control, Job, MarkRow};
+use crate::job::model::{Control, Job, MarkRow, Use};
 use crate::record::model::Operation;
 
 /// The job's coordinates, row by row.
@@ -164,30 +163,18 @@ pub(super) fn site_is_grid(job: &Job, crs: &Crs) -> bool {
 
 impl GivenAll {
     /// Every usable place, for the mean of the site.
-    pub(super) fn places(&self) -> impl Iterator<Item = Plane> + '_ {
-        self.control.iter().chain(&self.marks).filter_map(|given| {
+    pub(super) fn places<'a>(&'a self, job: &'a Job) -> impl Iterator<Item = Plane> + 'a {
+        let control = self
+            .control
+            .iter()
+            .zip(job.control.iter().map(|row| row.usage));
+        let marks = self.marks.iter().zip(job.marks.iter().map(|row| row.usage));
+        let used = control.chain(marks).filter(|(_, usage)| *usage == Use::Yes);
+        used.filter_map(|(given, _)| {
             given
                 .grid
                 .or(given.geographic.map(|fixed| fixed.place))
                 .or(given.window.map(|(fixed, _)| fixed.place))
         })
     }
-}
-
-/// Elevation of each point, where a row gives it: what taped slopes are reduced with.
-pub(super) fn heights(job: &Job, names: &Names) -> Vec<Option<f64>> {
-    let mut heights = vec![None; names.points.len()];
-    let mut set = |point: Option<super::PointId>, z: Option<f64>| {
-        if let (Some(point), Some(z)) = (point, z) {
-            let slot: &mut Option<f64> = &mut heights[point.0 as usize];
-            slot.get_or_insert(z);
-        }
-    };
-    for (i, row) in job.marks.iter().enumerate() {
-        set(names.of_row(i, row), row.ground.or(row.placing.elevation));
-    }
-    for control in &job.control {
-        set(names.get(&control.point), control.elevation);
-    }
-    heights
 }

@@ -4,6 +4,7 @@
 //! compared, and the findings (`unknown-reference`, `duplicate`, `outside-crs`, `no-datum`, …).
 //! A new way of measuring adds a variant of [`Kind`] and nothing else: no method has its own solver.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::crs::Crs;
@@ -230,6 +231,8 @@ pub struct Observations {
     pub plane: Vec<Observation>,
     /// Equations of rows with `use = check`: compared, not used.
     pub checks: Vec<Observation>,
+    /// Rows of `job.marks` with `use = check`, and the mark that each is about: index into [`Observations::marks`].
+    pub compared: BTreeMap<usize, usize>,
     /// Sides said for pairs of tapes.
     pub sides: Vec<SideHint>,
     /// Neighbours on the runs.
@@ -258,12 +261,21 @@ pub struct Observed {
 /// Turns a job into observation equations.
 #[must_use]
 pub fn observe(job: &Job, crs: &Crs) -> Observed {
-    observe_in(job, crs, None)
+    observe_in(job, crs, None, None)
 }
 
-/// As [`observe`], for a section of a job: the frame is that of the whole job.
+/// Elevation of a point, metres, where it has one.
+pub type HeightOf<'a> = &'a dyn Fn(PointId) -> Option<f64>;
+
+/// As [`observe`]; the frame is that of the `whole` job, if this is a section of one. What was taped along the slope is made level
+/// with `heights`, which are told by the points of an [`Observed`] without any: points are the same with and without.
 #[must_use]
-pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed {
+pub fn observe_in(
+    job: &Job,
+    crs: &Crs,
+    whole: Option<&FrameFacts>,
+    heights: Option<HeightOf<'_>>,
+) -> Observed {
     let mut problems = Vec::new();
     let mut notes = Vec::new();
     let mut names = names::Names::new(job, &mut problems);
@@ -273,7 +285,7 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
         whole.clone()
     } else {
         notes.extend(names.alike(&levelled));
-        frame::facts(job, crs, given.places(), &mut notes)
+        frame::facts(job, crs, given.places(job), &mut notes)
     };
     frame.operations.clone_from(&given.operations);
     let declined = if frame.declination.is_none() {
@@ -281,7 +293,6 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
     } else {
         Ok(())
     };
-    let heights = given::heights(job, &names);
     let mut rows = rows::Rows {
         job,
         names,
@@ -293,8 +304,9 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
         },
         problems,
         notes,
-        heights,
+        heights: heights.unwrap_or(&|_| None),
         unreduced: 0,
+        too_short: None,
         compass: rows::Compass::new(declined.err()),
     };
     let site_is_grid = given::site_is_grid(job, crs);
@@ -306,6 +318,12 @@ pub fn observe_in(job: &Job, crs: &Crs, whole: Option<&FrameFacts>) -> Observed 
     }
     for measure in &job.measures {
         rows.measure(measure);
+    }
+    if let Some(given) = job.grid.declination
+        && let Some(model) = rows.frame.modelled_declination(job, crs)
+    {
+        let contradicted = rows.compass.contradicted(given, model);
+        rows.problems.extend(contradicted);
     }
     finish(job, rows)
 }
@@ -330,6 +348,7 @@ fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
         mut problems,
         mut notes,
         unreduced,
+        too_short,
         compass,
         ..
     } = rows;
@@ -338,6 +357,7 @@ fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
         problems.push(problem);
     }
     unknown_names(job, &names, &mut problems);
+    out.compared = names.compared(job);
     out.points = names.points;
     out.marks = names.marks;
     out.ground_to_grid = frame.ground_to_grid;
@@ -359,6 +379,15 @@ fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
                  too long, always the same way).",
                 counted(unreduced, "length")
             ),
+        });
+    }
+    if let Some(first) = too_short {
+        notes.push(Note {
+            text: format!(
+                "What was taped along the slope is shorter here than the heights of its ends differ ({first}): it is taken as level. The \
+                 tape or a height is wrong."
+            ),
+            source: Some(first),
         });
     }
     Observed {

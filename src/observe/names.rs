@@ -1,6 +1,6 @@
 //! One namespace of points: control, marks, and points that measurements alone name.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 
 use super::problem::{Problem, Subject};
@@ -80,23 +80,13 @@ impl Again {
 }
 
 /// Whether a row says anything about its place.
-fn has_place(placing: &Placing) -> bool {
+pub(super) fn has_place(placing: &Placing) -> bool {
     placing.baseline.is_some()
         || !placing.ties.is_empty()
         || placing.polar.is_some()
         || placing.gnss.is_some()
         || placing.grid.is_some()
         || placing.window.is_some()
-}
-
-fn suffix(role: Role) -> &'static str {
-    match role {
-        Role::Centre => "",
-        Role::EndAhead => " ahead",
-        Role::EndBehind => " behind",
-        Role::Peak => " peak",
-        Role::Exposed => " exposed",
-    }
 }
 
 /// Letters that must be changed, added or dropped to make one name of the other; `limit` + 1 where more.
@@ -128,7 +118,16 @@ impl Names {
             again: Again::of(job),
             ..Self::default()
         };
+        let in_use = job.control.iter().filter(|row| row.usage == Use::Yes);
+        let in_use: HashSet<&Arc<str>> = in_use.map(|row| &row.point).collect();
         for (i, control) in job.control.iter().enumerate() {
+            // What is only compared defines a point that no other row does.
+            let compared = control.usage == Use::Check;
+            if compared
+                && (in_use.contains(&control.point) || this.defined.contains_key(&control.point))
+            {
+                continue;
+            }
             let subject = Subject {
                 run: None,
                 name: Arc::clone(&control.point),
@@ -231,7 +230,7 @@ impl Names {
         if elsewhere && !has_place(&row.placing) {
             return;
         }
-        let name: Arc<str> = match suffix(row.role) {
+        let name: Arc<str> = match row.role.suffix() {
             "" => mark,
             suffix => format!("{mark}{suffix}").into(),
         };
@@ -303,6 +302,22 @@ impl Names {
         }
         let mark = self.marks.get(*self.by_mark.get(self.again.name(row))?)?;
         mark.of(row.role).map(|(_, id)| id)
+    }
+
+    /// Whether a row's mark was located or seen by another row that is used.
+    pub(super) fn located(&self, row: &MarkRow) -> bool {
+        let mark = self.by_mark.get(self.again.name(row));
+        let points = mark.and_then(|mark| self.marks.get(*mark));
+        points.is_some_and(|points| points.centre.or(points.exposed).is_some())
+    }
+
+    /// Rows of marks that are only compared, and their marks.
+    pub(super) fn compared(&self, job: &Job) -> BTreeMap<usize, usize> {
+        let rows = job.marks.iter().enumerate();
+        let checks = rows.filter(|(_, row)| row.usage == Use::Check);
+        checks
+            .filter_map(|(i, row)| Some((i, *self.by_mark.get(self.again.name(row))?)))
+            .collect()
     }
 
     /// The point of a name, or the problem that nothing defines it.

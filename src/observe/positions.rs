@@ -62,6 +62,29 @@ pub(super) fn datum_of_control(geographic: &Geographic) -> Datum {
         .map_or(Datum::OfCrs, |name| Datum::Named(name.clone()))
 }
 
+/// As far from WGS 84 as a datum may lie for correction networks to work in it, metres: those in use today are a metre or two off. Our
+/// choice.
+const TODAY: f64 = 5.0;
+/// Metres in a radian of latitude, to a hundredth.
+const RADIAN: f64 = 6.371e6;
+
+/// The datum of positions of which one lies at `at` (longitude, latitude): no correction network works in the datums of old, so that
+/// what came through one without a name of its datum is in WGS 84, where the CRS's own lies far from that; with how far.
+fn of_network(crs: &Crs, datum: Datum, corrected: bool, at: Option<Plane>) -> (Datum, Option<f64>) {
+    let old = || {
+        let (longitude, latitude) = at.filter(|_| datum == Datum::OfCrs && corrected)?;
+        let (grid, _) = crs.to_grid(&datum, &[(longitude, latitude)]).ok()?;
+        let (back, _) = crs.to_wgs84(&grid).ok()?;
+        let (lon, lat) = back.first().copied()?;
+        let off = RADIAN * (lat - latitude).hypot((lon - longitude) * lat.cos());
+        Some(off).filter(|off| *off > TODAY)
+    };
+    match old() {
+        Some(off) => (Datum::Wgs84, Some(off)),
+        None => (datum, None),
+    }
+}
+
 fn label(datum: &Datum) -> &str {
     match datum {
         Datum::OfCrs => "",
@@ -106,7 +129,8 @@ pub(super) fn mean(job: &Job, crs: &Crs, places: &[Place]) -> Option<(Plane, Vec
         if lonlat.is_empty() {
             continue;
         }
-        let (datum, _) = datum_of_mark(None, through_service.then_some(Fix::Rtk));
+        let (datum, corrected) = datum_of_mark(None, through_service.then_some(Fix::Rtk));
+        let (datum, _) = of_network(crs, datum, corrected, lonlat.first().copied());
         let epoch = epoch(job);
         let some = |lonlat| crs.to_grid_at(&datum, epoch, lonlat).ok();
         let converted: Option<Vec<_>> = lonlat.par_chunks(AT_ONCE).map(some).collect();
@@ -151,7 +175,17 @@ pub(super) fn convert(
         let Some(&first) = members.first() else {
             continue;
         };
+        let of_first = (fixings[first].longitude, fixings[first].latitude);
         let datum = fixings[first].datum.clone();
+        let (datum, off) = of_network(crs, datum, corrected, Some(of_first));
+        if let Some(off) = off {
+            problems.push(Problem::OldDatum {
+                subject: fixings[first].subject.clone(),
+                positions: members.len(),
+                off,
+            });
+        }
+        let name = if off.is_some() { label(&datum) } else { name };
         let converted = loop {
             let lonlat: Vec<Plane> = members
                 .iter()

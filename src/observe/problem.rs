@@ -65,6 +65,15 @@ pub enum Problem {
         /// Column that names it.
         column: String,
     },
+    /// A line between two points of one place.
+    NoLine {
+        /// The mark.
+        subject: Subject,
+        /// Column that names it.
+        column: &'static str,
+        /// The points.
+        points: [Arc<str>; 2],
+    },
     /// Compass bearings are used, and the declination is not known.
     NoDeclination {
         /// Whose is the first.
@@ -75,6 +84,17 @@ pub enum Problem {
         bearings: usize,
         /// Why it is not known, and what to give.
         why: String,
+    },
+    /// Compass bearings are used with a declination that the magnetic model contradicts.
+    Declination {
+        /// Whose is the first.
+        subject: Subject,
+        /// Column that holds it.
+        column: &'static str,
+        /// The job's, radians east.
+        given: f64,
+        /// The model's, radians east.
+        model: f64,
     },
     /// Coordinates outside the CRS's area of use.
     Outside {
@@ -116,6 +136,15 @@ pub enum Problem {
         /// One-sigma given to their shared shift, metres.
         sigma: f64,
     },
+    /// Positions through a correction network that name no datum, in a CRS whose own datum no network works in: taken as WGS 84.
+    OldDatum {
+        /// Whose is the first.
+        subject: Subject,
+        /// How many.
+        positions: usize,
+        /// How far the CRS's own datum lies from WGS 84 there, metres.
+        off: f64,
+    },
     /// A window of the receiver log with too few epochs.
     Window {
         /// Whose.
@@ -130,6 +159,11 @@ pub enum Problem {
     },
     /// A row kept out to be compared has nothing to be compared with.
     NothingToCompare {
+        /// Whose.
+        subject: Subject,
+    },
+    /// The place of an exposure that is kept out: only a located mark's own place could be held against it.
+    ExposureKeptOut {
         /// Whose.
         subject: Subject,
     },

@@ -3,15 +3,15 @@
 use std::sync::Arc;
 
 use super::frame::FrameFacts;
-use super::kinds::Plane;
-use super::names::Names;
+use super::kinds::{Plane, around};
+use super::names::{Names, has_place};
 use super::positions::Fixed;
 use super::problem::{Problem, Subject};
 use super::window::WindowMean;
-use super::{Kind, Observation, Observations, PointId, SideHint};
+use super::{HeightOf, Kind, Observation, Observations, PointId, PointRole, SideHint};
 use crate::job::model::{
     BaselineOffset, Control, Fix, Job, MarkRow, Measure, MeasureKind, North, Note, Polar,
-    PolarDirection, Side, Source, Tie, Use,
+    PolarDirection, Role, Side, Source, Tie, Use,
 };
 
 /// One-sigma of a position that is exact but for the shift that its datum shares: a millimetre, far below any bound.
@@ -36,10 +36,12 @@ pub(super) struct Rows<'a> {
     pub(super) out: Observations,
     pub(super) problems: Vec<Problem>,
     pub(super) notes: Vec<Note>,
-    /// Elevation by point, for taped slopes.
-    pub(super) heights: Vec<Option<f64>>,
+    /// Elevations, for taped slopes.
+    pub(super) heights: HeightOf<'a>,
     /// Taped slopes that could not be reduced.
     pub(super) unreduced: usize,
+    /// The first that is shorter than the heights of its ends differ.
+    pub(super) too_short: Option<Source>,
     /// Compass bearings without a declination.
     pub(super) compass: Compass,
 }
@@ -67,6 +69,17 @@ impl Compass {
         self.first.get_or_insert_with(|| (subject.clone(), column));
     }
 
+    /// What is to be said of a declination of the job's own that the model contradicts.
+    pub(super) fn contradicted(&self, given: f64, model: f64) -> Option<Problem> {
+        let (subject, column) = self.first.clone()?;
+        (around(given - model).abs() > CONTRADICTED).then_some(Problem::Declination {
+            subject,
+            column,
+            given,
+            model,
+        })
+    }
+
     /// What is to be said of them, once.
     pub(super) fn problem(self) -> Option<Problem> {
         let ((subject, column), why) = self.first.zip(self.lacking)?;
@@ -78,6 +91,12 @@ impl Compass {
         })
     }
 }
+
+/// Declinations farther from the magnetic model than this, radians (3°), are doubted: places that disturb a compass as much are rare. Our
+/// choice.
+const CONTRADICTED: f64 = 0.052_36;
+/// Two points nearer than this, metres, are one: no corner is known better. Our choice.
+const SAME_PLACE: f64 = 0.01;
 
 /// Where an equation comes from and goes to.
 struct Row<'a> {
@@ -134,20 +153,67 @@ impl Rows<'_> {
     }
 
     /// A taped length made level, where the job's tapes lie on the slope and both ends' heights are known.
-    fn level(&mut self, length: f64, from: PointId, to: PointId) -> f64 {
+    fn level(&mut self, row: &Row<'_>, length: f64, from: PointId, to: PointId) -> f64 {
         if !self.job.grid.taped_on_slope {
             return length;
         }
-        let height = |point: PointId| self.heights.get(point.0 as usize).copied().flatten();
-        match (height(from), height(to)) {
+        match ((self.heights)(from), (self.heights)(to)) {
             (Some(a), Some(b)) if (a - b).abs() < length => {
                 (length * length - (a - b).powi(2)).sqrt()
+            }
+            (Some(_), Some(_)) => {
+                self.too_short.get_or_insert_with(|| row.source.clone());
+                length
             }
             _ => {
                 self.unreduced += 1;
                 length
             }
         }
+    }
+
+    /// Station and offset made level, where the job's tapes lie on the slope: the station by the slope of its line, the offset by the
+    /// mark's height over it.
+    fn level_off(
+        &mut self,
+        (from, to, at): (PointId, PointId, PointId),
+        (station, offset): (f64, f64),
+    ) -> (f64, f64) {
+        if !self.job.grid.taped_on_slope {
+            return (station, offset);
+        }
+        let line = (self.heights)(from).zip((self.heights)(to));
+        let Some(((low, high), length)) = line.zip(self.length(from, to)) else {
+            self.unreduced += 1;
+            return (station, offset);
+        };
+        let slope = (high - low) / length;
+        let level = station / slope.hypot(1.0);
+        let Some(over) = (self.heights)(at).map(|z| z - low - slope * level) else {
+            self.unreduced += usize::from(offset.abs() > 0.0);
+            return (level, offset);
+        };
+        // Hardly any offset is shorter than heights are rough.
+        let square = offset * offset - over * over;
+        let off = if square > 0.0 {
+            square.sqrt().copysign(offset)
+        } else {
+            offset
+        };
+        (level, off)
+    }
+
+    /// Level distance of two points whose coordinates are given, on the ground.
+    fn length(&self, a: PointId, b: PointId) -> Option<f64> {
+        let point = |id: PointId| self.names.points.get(id.0 as usize);
+        let (a, b) = (point(a)?, point(b)?);
+        let apart = |(a, b): (Plane, Plane)| (a.0 - b.0).hypot(a.1 - b.1);
+        let on_grid = a
+            .fixed
+            .zip(b.fixed)
+            .map(|both| apart(both) / self.frame.ground_to_grid);
+        let length = on_grid.or(a.site.zip(b.site).map(apart))?;
+        (length > 0.0).then_some(length)
     }
 
     fn distance(
@@ -158,7 +224,7 @@ impl Rows<'_> {
         length: f64,
         sigma: Option<f64>,
     ) {
-        let level = self.level(length, from, to);
+        let level = self.level(row, length, from, to);
         let value = self.grid_length(level);
         let sigma = self.grid_length(sigma.unwrap_or_else(|| self.tape_sigma(length)));
         self.push(
@@ -204,6 +270,18 @@ impl Rows<'_> {
             source: &control.source,
             usage: control.usage,
         };
+        // Of a point that is only compared and has a place on both systems, the site's is where it is.
+        let own = self.names.points.get(at.0 as usize).map(|point| point.role);
+        let owns = matches!(own, Some(PointRole::Control(row)) if self.job.control.get(row) == Some(control));
+        let elsewhere = given.grid.is_some() || given.geographic.is_some();
+        let site_row = Row {
+            source: &control.source,
+            usage: if owns && elsewhere {
+                Use::Yes
+            } else {
+                control.usage
+            },
+        };
         let mut grid = given.grid;
         let mut site = control.site;
         if site_is_grid {
@@ -245,7 +323,6 @@ impl Rows<'_> {
             }
         }
         if let Some(place) = site {
-            let elsewhere = grid.is_some() || given.geographic.is_some();
             let site_sigma = match (fixed.filter(|_| exact), elsewhere, control.sigma) {
                 // Exact in both systems is once too often: the site's figures get the sigma of grid coordinates.
                 (Some(_), ..) => Some(self.job.accuracy.grid),
@@ -253,7 +330,7 @@ impl Rows<'_> {
                 (None, false, Some(sigma)) => Some(sigma),
                 _ => None,
             };
-            self.site(&row, at, place, site_sigma);
+            self.site(&site_row, at, place, site_sigma);
         }
     }
 
@@ -278,6 +355,31 @@ impl Rows<'_> {
         Some(point)
     }
 
+    /// Whether a line leads from one point to another, as far as both have coordinates; if not, that is a problem.
+    fn is_line(
+        &mut self,
+        subject: &Subject,
+        column: &'static str,
+        (from, to): (PointId, PointId),
+    ) -> bool {
+        let point = |id: PointId| self.names.points.get(id.0 as usize);
+        let Some((a, b)) = point(from).zip(point(to)) else {
+            return true;
+        };
+        let apart = |(a, b): (Plane, Plane)| (a.0 - b.0).hypot(a.1 - b.1);
+        let off = a.fixed.zip(b.fixed).or(a.site.zip(b.site)).map(apart);
+        let is_line = off.is_none_or(|off| off > SAME_PLACE);
+        if !is_line {
+            let points = [Arc::clone(&a.name), Arc::clone(&b.name)];
+            self.problems.push(Problem::NoLine {
+                subject: subject.clone(),
+                column,
+                points,
+            });
+        }
+        is_line
+    }
+
     /// Coordinates on the site grid; exact without a sigma.
     fn site(&mut self, row: &Row<'_>, at: PointId, (x, y): Plane, sigma: Option<f64>) {
         if sigma.is_none() && row.usage == Use::Yes {
@@ -298,7 +400,12 @@ impl Rows<'_> {
         };
         let Some(at) = self.names.of_row(i, mark) else {
             if mark.usage == Use::Check {
-                self.problems.push(Problem::NothingToCompare { subject });
+                let seen = mark.role == Role::Exposed && self.names.located(mark);
+                if !seen {
+                    self.problems.push(Problem::NothingToCompare { subject });
+                } else if has_place(&mark.placing) {
+                    self.problems.push(Problem::ExposureKeptOut { subject });
+                }
             }
             return;
         };
@@ -364,25 +471,26 @@ impl Rows<'_> {
         let (Some(from), Some(to)) = (from, to) else {
             return;
         };
+        if !self.is_line(subject, "baseline", (from, to)) {
+            return;
+        }
         let a = &self.job.accuracy;
         let (s, o) = (baseline.station, baseline.offset);
         let station = self.tape_sigma(s).hypot(a.square * o);
         let offset = a.offset.hypot(a.tape_fraction * o);
-        if self.job.grid.taped_on_slope {
-            self.unreduced += 1;
-        }
         let k = self.frame.ground_to_grid;
+        let (level, off) = self.level_off((from, to, at), (s, o));
         self.push(
             row,
             "station",
             Kind::Station { from, to, at },
-            (k * s, k * station, s),
+            (k * level, k * station, s),
         );
         self.push(
             row,
             "offset",
             Kind::Offset { from, to, at },
-            (k * o, k * offset, o),
+            (k * off, k * offset, o),
         );
     }
 
@@ -419,7 +527,9 @@ impl Rows<'_> {
         };
         match &polar.direction {
             Some(PolarDirection::Angle { backsight, angle }) => {
-                if let Some(from) = self.reference(backsight, subject, "backsight", at) {
+                if let Some(from) = self.reference(backsight, subject, "backsight", at)
+                    && self.is_line(subject, "backsight", (setup, from))
+                {
                     let kind = Kind::Angle {
                         at: setup,
                         from,
@@ -429,11 +539,7 @@ impl Rows<'_> {
                         row,
                         "angle",
                         kind,
-                        (
-                            super::kinds::around(*angle),
-                            self.job.accuracy.angle,
-                            *angle,
-                        ),
+                        (around(*angle), self.job.accuracy.angle, *angle),
                     );
                 }
             }
@@ -478,7 +584,7 @@ impl Rows<'_> {
             MeasureKind::Angle { at } => {
                 if let Some(at) = self.names.resolve(at, &subject, "at", &mut self.problems) {
                     let sigma = measure.sigma.unwrap_or(self.job.accuracy.angle);
-                    let angle = super::kinds::around(measure.value);
+                    let angle = around(measure.value);
                     self.push(
                         &row,
                         "value",

@@ -1,5 +1,7 @@
 //! Measurements kept out of the adjustment, held against its result.
 
+use std::collections::BTreeMap;
+
 use super::Adjusted;
 use super::trial::Trials;
 use crate::job::model::Source;
@@ -12,6 +14,8 @@ use crate::observe::{Kind, Observation, Observations, PointId};
 pub struct CheckShot {
     /// The point that it is about.
     pub point: PointId,
+    /// Its measurement, the first of two: index into [`Observations::checks`].
+    pub observation: usize,
     /// `horizontal` for a place, else the kind of measurement.
     pub what: &'static str,
     /// Check less result: metres or radians; the distance for `horizontal`.
@@ -36,14 +40,15 @@ pub fn checks(adjusted: &Adjusted, observations: &Observations) -> Vec<CheckShot
     let mut shots = Vec::new();
     let mut rest = observations.checks.as_slice();
     while let Some((first, others)) = rest.split_first() {
+        let index = observations.checks.len() - rest.len();
         match (first.kind, others.first()) {
             (Kind::East { at, .. }, Some(second)) if matches!(second.kind, Kind::North { at: b, .. } if b == at) =>
             {
-                shots.extend(horizontal(&trials, at, [first, second]));
+                shots.extend(horizontal(&trials, at, (index, [first, second])));
                 rest = others.get(1..).unwrap_or_default();
             }
             _ => {
-                shots.extend(single(&trials, first));
+                shots.extend(single(&trials, (index, first)));
                 rest = others;
             }
         }
@@ -51,12 +56,30 @@ pub fn checks(adjusted: &Adjusted, observations: &Observations) -> Vec<CheckShot
     shots
 }
 
-fn single(trials: &Trials<'_>, observation: &Observation) -> Option<CheckShot> {
+/// Points of which nothing says where they lie but what is kept out, each with the first such row.
+#[must_use]
+pub fn lonely(adjusted: &Adjusted, observations: &Observations) -> BTreeMap<PointId, Source> {
+    let trials = Trials::new(adjusted, observations);
+    let mut lonely = BTreeMap::new();
+    for observation in &observations.checks {
+        if trials.compare(observation).is_none()
+            && let Some(point) = observation.kind.points().into_iter().flatten().last()
+        {
+            lonely
+                .entry(point)
+                .or_insert_with(|| observation.source.clone());
+        }
+    }
+    lonely
+}
+
+fn single(trials: &Trials<'_>, (index, observation): (usize, &Observation)) -> Option<CheckShot> {
     let (misclosure, variance) = trials.compare(observation)?;
     let bound = NORMAL_95 * (variance + observation.sigma.powi(2)).sqrt();
     let point = observation.kind.points().into_iter().flatten().last()?;
     Some(CheckShot {
         point,
+        observation: index,
         what: observation.kind.word(),
         difference: misclosure,
         bound,
@@ -70,7 +93,7 @@ fn single(trials: &Trials<'_>, observation: &Observation) -> Option<CheckShot> {
 fn horizontal(
     trials: &Trials<'_>,
     at: PointId,
-    [east, north]: [&Observation; 2],
+    (index, [east, north]): (usize, [&Observation; 2]),
 ) -> Option<CheckShot> {
     let ((e, _), (n, _)) = (trials.compare(east)?, trials.compare(north)?);
     let mut covariance = trials.pair(east, north)?;
@@ -87,6 +110,7 @@ fn horizontal(
     };
     Some(CheckShot {
         point: at,
+        observation: index,
         what: "horizontal",
         difference,
         bound,

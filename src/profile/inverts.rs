@@ -166,8 +166,9 @@ impl Levels {
     /// Length along the pipe to each vertex, as far as every invert on the way is known; no shorter than the way in plan.
     ///
     /// A leg's is √(s² + h² − σ²), with its fall h known to σ: what readings scatter up and down makes no pipe longer, and the square of
-    /// a fall is too large by σ² on the average.
-    pub fn along(&self, traced: &Traced, falls: &[Figure]) -> Vec<Option<f64>> {
+    /// a fall is too large by σ² on the average. Nor is the whole shorter
+    /// than the straight line from end to end, taken likewise: what is lacking is shared out along the way.
+    pub fn along(&self, inputs: Inputs<'_>, traced: &Traced, falls: &[Figure]) -> Vec<Option<f64>> {
         let mut along = vec![None; traced.vertices.len()];
         let station = |vertex: usize| traced.vertices.get(vertex).map_or(0.0, |at| at.station);
         if let (Some(&(0, _)), Some(slot)) = (self.at.first(), along.first_mut()) {
@@ -177,13 +178,16 @@ impl Levels {
         }
         let begin = station(0);
         let mut so_far = 0.0;
+        let sloping = |plan: f64, fall: &Figure| {
+            let square = fall.value.powi(2) - fall.sigma.powi(2);
+            (plan * plan + square).max(0.0).sqrt()
+        };
         for (pair, fall) in self.at.windows(2).zip(falls) {
             let &[(from, _), (to, _)] = pair else {
                 continue;
             };
             let plan = station(to) - station(from);
-            let square = fall.value.powi(2) - fall.sigma.powi(2);
-            let leg = (plan * plan + square).max(0.0).sqrt();
+            let leg = sloping(plan, fall);
             for vertex in from + 1..=to {
                 let part = if plan > 0.0 {
                     (station(vertex) - station(from)) / plan
@@ -195,6 +199,19 @@ impl Levels {
                 }
             }
             so_far += leg;
+        }
+        let Some(&(last, _)) = self.at.last() else {
+            return along;
+        };
+        let plan = station(last) - begin;
+        let straight = self.fall(inputs, 0, self.at.len() - 1);
+        let straight = straight.map_or(0.0, |fall| sloping(plan, &fall));
+        let total = along.get(last).copied().flatten().unwrap_or(0.0);
+        let lacks = straight - total;
+        if lacks > 0.0 && plan > 0.0 {
+            for (vertex, slot) in along.iter_mut().enumerate() {
+                *slot = slot.map(|along| along + lacks * (station(vertex) - begin) / plan);
+            }
         }
         along
     }

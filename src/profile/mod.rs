@@ -126,7 +126,7 @@ fn profile(inputs: Inputs<'_>, traced: &Traced, levels: &Levels, drop: Option<Fi
         lengths::plan(inputs, traced, &way),
         levels.whole_fall(inputs, traced),
     );
-    let along = levels.along(traced, &falls);
+    let along = levels.along(inputs, traced, &falls);
     Profile {
         in_space: along
             .last()

@@ -1,12 +1,14 @@
 //! Comparisons with what was seen or measured again: exposures, and depth readings that were kept out.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::{Inputs, Located, Traced};
-use crate::job::model::{Role, Source, Use};
+use crate::job::model::{Role, Source};
 use crate::math::block::{self, Block};
 use crate::math::stats::{ELLIPSE_95, NORMAL_95};
-use crate::transmitter::depth;
+use crate::observe::{MarkPoints, PointId};
+use crate::transmitter::{Basis, depth};
 
 /// What was compared.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -55,7 +57,7 @@ impl Comparison {
     }
 }
 
-/// Every exposed mark that was located too: the surface's place and depth against what was seen.
+/// Every exposed mark that was located too: the surface's depth against what was seen, and its place where that was measured.
 #[must_use]
 pub fn exposures(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Comparison> {
     let marks = traced
@@ -83,17 +85,21 @@ fn exposure(inputs: Inputs<'_>, traced: &Traced, located: &Located) -> Vec<Compa
         bound,
         source: row.source.clone(),
     };
-    let step = (located.e - predicted.e, located.n - predicted.n);
-    let covariance = block::add(predicted.covariance, located.covariance());
-    let place = of(
-        Compared::Place,
-        step.0.hypot(step.1),
-        radius_towards(covariance, step),
-    );
-    let mut found = vec![Comparison {
-        parts: Some(step),
-        ..place
-    }];
+    let mut found = Vec::new();
+    let of_its_own = |of: fn(&MarkPoints) -> Option<(usize, PointId)>| of(points).map(|(_, id)| id);
+    if of_its_own(|points| points.exposed) != of_its_own(|points| points.centre) {
+        let step = (located.e - predicted.e, located.n - predicted.n);
+        let covariance = block::add(predicted.covariance, located.covariance());
+        let place = of(
+            Compared::Place,
+            step.0.hypot(step.1),
+            radius_towards(covariance, step),
+        );
+        found.push(Comparison {
+            parts: Some(step),
+            ..place
+        });
+    }
     if let (Some(seen), Some(stated)) = (&located.depth, &predicted.depth) {
         let sigma = (seen.variance() + stated.variance()).sqrt();
         found.push(of(
@@ -118,31 +124,45 @@ fn radius_towards([[ee, en], [_, nn]]: Block, (e, n): (f64, f64)) -> f64 {
     }
 }
 
-/// Depth readings of rows with `use = check` against the depth of the mark of the same name. Read with the same receiver, so that
-/// its shared scale cancels.
+/// Rows with `use = check` against the depth of their mark: readings, and pipes seen. What is read with the receiver that the mark was
+/// read with shares its scale, which cancels.
 #[must_use]
 pub fn depth_checks(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Comparison> {
     let job = inputs.job;
-    let kept_out = job
-        .marks
-        .iter()
-        .filter(|row| row.usage == Use::Check && row.role == Role::Centre);
-    kept_out
-        .filter_map(|row| {
-            let readings = depth::accept(row.readings, row.lift, &job.accuracy, job.limits.pair)?;
-            let run = traced.get(row.run)?;
-            let located = run
-                .marks
-                .iter()
-                .find(|located| inputs.mark_name(located.mark) == &*row.mark)?;
+    let located: BTreeMap<usize, &Located> = if inputs.observations.compared.is_empty() {
+        BTreeMap::new()
+    } else {
+        let marks = traced.iter().flat_map(|traced| &traced.marks);
+        marks.map(|located| (located.mark, located)).collect()
+    };
+    let compared = inputs.observations.compared.iter();
+    compared
+        .filter_map(|(row, mark)| {
+            let (row, located) = (job.marks.get(*row)?, located.get(mark)?);
             let stated = located.depth.as_ref()?;
+            let (depth, variance) = match row.role {
+                Role::Centre => {
+                    let accuracy = &job.accuracy;
+                    let read = depth::accept(row.readings, row.lift, accuracy, job.limits.pair)?;
+                    let shared = match stated.basis {
+                        Basis::Readings => -stated.common.powi(2),
+                        _ => (accuracy.depth_common * read.depth).powi(2),
+                    };
+                    (read.depth, read.sigma.powi(2) + shared)
+                }
+                Role::Exposed => {
+                    let axis = row.invert_depth? - inputs.axis_above_invert(row.run);
+                    (axis, job.accuracy.exposed.powi(2))
+                }
+                Role::EndAhead | Role::EndBehind | Role::Peak => return None,
+            };
             Some(Comparison {
-                name: row.mark.clone(),
+                name: inputs.mark_name(*mark).into(),
                 run: row.run,
                 what: Compared::Depth,
-                difference: readings.depth - stated.value,
+                difference: depth - stated.value,
                 parts: None,
-                bound: NORMAL_95 * readings.sigma.hypot(stated.sigma),
+                bound: NORMAL_95 * (variance + stated.variance()).sqrt(),
                 source: row.source.clone(),
             })
         })

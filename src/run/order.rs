@@ -16,10 +16,12 @@ use crate::transmitter::{Sensed, Tilt, TiltFrom, centre_row, exposed_row};
 /// by chance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OrderIssue {
-    /// Row index into `job.marks` of the earlier row.
+    /// The earlier row: its index into `job.marks`.
     pub before: usize,
-    /// Row index into `job.marks` of the row concerned.
+    /// The row concerned: its index into `job.marks`.
     pub row: usize,
+    /// Their marks: indices into `Observations::marks`.
+    pub marks: [usize; 2],
     /// Its counter is the same, at another place this far off (metres); else it went back.
     pub same_counter_apart: Option<f64>,
 }
@@ -197,6 +199,7 @@ fn counter_issues(inputs: Inputs<'_>, sensed: &[Sensed], entries: &[Entry<'_>]) 
                 issues.push(OrderIssue {
                     before,
                     row,
+                    marks: [one.mark, other.mark],
                     same_counter_apart: apart.filter(|_| on > -SAME),
                 });
             }

@@ -123,7 +123,8 @@ impl Work<'_> {
         )
     }
 
-    /// The pipe was seen: what was measured stands, what the surface said is kept beside it.
+    /// The pipe was seen: what was measured stands, what the surface said is kept beside it. Where the exposure says no place, the
+    /// located one stands.
     pub(super) fn expose(&self, entry: &Entry<'_>, located: &mut Located) {
         if entry.paint.is_some() {
             let (covariance, depth) = (located.covariance(), located.depth);
@@ -134,7 +135,8 @@ impl Work<'_> {
                 depth,
             }));
         }
-        if let Some((id, place)) = entry.seen {
+        let painted = entry.paint.map(|(id, _)| id);
+        if let Some((id, place)) = entry.seen.filter(|(id, _)| painted != Some(*id)) {
             located.point = id;
             (located.e, located.n, located.measured) = (place.e, place.n, place.covariance);
             (located.own, located.shared, located.shift) = (block::ZERO, [0.0; 2], None);

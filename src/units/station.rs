@@ -38,7 +38,11 @@ pub fn parse_offset(text: &str, plain: Plain) -> Result<f64, String> {
     let text = text.trim();
     let lower = text.to_lowercase();
     for (word, sign) in [("left", -1.0), ("right", 1.0), ("l", -1.0), ("r", 1.0)] {
-        let rest = match (lower.strip_prefix(word), lower.strip_suffix(word)) {
+        // The last letter of a unit ("meter") is no side.
+        let after = lower
+            .strip_suffix(word)
+            .filter(|rest| !rest.ends_with(char::is_alphabetic));
+        let rest = match (lower.strip_prefix(word), after) {
             (Some(rest), _) | (None, Some(rest)) => rest.trim(),
             _ => continue,
         };
@@ -153,6 +157,14 @@ mod tests {
                 (parse_offset(text, foot).unwrap() / FOOT - value).abs() < 1e-12,
                 "{text}"
             );
+        }
+        let metre = Plain::of(LengthUnit::Metre);
+        for (text, value) in [
+            ("4.2 meter", 4.2),
+            ("L 4.2 meter", -4.2),
+            ("4.2 meter R", 4.2),
+        ] {
+            assert_eq!(parse_offset(text, metre), Ok(value), "{text}");
         }
         assert!(parse_offset("L -4.2", foot).is_err());
         assert!(parse_offset("L", foot).is_err());

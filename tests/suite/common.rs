@@ -4,9 +4,19 @@
 use std::collections::BTreeMap;
 
 use aslaid::findings::{Code, Finding, Level};
+use aslaid::pipeline::{self, Options, Outcome};
 use aslaid::record::AsBuilt;
 use aslaid::record::model::*;
 use aslaid::units::LengthUnit;
+
+/// What becomes of a job of these files.
+pub fn computed(files: &[(&str, &str)]) -> Outcome {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in files {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    pipeline::run(folder.path(), &Options::default()).unwrap()
+}
 
 /// Texts that programs are known to stumble over.
 pub const HOSTILE: &[&str] = &[

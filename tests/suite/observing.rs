@@ -5,13 +5,15 @@ use crate::levelling::job;
 use aslaid::crs::Crs;
 use aslaid::findings::rules::survey::{Survey, find};
 use aslaid::findings::{Code, Finding, Level};
-use aslaid::height::heights;
+use aslaid::height::{Grounds, heights};
 use aslaid::job::model::*;
 use aslaid::math::ellipse::Ellipse;
 use aslaid::math::stats::ELLIPSE_95;
-use aslaid::observe::{Kind, Observed, PointId, observe};
+use aslaid::observe::{Kind, Observed, PointId, observe, observe_in};
 use aslaid::position::{Adjusted, Places, adjust};
-use job::{control, empty, mark, measure};
+use job::{control, empty, level, mark, measure};
+
+const NO: f64 = f64::NAN;
 
 struct Solved {
     observed: Observed,
@@ -148,16 +150,78 @@ fn slope_tapes_are_levelled_where_both_heights_are_known() {
     let row = mark(&mut job, "A1");
     row.ground = Some(11.0);
     row.placing.ties = vec![tie("P1", 20.025, 1), tie("P2", 20.0, 2), tie("P3", 18.0, 3)];
-    let solved = solve(&job);
-    let plane = &solved.observed.observations.plane;
+    let observed = levelled(&job);
+    let plane = &observed.observations.plane;
     assert!((plane[0].value - 20.0).abs() < 1e-4, "20 m on 5 %: 25 mm");
     assert_eq!(plane[1].value, 20.0);
+    assert!(says(&observed, "2 lengths taped along the slope"));
+}
+
+/// A job's equations with its slopes made level, by the heights that its rows give.
+fn levelled(job: &Job) -> Observed {
+    let crs = Crs::new(&job.grid.crs, job.grid.unit).expect("a CRS");
+    let heights = heights(job, &observe(job, &crs).observations, &job.limits);
+    let height_of = |point| heights.ground(point).map(|ground| ground.z);
+    observe_in(job, &crs, None, Some(&height_of))
+}
+
+fn says(observed: &Observed, text: &str) -> bool {
+    observed.notes.iter().any(|note| note.text.contains(text))
+}
+
+/// Heights of a slope's ends count wherever they come from: here one by levels, and none by a row that is only compared.
+#[test]
+fn slopes_are_made_level_with_levelled_heights() {
+    let mut job = empty("local");
+    job.grid.taped_on_slope = true;
+    corners(&mut job, 0.0, 0.0);
+    job.control[0].elevation = Some(10.0);
+    mark(&mut job, "A1").placing.ties = vec![tie("P1", 20.025, 1)];
+    let check = mark(&mut job, "A1");
+    (check.usage, check.ground) = (Use::Check, Some(13.0));
+    level(&mut job, "P1", 2.0, NO, NO, NO);
+    level(&mut job, "A1", NO, NO, 1.0, NO);
+    let observed = levelled(&job);
+    let plane = &observed.observations.plane;
+    assert!((plane[0].value - 20.0).abs() < 1e-4, "{}", plane[0].value);
+    assert!(!says(&observed, "taped along the slope"));
+}
+
+/// P1 lies 2 m under P2, 30 m off: 10.0222 m along the line are 10 level, and 5.385 m off it up 2 m more are 5. A tape shorter than its ends'
+/// heights differ is told.
+#[test]
+fn stations_and_offsets_along_a_slope() {
+    let mut job = empty("local");
+    job.grid.taped_on_slope = true;
+    corners(&mut job, 0.0, 0.0);
+    (job.control[0].elevation, job.control[1].elevation) = (Some(10.0), Some(12.0));
+    let row = mark(&mut job, "A1");
+    row.ground = Some(10.0 + 2.0 / 3.0 + 2.0);
+    row.placing.baseline = Some(Box::new(BaselineOffset {
+        from: "P1".into(),
+        to: "P2".into(),
+        station: 10.0 * f64::hypot(30.0, 2.0) / 30.0,
+        offset: -f64::hypot(5.0, 2.0),
+    }));
+    let observed = levelled(&job);
+    let values: Vec<f64> = observed
+        .observations
+        .plane
+        .iter()
+        .map(|o| o.value)
+        .collect();
     assert!(
-        solved
-            .observed
-            .notes
-            .iter()
-            .any(|note| note.text.starts_with("2 lengths taped along the slope"))
+        (values[0] - 10.0).abs() < 1e-9 && (values[1] + 5.0).abs() < 1e-9,
+        "{values:?}"
+    );
+    assert!(!says(&observed, "slope"));
+    mark(&mut job, "A2").placing.ties = vec![tie("P1", 1.5, 1)];
+    job.marks[1].ground = Some(12.0);
+    let short = levelled(&job);
+    assert!(
+        says(&short, "shorter here than the heights"),
+        "{:?}",
+        short.notes
     );
 }
 

@@ -1,11 +1,11 @@
 //! Jobs pushed more than once: marks that several pushes reached, counters that go back because the camera was pulled out.
 
-use std::fs;
-
 use aslaid::findings::{Code, Finding};
-use aslaid::pipeline::{Options, Outcome, run};
+use aslaid::pipeline::Outcome;
 use aslaid::record::AsBuilt;
 use aslaid::record::model::Mark;
+
+use crate::common::computed;
 
 const JOB: &str = r#"
 [job]
@@ -46,19 +46,14 @@ const AGAIN: &str = "A,A3,N2,17.3,,,,1.72,1.74\n";
 const CAMERA: &str = "run,push,counter,what\nA,N1,12.7,joint\nA,N2,19.3,joint\n";
 
 fn job(marks: &[&str]) -> Outcome {
-    let folder = tempfile::tempdir().unwrap();
     let table = format!("{HEADING}{}", marks.concat());
-    let files = [
+    computed(&[
         ("job.toml", JOB),
         ("control.csv", CONTROL),
         ("pushes.csv", PUSHES),
         ("camera.csv", CAMERA),
         ("marks.csv", &table),
-    ];
-    for (name, text) in files {
-        fs::write(folder.path().join(name), text).unwrap();
-    }
-    run(folder.path(), &Options::default()).unwrap()
+    ])
 }
 
 fn of(outcome: &Outcome, code: Code) -> Vec<&Finding> {

@@ -8,24 +8,40 @@ use super::verdict::{Of, verdict};
 use crate::findings::{Code, Finding};
 use crate::math::stats::NORMAL_95;
 use crate::observe::Problem;
-use crate::position::check::{CheckShot, checks};
+use crate::position::check::{CheckShot, checks, lonely};
 use crate::units::fixed;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let nothing = survey
+    let nothings = survey
         .observed
         .problems
         .iter()
         .filter_map(|problem| match problem {
             Problem::NothingToCompare { subject } => {
+                let message = nothing(&subject.name);
+                Some(survey.subject(Finding::new(Code::CheckShot, message), subject))
+            }
+            Problem::ExposureKeptOut { subject } => {
                 let message = format!(
-                    "{} is kept out with `use = check`, but there is nothing to compare it with.",
+                    "The depth at which {} was exposed is compared, and its place is not: without `use = check` both are, and the exposed \
+                     pipe stands.",
                     subject.name
                 );
                 Some(survey.subject(Finding::new(Code::CheckShot, message), subject))
             }
             _ => None,
         });
+    let places = lonely(survey.adjusted, &survey.observed.observations);
+    let places = places.iter().map(|(point, source)| {
+        let finding = Finding::new(Code::CheckShot, nothing(&survey.called(*point)));
+        survey.about(finding.at(source), *point)
+    });
+    let levels = survey.heights.lonely.iter().map(|(point, source)| {
+        let message = nothing(&format!("The height of {point}"));
+        Finding::new(Code::CheckShot, message)
+            .at(source)
+            .mark(point.as_str())
+    });
     let plane = checks(survey.adjusted, &survey.observed.observations);
     let plane: Vec<Finding> = plane.iter().map(|shot| in_plane(survey, shot)).collect();
     let heights = survey.heights.checks.iter().map(|check| {
@@ -45,7 +61,16 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
             Some(survey.unit.of(bound)),
         )
     });
-    nothing.chain(plane).chain(heights).collect()
+    nothings
+        .chain(places)
+        .chain(levels)
+        .chain(plane)
+        .chain(heights)
+        .collect()
+}
+
+fn nothing(what: &str) -> String {
+    format!("{what} is kept out with `use = check`, but there is nothing to compare it with.")
 }
 
 /// A measurement that was kept out.
@@ -73,11 +98,10 @@ impl Compared<'_> {
 }
 
 fn in_plane(survey: &Survey<'_>, shot: &CheckShot) -> Finding {
-    let name = survey.called(shot.point);
-    let (of, what) = if shot.what == "horizontal" {
-        (Of::Place, format!("place of {name}"))
-    } else {
-        (Of::Figure, format!("{} of {name}", shot.what))
+    let measured = survey.observed.observations.checks.get(shot.observation);
+    let (of, what) = match measured.filter(|_| shot.what != "horizontal") {
+        None => (Of::Place, format!("place of {}", survey.called(shot.point))),
+        Some(measured) => (Of::Figure, survey.describe(measured)),
     };
     let compared = Compared {
         what: &what,

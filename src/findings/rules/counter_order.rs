@@ -20,21 +20,18 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
         .filter_map(|(traced, issue)| {
             let (before, row) = (job.marks.get(issue.before)?, job.marks.get(issue.row)?);
             let (first, second) = (before.counter?, row.counter?);
+            let [one, other] = issue.marks.map(|mark| pipe.inputs.mark_name(mark));
             let what = match issue.same_counter_apart {
                 Some(apart) => format!(
-                    "{} and {} have the same counter ({}), but lie {} apart",
-                    before.mark,
-                    row.mark,
+                    "{one} and {other} have the same counter ({}), but lie {} apart",
                     pipe.length(second),
                     pipe.length(apart)
                 ),
                 None => format!(
-                    "The counter goes {} from {} at {} to {} at {}",
+                    "The counter goes {} from {} at {one} to {} at {other}",
                     if second < first { "back" } else { "on, where the rows of its push go back," },
                     pipe.length(first),
-                    before.mark,
                     pipe.length(second),
-                    row.mark
                 ),
             };
             let message = format!(
@@ -44,7 +41,7 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
             let finding = Finding::new(Code::CounterOrder, message)
                 .at(&row.source)
                 .run(pipe.run_name(traced.run))
-                .mark(&*row.mark)
+                .mark(other)
                 .column("counter");
             Some(pipe.figures(finding, second, Some(first)))
         });

@@ -1,7 +1,7 @@
 //! `gnss-fix`: a GNSS position of poor quality.
 //!
 //! *Why*: a `single` fix is metres off, and a float one may be; a shift between datums that nothing models moves all
-//! positions together. *Limit*: `gnss_sigma`, 0.1 m ([`crate::sources::Source::OurChoice`]: half a trench's width at
+//! positions together; a correction network works in no datum of old. *Limit*: `gnss_sigma`, 0.1 m ([`crate::sources::Source::OurChoice`]: half a trench's width at
 //! 95 %); `log_epochs` for a receiver log's window. *Example*: fix `float`, 0.25 m.
 
 use super::survey::Survey;
@@ -106,6 +106,23 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
                 Finding::new(Code::GnssFix, message)
                     .figures(survey.unit.of(*sigma), Some(survey.unit.of(limit))),
             )
+        }
+        Problem::OldDatum {
+            subject,
+            positions,
+            off,
+        } => {
+            let message = format!(
+                "{} through a correction network {} no `datum`. That of {} lies {} from WGS 84 here, and no network works in it: WGS 84 is taken. \
+                 Name the one that the network works in (as ETRS89 or NAD83(2011)), which may be known better.",
+                counted(*positions, "position"),
+                if *positions == 1 { "names" } else { "name" },
+                survey.crs.name(),
+                survey.rough(*off),
+            );
+            let finding = Finding::new(Code::GnssFix, message).column("datum");
+            let finding = finding.figures(survey.unit.of(*off), None);
+            Some(survey.subject(finding, subject))
         }
         Problem::NoLog { subjects } => no_log(survey, subjects),
         _ => None,

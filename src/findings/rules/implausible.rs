@@ -71,8 +71,9 @@ pub(super) fn excluded(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> O
     if (readings.depth - by_ends).abs() <= allowed(by_ends) {
         return None;
     }
+    // Ends that give no depth to speak of are wrong themselves: any small unit would fit them.
     let unit = explains(pipe, readings.depth, |depth| {
-        (depth - by_ends).abs() <= allowed(depth.abs())
+        by_ends > allowed(by_ends) && (depth - by_ends).abs() <= allowed(depth.abs())
     })?;
     let message = format!(
         "The depth of {} reads {}, but its end points say {}. Read as {unit} the figure would fit: was the unit left out?",

@@ -3,6 +3,7 @@
 //! *Why*: a straight line is the shortest way, so a mark or the counter is wrong. *Limit*: 3.29 of the difference's one-sigma
 //! ([`crate::sources::Source::Baarda1968`]). *Example*: 20.0 ft apart on 16.5 ft of cable.
 
+use super::path_scale;
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
 use crate::run::{Gap, Traced};
@@ -83,14 +84,17 @@ pub(super) fn gaps<'a>(
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     let alarm = pipe.inputs.job.limits.alarm;
-    gaps(pipe)
-        .filter(|(_, _, gap)| {
+    let scaled = path_scale::scaled(pipe);
+    let of_runs = scaled.values().filter(|scale| scale.ratio < 1.0);
+    let of_runs = of_runs.map(|scale| scale.finding(pipe, Code::PathTooLong));
+    let of_gaps = gaps(pipe)
+        .filter(|(traced, _, gap)| {
             let (excess, sigma) = gap.excess();
-            excess > alarm * sigma
+            excess > alarm * sigma && !scaled.contains_key(&traced.run)
         })
         .filter_map(|(traced, index, gap)| {
             let what = "A straight line is the shortest way: one of the two marks, or the counter at one, is wrong.";
             about(pipe, Code::PathTooLong, traced, index, gap, what)
-        })
-        .collect()
+        });
+    of_runs.chain(of_gaps).collect()
 }

@@ -3,6 +3,7 @@
 //! *Why*: the pipe may bend between them where nothing located it. *Limit*: 3.29 of the difference's one-sigma
 //! ([`crate::sources::Source::Baarda1968`]); not where a bend was inferred. *Example*: 12 ft apart on 17 ft of cable.
 
+use super::path_scale;
 use super::path_too_long::{about, gaps};
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
@@ -27,14 +28,20 @@ fn bent(traced: &Traced, index: usize) -> bool {
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     let alarm = pipe.inputs.job.limits.alarm;
-    gaps(pipe)
+    let scaled = path_scale::scaled(pipe);
+    let of_runs = scaled.values().filter(|scale| scale.ratio > 1.0);
+    let of_runs = of_runs.map(|scale| scale.finding(pipe, Code::PathTooShort));
+    let of_gaps = gaps(pipe)
+        .filter(|(traced, ..)| !scaled.contains_key(&traced.run))
         .filter(|(traced, index, gap)| {
             let (excess, sigma) = gap.excess();
-            excess < -alarm * sigma && !bent(traced, *index)
+            // Heights so unsure that they may make up the whole distance say nothing of it.
+            let known = gap.straight_bias < 0.5 * gap.straight;
+            excess < -alarm * sigma && known && !bent(traced, *index)
         })
         .filter_map(|(traced, index, gap)| {
             let what = "The pipe may bend between them: locate a mark there, or find the end points of both.";
             about(pipe, Code::PathTooShort, traced, index, gap, what)
-        })
-        .collect()
+        });
+    of_runs.chain(of_gaps).collect()
 }

@@ -39,11 +39,13 @@ const RULES: &[fn(&Survey<'_>) -> Vec<Finding>] = &[
     super::outside_crs::find,
     super::gnss_fix::find,
     super::blunder::find,
+    super::references::find,
     super::misfit::find,
     super::unchecked::find,
     super::weak::find,
     super::check_shot::find,
     super::level_misclosure::find,
+    super::heights_apart::find,
     super::grid_fit_residual::find,
     super::scale_suspect::find,
 ];
@@ -89,7 +91,11 @@ impl Survey<'_> {
             .map(|point| point.role);
         match role {
             Some(PointRole::Mark(row)) => match self.job.marks.get(row) {
-                Some(row) => self.in_run(finding, Some(row.run)).mark(&*row.mark),
+                Some(row) => {
+                    let name = self.name(point);
+                    let mark = name.strip_suffix(row.role.suffix()).unwrap_or(name);
+                    self.in_run(finding, Some(row.run)).mark(mark)
+                }
                 None => finding,
             },
             _ => finding.mark(self.name(point)),

@@ -5,11 +5,15 @@
 //! book of levels begins or closes on such a name: it may be left for another day.
 //! *Limit*: none. *Example*: `tie_2_ref` = `P33` where control.csv has `P3`.
 
+use std::cell::OnceCell;
+
 use super::survey::Survey;
 use crate::findings::{Code, Finding, Level};
+use crate::job::model::left_out;
 use crate::observe::Problem;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
+    let idle = OnceCell::new();
     let one = |problem: &Problem| match problem {
         Problem::UnknownReference {
             subject,
@@ -18,9 +22,15 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
             near,
             left,
         } => {
-            let way_out = match near {
-                Some(near) => format!("Did you mean \"{near}\"?"),
-                None => "Add it to control.csv, or mend the name.".to_owned(),
+            let idle = idle.get_or_init(|| left_out(&survey.job.left_out, &["point", "mark"]));
+            let way_out = match (idle.get(&**name), near) {
+                (Some(row), _) => {
+                    format!(
+                        "Its row ({row}) is left out with `use = no`: let it stand, or leave this one out too."
+                    )
+                }
+                (None, Some(near)) => format!("Did you mean \"{near}\"?"),
+                (None, None) => "Add it to control.csv, or mend the name.".to_owned(),
             };
             let (level, what) = if *left {
                 let what = "is levelled and serves nothing: the levels go no further, and it is not a point or mark of this job";

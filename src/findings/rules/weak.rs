@@ -12,9 +12,14 @@ use std::collections::BTreeMap;
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
 use crate::job::model::MarkRow;
+use crate::math::block;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95};
 use crate::observe::{Kind, MarkPoints, PointId, PointRole, Problem, ShiftId};
+use crate::position::Places;
+use crate::units::fixed;
 
+/// An ellipse whose paint's own reaches less than this share of it is not the measurements' (half of its square).
+const MEASURED: f64 = std::f64::consts::FRAC_1_SQRT_2;
 /// A bound beyond this, metres, is no figure that anyone could use (our choice: longer than a lateral).
 const USELESS: f64 = 100.0;
 
@@ -105,7 +110,16 @@ fn help(
     size: f64,
     shifts: &BTreeMap<PointId, ShiftId>,
 ) -> String {
-    let across = "A measurement across its long axis would help most.";
+    let along = "A tape along its long axis would help most.";
+    let observations = &survey.observed.observations;
+    let point = mark.centre.or(mark.exposed).map(|(_, point)| point);
+    let place = point.and_then(|point| survey.adjusted.place(point));
+    let measured = place.map_or(0.0, |place| ELLIPSE_95 * block::axes(place.covariance).0);
+    if measured < MEASURED * size {
+        return "Most of it is how the transmitter may lie at that depth and how well the mark was set, which no measurement of the mark makes \
+                less. A known `tilt`, signals at both end points (`signal_is_linear`) or the pipe exposed would."
+            .to_owned();
+    }
     let gnss = row.is_some_and(|row| {
         let placing = &row.placing;
         placing.gnss.is_some()
@@ -114,10 +128,9 @@ fn help(
             && placing.polar.is_none()
     });
     if !gnss {
-        return across.to_owned();
+        return along.to_owned();
     }
-    let observations = &survey.observed.observations;
-    let shift = mark.centre.or(mark.exposed).and_then(|(_, point)| {
+    let shift = point.and_then(|point| {
         let shift = usize::from(shifts.get(&point)?.0);
         Some((
             observations.shift_names.get(shift)?,
@@ -135,8 +148,31 @@ fn help(
     }
 }
 
-/// Compass bearings without a declination.
+/// Compass bearings without a declination, or with one that the magnetic model contradicts.
 fn by_compass(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
+    if let Problem::Declination {
+        subject,
+        column,
+        given,
+        model,
+    } = problem
+    {
+        let degrees = |radians: f64| format!("{}°", fixed(radians.to_degrees(), 1));
+        let sign = if (given + model).abs() < 0.5 * (given - model).abs() {
+            " Is its sign wrong? East is positive."
+        } else {
+            ""
+        };
+        let message = format!(
+            "`declination` in [grid] is {}, and the World Magnetic Model has {} here on that day: every mark by compass is turned by the \
+             difference, which no bound holds.{sign} Left out, the model's is taken.",
+            degrees(*given),
+            degrees(*model),
+        );
+        let finding = Finding::new(Code::Weak, message).column(*column);
+        let finding = finding.figures(given.to_degrees(), Some(model.to_degrees()));
+        return Some(survey.subject(finding, subject));
+    }
     let Problem::NoDeclination {
         subject,
         column,

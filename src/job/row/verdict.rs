@@ -1,7 +1,7 @@
 //! What is said of a row beyond its single cells, and what that does to it.
 
-use super::Row;
 use super::cells::State;
+use super::{Row, quoted};
 use crate::findings::{Code, Finding, Level};
 use crate::job::schema::Form;
 use crate::job::table::Heading;
@@ -101,6 +101,32 @@ impl Row<'_> {
             self.report(doubt.figures(value / plain.metres, Some(most / plain.metres)));
         }
         Some(value)
+    }
+
+    /// As [`Self::small`]; over `ever` metres it is doubted whatever unit stands with it.
+    pub fn small_ever(&mut self, column: usize, most: f64, ever: f64) -> Option<f64> {
+        let value = self.small(column, most)?;
+        let (place, cell) = self.filled(column)?;
+        let plain = self.plain(place)?;
+        let bare = !plain.named && parse_number(cell.text, plain.decimal_comma).is_ok();
+        if value > ever && !bare {
+            let text = cell.text;
+            self.doubt(
+                column,
+                &format!(
+                    "{} is too much for it. Check the figure and its unit",
+                    quoted(text)
+                ),
+            );
+        }
+        Some(value)
+    }
+
+    /// Says that a cell's value is not believed; it is used as it stands.
+    pub fn doubt(&mut self, column: usize, why: &str) {
+        let (source, name) = (self.source_of(column), self.column(column).name);
+        let doubt = Finding::new(Code::Implausible, format!("{source}: {name}: {why}"));
+        self.report(doubt.at(&source).column(name));
     }
 
     /// Loses the row without a word: it hangs on another row that can't be used, and that row's finding says why.

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::{Row, Tally};
 use crate::findings::{Code, Finding, Level};
 use crate::job::caps;
-use crate::job::model::{CellCount, LeftOut, Note, Source};
+use crate::job::model::{CellCount, LEFT_OUT, LeftOut, Note, Source};
 use crate::job::schema::{Cell, Form, Typing};
 use crate::job::table::{Heading, Layout, Sheet, normal};
 use crate::units::{Plain, listed};
@@ -64,7 +64,7 @@ pub fn rows<'a>(
         }
         let mut row = Row::new(sheet, index, Rc::clone(&typings), usage);
         if row.usage() == Some("no") {
-            set_aside(sheet, index, "use = no", tally);
+            set_aside(sheet, index, LEFT_OUT, tally);
             continue;
         }
         each(&mut row, tally);

@@ -4,7 +4,7 @@ use std::collections::hash_map::Entry;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-use super::{Names, Refers, placing, usage};
+use super::{Names, Refers, is_no, placing, usage};
 use crate::findings::Code;
 use crate::job::model::{Attitude, FoundBy, MarkRow, ReadBy, Role, Signals, Use};
 use crate::job::row::{Row, Tally, aside, quoted, rows};
@@ -28,8 +28,9 @@ pub fn read(
             row.lacks(marks::MARK, "a mark has a name");
         }
         let role = read_role(row);
-        // The rows beside a centre row are of its push, and a pipe that was seen is of none.
-        let needed = role == Role::Centre || row.has(marks::COUNTER);
+        // The rows beside a centre row are of its push, and a pipe that was seen, or a place that is only compared, is of none.
+        let compared = row.usage() == Some("check");
+        let needed = (role == Role::Centre && !compared) || row.has(marks::COUNTER);
         let place = refers.place(row, (marks::RUN, marks::PUSH), needed);
         let beside = matches!(role, Role::EndAhead | Role::EndBehind | Role::Peak);
         if let Some(mark) = mark.as_deref().filter(|_| beside && !row.failed()) {
@@ -77,7 +78,7 @@ fn centres<'a>(sheets: &[&'a Sheet]) -> HashSet<&'a str> {
         for row in heading + 1..table.height() {
             let other = place(marks::ROLE)
                 .is_some_and(|role| others.contains(&normal(table.cell(row, role)).name.as_str()));
-            let idle = usage.is_some_and(|usage| table.cell(row, usage).eq_ignore_ascii_case("no"))
+            let idle = usage.is_some_and(|usage| is_no(table.cell(row, usage)))
                 || aside(sheet, row, heading).is_some();
             if !other && !idle {
                 centres.insert(table.cell(row, mark));

@@ -18,7 +18,7 @@ pub use levels::read as levels;
 pub use marks::read as marks;
 pub use measures::read as measures;
 pub use pushes::read as pushes;
-pub use runs::{AXIS, Runs, mentioned, read as runs};
+pub use runs::{AXIS, POLE, Runs, mentioned, read as runs};
 
 use super::model::{North, Push, Source, Use};
 use super::row::{Row, quoted};
@@ -209,6 +209,13 @@ impl Refers {
             row.forgo();
         }
     }
+}
+
+/// Whether a cell of the column `use` leaves its row out, as a row reads it.
+fn is_no(cell: &str) -> bool {
+    ["no", "n"]
+        .iter()
+        .any(|no| cell.trim().eq_ignore_ascii_case(no))
 }
 
 /// The north that a bearing is from.

@@ -1,7 +1,7 @@
 //! The ways in which a row of `marks.csv` gives its place.
 
 use super::control::pair;
-use super::{Names, north};
+use super::{Names, POLE, north};
 use crate::findings::Code;
 use crate::job::model::{
     BaselineOffset, Fix, Geographic, Placing, Polar, PolarDirection, Side, Tie,
@@ -23,7 +23,7 @@ pub fn read(row: &mut Row<'_>, names: &mut Names) -> Placing {
         }),
         polar: read_polar(row, names).map(Box::new),
         gnss: read_gnss(row).map(Box::new),
-        pole: row.number(marks::POLE),
+        pole: row.small(marks::POLE, POLE),
         window: read_window(row),
         grid: pair(row, marks::EASTING, marks::NORTHING, "easting and northing"),
         sigma: row.number(marks::SIGMA),

@@ -3,12 +3,13 @@
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 
-use super::once;
+use super::{is_no, once};
 use crate::findings::{Code, Finding, Level};
-use crate::job::model::{MinGrade, Run, Source, Stream};
+use crate::job::model::{MinGrade, Run, Source, Stream, left_out};
 use crate::job::row::{Row, Tally, aside, quoted, rows};
 use crate::job::schema::{Cell, Form, Typing, run};
 use crate::job::table::{Sheet, near};
+use crate::units::{LengthUnit, length_text};
 
 /// Runs in the order of first mention, with their index by name.
 #[derive(Default)]
@@ -39,11 +40,14 @@ pub fn read(sheet: &Sheet, typing: Typing, tally: &mut Tally, runs: &mut Runs) {
     let is_default = sheet.spec.name == "run_default";
     runs.lost_nameless |= sheet.layout.unusable;
     rows(sheet, typing, tally, |row, tally| {
-        let base = runs
+        let mut base = runs
             .default
             .clone()
             .unwrap_or_else(|| blank(Arc::from(""), row.source()));
+        let joins = base.joins.take();
         let mut run = read_run(row, base);
+        // The run that all join by default joins none.
+        run.joins = run.joins.or(joins.filter(|joins| *joins != run.id));
         run.lost |= runs.lost_default;
         row.keep_rest(&[], tally);
         if is_default {
@@ -97,7 +101,7 @@ pub fn mentioned(sheet: &Sheet, column: usize, runs: &mut Runs) {
         if last == Some(name) {
             continue;
         }
-        let idle = usage.is_some_and(|usage| table.cell(row, usage).eq_ignore_ascii_case("no"))
+        let idle = usage.is_some_and(|usage| is_no(table.cell(row, usage)))
             || key.is_some_and(|key| table.cell(row, key).is_empty())
             || aside(sheet, row, heading).is_some();
         let fits = crate::job::schema::name(Cell {
@@ -124,10 +128,12 @@ pub fn mentioned(sheet: &Sheet, column: usize, runs: &mut Runs) {
         let lost = runs.lost.contains(name) || runs.lost_nameless || runs.lost_default;
         runs.index.insert(Arc::clone(&id), runs.list.len());
         runs.marked.insert(runs.list.len());
+        let joins = base.joins.clone().filter(|joins| *joins != id);
         runs.list.push(Run {
             id,
             source: table.source(row),
             lost,
+            joins,
             ..base
         });
     }
@@ -137,6 +143,7 @@ impl Runs {
     /// Where some runs are defined: those that only marks name, and those that no mark names. A letter that is wrong brings both,
     /// and the run loses all that its row says of it.
     pub fn check_marks(&self, tally: &mut Tally) {
+        self.check_left_out(tally);
         if self.given == 0 {
             return;
         }
@@ -153,6 +160,14 @@ impl Runs {
             let finding = finding.level(level).at(&run.source);
             tally.findings.push(finding.run(&*run.id).column(column));
         };
+        let said: HashSet<String> = left_out(&tally.left_out, &["id"])
+            .into_keys()
+            .map(str::to_owned)
+            .collect();
+        let mentioned: Vec<&Run> = mentioned
+            .iter()
+            .filter(|run| !said.contains(&*run.id))
+            .collect();
         for run in mentioned.iter().filter(|run| !run.lost) {
             let like = (given.len() * mentioned.len() <= COMPARED)
                 .then(|| given.iter().find(|of| alike(&of.id, &run.id)))
@@ -182,6 +197,63 @@ impl Runs {
             );
             say(run, Level::Note, "id", &message);
         }
+    }
+
+    /// Pipes that can't be: the transmitter's axis above the bore, a wall of half the bore. `axis` is the equipment's. Once for each figure.
+    pub fn check_pipes(&self, axis: Option<f64>, unit: LengthUnit, tally: &mut Tally) {
+        let mut said = HashSet::new();
+        for run in &self.list {
+            let Some(diameter) = run.diameter else {
+                continue;
+            };
+            let axis = run
+                .axis_above_invert
+                .or(axis)
+                .map(|axis| ("axis_above_invert", axis, diameter));
+            let wall = run.wall.map(|wall| ("wall", wall, diameter / 2.0));
+            for (name, value, most) in axis.into_iter().chain(wall) {
+                if value < most || !said.insert((name, value.to_bits(), diameter.to_bits())) {
+                    continue;
+                }
+                let why = if name == "wall" {
+                    "a wall is no half of the bore"
+                } else {
+                    "the transmitter lies inside the pipe"
+                };
+                let message = format!(
+                    "{}: run {}: {name} is {} and the diameter {}: {why}. Check both, and their units: invert and cover are off by as much",
+                    run.source,
+                    quoted(&run.id),
+                    length_text(value, unit),
+                    length_text(diameter, unit),
+                );
+                let finding = Finding::new(Code::Implausible, message).at(&run.source);
+                tally.findings.push(finding.run(&*run.id).column(name));
+            }
+        }
+    }
+
+    /// Runs whose own row is left out, and whose marks are not.
+    fn check_left_out(&self, tally: &mut Tally) {
+        let mentioned = self.list.get(self.given..).unwrap_or_default();
+        let rows = std::mem::take(&mut tally.left_out);
+        let names = left_out(&rows, &["id"]);
+        for run in mentioned.iter().filter(|run| !run.lost) {
+            let Some(row) = names.get(&*run.id) else {
+                continue;
+            };
+            let message = format!(
+                "{}: run {} is left out ({}, use = no), and rows of marks.csv name it: what its row says of it is not known. Leave its marks out \
+                 too, or let its row stand",
+                run.source,
+                quoted(&run.id),
+                row
+            );
+            let finding = Finding::new(Code::UnknownReference, message).level(Level::Warning);
+            let finding = finding.at(&run.source).run(&*run.id).column("run");
+            tally.findings.push(finding);
+        }
+        tally.left_out = rows;
     }
 
     /// Names of runs that `joins` gives and nothing defines, and rings of runs that join each other.
@@ -254,6 +326,8 @@ fn alike(known: &str, name: &str) -> bool {
 const DIAMETER: f64 = 0.75;
 const WALL: f64 = 0.1;
 pub const AXIS: f64 = DIAMETER / 2.0;
+/// The same of an antenna's height above the ground: a pole is 2 m, or a little more.
+pub const POLE: f64 = 5.0;
 
 fn blank(id: Arc<str>, source: Source) -> Run {
     Run {

@@ -264,7 +264,12 @@ impl Form {
     fn number(self, text: &str, typing: &Typing) -> Result<f64, String> {
         let comma = typing.plain.decimal_comma;
         if typing.dms && self.is_angle() {
-            parted(text, comma)?;
+            let parts = match self {
+                Self::Latitude => "35 13 30.4 N",
+                Self::Longitude => "80 50 35.2 W",
+                _ => "310 30 00",
+            };
+            parted(text, comma, parts)?;
         }
         match self {
             Self::Length(sign) => signed(parse_length(text, typing.plain)?, sign),
@@ -311,13 +316,12 @@ impl Form {
 }
 
 /// Refuses a decimal number under a heading that says degrees, minutes, seconds: some pack them into its decimals.
-fn parted(text: &str, decimal_comma: bool) -> Result<(), String> {
+fn parted(text: &str, decimal_comma: bool, parts: &str) -> Result<(), String> {
     match parse_number(text, decimal_comma) {
-        Ok(number) if number.fract() != 0.0 => Err(
-            "its heading says degrees, minutes, seconds, and a decimal number may be either. Part them (310 30 00), or let the heading \
+        Ok(number) if number.fract() != 0.0 => Err(format!(
+            "its heading says degrees, minutes, seconds, and a decimal number may be either. Part them ({parts}), or let the heading \
              say (deg) for decimal degrees"
-                .to_owned(),
-        ),
+        )),
         _ => Ok(()),
     }
 }

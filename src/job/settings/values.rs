@@ -7,7 +7,7 @@ use crate::findings::{Code, Finding};
 use crate::job::model::{Equipment, Grid, Head, Source};
 use crate::job::points::{Points, names};
 use crate::job::row::{Row, Tally, quoted, rows};
-use crate::job::rows::AXIS;
+use crate::job::rows::{AXIS, POLE};
 use crate::job::schema::{Cell, Typing, equipment, grid, head, id, layers, points, publish};
 use crate::job::table::{Sheet, normal};
 use crate::limits::{Accuracy, Limits, Quantity, Setting};
@@ -244,6 +244,13 @@ fn read_grid(row: &mut Row<'_>, unit: LengthUnit) -> Grid {
     let unit_word = |cell: Cell<'_>| {
         LengthUnit::from_word(cell.text).ok_or_else(|| "it is none of the words".to_owned())
     };
+    let geoid_separation = row.number(grid::GEOID_SEPARATION);
+    if geoid_separation.is_some_and(|separation| separation.abs() > SEPARATION) {
+        row.doubt(
+            grid::GEOID_SEPARATION,
+            "ellipsoid and geoid lie nowhere so far apart. Check the figure and its unit",
+        );
+    }
     Grid {
         crs: row
             .text(grid::CRS)
@@ -254,13 +261,17 @@ fn read_grid(row: &mut Row<'_>, unit: LengthUnit) -> Grid {
         height: row.number(grid::HEIGHT),
         taped_on_slope: row.word(grid::TAPED) == Some("slope"),
         distances_on_grid: row.word(grid::DISTANCES) == Some("grid"),
-        geoid_separation: row.number(grid::GEOID_SEPARATION),
+        geoid_separation,
         declination: row.number(grid::DECLINATION),
     }
 }
 
-/// Largest plain figure for the way from lens to transmitter that is believed to be in the job's unit, metres: our choice.
+/// Largest plain figure for the way from lens to transmitter that is believed to be in the job's unit, metres; and the largest that is
+/// believed at all. Our choice, both.
 const LENS: f64 = 2.0;
+const LENS_EVER: f64 = 5.0;
+/// The geoid lies no farther from the ellipsoid anywhere, metres (it does so by 106 m south of India, from memory).
+const SEPARATION: f64 = 110.0;
 
 fn read_equipment(row: &mut Row<'_>) -> Equipment {
     let free = [
@@ -270,10 +281,10 @@ fn read_equipment(row: &mut Row<'_>) -> Equipment {
         (equipment::LAST_CHECKED, "last_checked"),
     ];
     Equipment {
-        lens_to_transmitter: row.small(equipment::LENS_TO_TRANSMITTER, LENS),
+        lens_to_transmitter: row.small_ever(equipment::LENS_TO_TRANSMITTER, LENS, LENS_EVER),
         axis_above_invert: row.small(equipment::AXIS_ABOVE_INVERT, AXIS),
         sensor_height: row.number(equipment::SENSOR_HEIGHT).unwrap_or(0.0),
-        antenna_height: row.number(equipment::ANTENNA_HEIGHT).unwrap_or(0.0),
+        antenna_height: row.small(equipment::ANTENNA_HEIGHT, POLE).unwrap_or(0.0),
         signal_is_linear: row.flag(equipment::SIGNAL_IS_LINEAR).unwrap_or(false),
         texts: texts(row, &free),
     }
@@ -309,6 +320,9 @@ fn numbers(
         };
         if value > 0.0 || (value == 0.0 && may_be_nothing(setting)) {
             set(setting.name, value);
+            if let Some(why) = hardly(setting.name, value) {
+                row.doubt(column, why);
+            }
         } else {
             row.refuse(
                 Code::Unreadable,
@@ -319,6 +333,22 @@ fn numbers(
                 ),
             );
         }
+    }
+}
+
+/// Why a plain number is hardly meant: with it, nothing is said any more, or everything. Our choice.
+fn hardly(name: &str, value: f64) -> Option<&'static str> {
+    match name {
+        "alarm" if !(2.0..=6.0).contains(&value) => Some(
+            "alarms are raised from so many one-sigmas on: over 6 nothing is said, under 2 of sound measurements too. Leave it out for 3.29",
+        ),
+        "pair" if value >= 0.5 => Some(
+            "two readings that differ by so large a part of their mean agree with anything. 10 % are 0.1",
+        ),
+        _ if (name.ends_with("_fraction") || name == "depth_common") && value > 0.2 => {
+            Some("it is a part of the length, and nobody measures as badly as that. 1 % are 0.01")
+        }
+        _ => None,
     }
 }
 

@@ -135,7 +135,7 @@ pub fn build(parts: Parts<'_>) -> AsBuilt {
     let tying = Tying {
         accuracy: &job.accuracy,
         scale,
-        ground_to_grid: view.inputs.ground_to_grid(),
+        ground_to_grid: record.frame.combined_factor.unwrap_or(1.0),
     };
     record.ties = ties::ties(&tying, &record.marks, &record.camera, &record.references);
     geographic::set(

@@ -65,7 +65,7 @@ impl Survey<'_> {
             height: grid.height.map(|metres| self.unit.of(metres)),
             grid_scale: facts.grid_scale,
             height_factor: facts.height_factor,
-            combined_factor: (!self.crs.is_local()).then_some(facts.ground_to_grid),
+            combined_factor: (!self.crs.is_local()).then_some(facts.combined),
             convergence: facts.convergence.map(f64::to_degrees),
             declination: facts.declination.map(f64::to_degrees),
             declination_from: facts.declination_from.clone(),
