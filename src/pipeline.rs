@@ -6,14 +6,14 @@ use std::path::Path;
 use crate::crs::Crs;
 use crate::error::Error;
 use crate::findings::{Code, Finding, Level, rules};
-use crate::height::Grounds;
+use crate::height::{Grounds, Heights};
 use crate::job::corrections::{Begun, EARLY_ROWS};
 use crate::job::model::{Job, Note};
 use crate::job::sections::Sections;
 use crate::job::{self, JobPath, Tables};
 use crate::math::ellipse::Ellipse;
 use crate::math::stats::ELLIPSE_95;
-use crate::observe::{FrameFacts, Observed, Problem};
+use crate::observe::{FrameFacts, Observations, Observed, Problem};
 use crate::position::Adjusted;
 use crate::record::build::{Parts, Survey};
 use crate::record::{self, AsBuilt, model};
@@ -217,12 +217,25 @@ fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
     job.notes.push(Note {
         source: None,
         text: format!(
-            "The job is in {}; its results were asked for in {}{how}.",
+            "The job is in {}; its results were asked for in {code}{how}.{}",
             own.code(),
-            crs.code()
+            horizontal(code, &crs, job).unwrap_or_default(),
         ),
     });
     Ok(crs)
+}
+
+/// What to say where a code names a system of heights besides: they are the job's.
+fn horizontal(code: &str, crs: &Crs, job: &Job) -> Option<String> {
+    let plain = |code: &str| code.trim().to_ascii_uppercase().replace("EPSG:", "");
+    let heights = job.grid.vertical.as_deref();
+    (!crs.is_local() && plain(code) != plain(crs.code())).then(|| {
+        format!(
+            " Of {code} the horizontal part is taken ({}): heights stay in {} and are not converted.",
+            crs.code(),
+            heights.unwrap_or("the system that they are in, which `vertical` in [grid] may name")
+        )
+    })
 }
 
 /// What is computed of a job.
@@ -242,7 +255,6 @@ fn compute(
     whole: Option<&FrameFacts>,
 ) -> std::io::Result<Computed> {
     let unit = options.unit.unwrap_or(job.grid.unit);
-    let limits = &job.limits;
     let large = tables.filter(|tables| tables.rows() >= EARLY_ROWS);
     let (observed, begun) = rayon::join(
         || observe_and_adjust(job, crs, whole),
@@ -251,12 +263,7 @@ fn compute(
     watch::begin();
     let (observed, adjusted) = observed?;
     let observations = &observed.observations;
-    let heights = after("heights", height::heights(job, observations, limits));
-    if whole.is_some() && !height::doubts(job, observations, &heights).is_empty() {
-        return Err(std::io::Error::other(
-            "heights are held against each other over the whole job",
-        ));
-    }
+    let heights = heights(job, observations, whole.is_some())?;
     let inputs = Inputs {
         job,
         observations,
@@ -323,9 +330,20 @@ fn compute(
         advice,
         draft: draft(job, options, (&findings, &said)),
         findings,
-        notes: notes(job, &observed),
+        notes: notes(job, crs, &observed),
     };
     build(parts, options, (tables, begun))
+}
+
+/// The heights; an error where those of a section can only be held against each other over the whole job.
+fn heights(job: &Job, observations: &Observations, section: bool) -> std::io::Result<Heights> {
+    let heights = after("heights", height::heights(job, observations, &job.limits));
+    if section && !height::doubts(job, observations, &heights).is_empty() {
+        return Err(std::io::Error::other(
+            "heights are held against each other over the whole job",
+        ));
+    }
+    Ok(heights)
 }
 
 /// The measurements and the places; an error where a section shares an unknown with others.
@@ -524,9 +542,19 @@ fn draft(
 }
 
 /// Remarks of the stages.
-fn notes(job: &Job, observed: &Observed) -> Vec<model::Note> {
+fn notes(job: &Job, crs: &Crs, observed: &Observed) -> Vec<model::Note> {
     let unused = height::unused(job);
-    observed.notes.iter().chain(&unused).map(note).collect()
+    let of_heights = job
+        .recast
+        .is_none()
+        .then(|| horizontal(&job.grid.crs, crs, job))
+        .flatten();
+    let of_heights = of_heights.map(|text| Note {
+        source: None,
+        text: text.trim_start().to_owned(),
+    });
+    let further = unused.iter().chain(&of_heights);
+    observed.notes.iter().chain(further).map(note).collect()
 }
 
 fn note(note: &Note) -> model::Note {

@@ -12,7 +12,7 @@ pub enum Doubt {
     OffSite {
         /// Mean ground, metres.
         mean: f64,
-        /// `height` in [grid], metres.
+        /// `height` of the settings, metres.
         height: f64,
         /// They differ by about the job's separation.
         by_separation: bool,

@@ -148,7 +148,7 @@ pub fn unused(job: &Job) -> Option<Note> {
     Some(Note {
         source: None,
         text: format!(
-            "GNSS heights ({source} is the first) are not used: they are above the ellipsoid. Give `geoid_separation` in [grid] (height above \
+            "GNSS heights give no ground where nothing else does ({source} is the first): they are above the ellipsoid. Give `geoid_separation` in [grid] (height above \
              the ellipsoid minus elevation, as the geoid model has it at the site), and they give the ground."
         ),
     })

@@ -3,7 +3,7 @@
 use super::lengths::{self, Way};
 use super::{Figure, Leg};
 use crate::math::block;
-use crate::run::{GroundAt, GroundOrigin, Inputs, Level, Line, Traced, VertexKind, line};
+use crate::run::{GroundAt, GroundOrigin, Hidden, Inputs, Level, Line, Traced, VertexKind, line};
 use crate::transmitter::{Basis, Depth};
 
 /// An invert at a vertex; metres.
@@ -110,7 +110,17 @@ impl Levels {
             };
             grounds(i, j) + steep * along
         };
-        line::fit(&known, Some(&with_stations))
+        let mut line = line::fit(&known, Some(&with_stations))?;
+        let stations = known.iter().map(|level| level.station);
+        let length = stations.clone().fold(0.0, f64::max) - stations.fold(f64::INFINITY, f64::min);
+        let grade = Figure {
+            value: line.grade,
+            sigma: line.sigma,
+        };
+        if length > 0.0 {
+            line.sigma = lengths::flatter(grade, length, traced.hidden.iter());
+        }
+        Some(line)
     }
 
     /// The inverts at their stations along a way, and its direction there.
@@ -416,11 +426,21 @@ fn leg(
     }
     let value = fall.value / length;
     let sigma = (fall.sigma * fall.sigma + value * value * along).sqrt() / length;
+    let grade = Figure { value, sigma };
+    let mark = |vertex: usize| match traced.vertices.get(vertex)?.kind {
+        VertexKind::Mark(mark) => Some(mark),
+        _ => None,
+    };
+    let marks = mark(from).zip(mark(to));
+    let within = |one: &&Hidden| marks.is_some_and(|(a, b)| (a..b).contains(&one.after));
     Some(Leg {
         from,
         to,
         fall,
-        grade: Figure { value, sigma },
+        grade: Figure {
+            value,
+            sigma: lengths::flatter(grade, length, traced.hidden.iter().filter(within)),
+        },
     })
 }
 

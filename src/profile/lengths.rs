@@ -47,6 +47,30 @@ pub(super) fn plan(inputs: Inputs<'_>, traced: &Traced, way: &Way) -> Option<Fig
     })
 }
 
+/// One-sigma of a grade over a way of so many metres, with the bends that may be there: as much longer as the way is, as much flatter is the
+/// grade. Its 95 % bound over 1.96, as for a length.
+pub(super) fn flatter<'a>(
+    grade: Figure,
+    length: f64,
+    hidden: impl Iterator<Item = &'a Hidden>,
+) -> f64 {
+    let rate = grade.value.abs() / length;
+    let scaled = hidden.map(|one| Hidden {
+        adds: one.adds * rate,
+        sigma: one.sigma * rate,
+        ..*one
+    });
+    let scaled: Vec<Hidden> = scaled.filter(|one| one.adds > 0.0).collect();
+    if scaled.is_empty() {
+        return grade.sigma;
+    }
+    let own = Off {
+        mean: 0.0,
+        variance: grade.sigma.powi(2),
+    };
+    own.with(&scaled) / NORMAL_95
+}
+
 /// The pipe's length less the drawn one, metres.
 #[derive(Clone, Copy)]
 struct Off {

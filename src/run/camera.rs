@@ -230,12 +230,15 @@ impl<'a> Counted<'a> {
             rests.add_mark(swings, block::scale(block::outer(right, pull), step));
         }
         let swing = block::scale(block::outer(right, right), step * step * heading.pull.own);
+        // A pipe that curves may curve on: it leaves the line of the last leg at the mark, and more so beyond. Two thirds of that are one sigma.
+        let (curve, leg) = self.headings.curve(last.1, side);
+        let across = 2.0 / 3.0 * curve * step.abs() * (leg / 2.0 + step.abs() / 2.0);
         let readings = 2.0 * accuracy.counter.powi(2) + (accuracy.counter_fraction * by).powi(2);
         let covariance = rests.variance(&|a, b| self.headings.joint(a, b));
         let place = [mark.e + step * unit[0], mark.n + step * unit[1]];
         let covariance = block::add(covariance, swing);
-        let mut spot =
-            Spot::of(place, covariance, unit, (readings * k * k, 0.0)).at(vertex.station + step);
+        let mut spot = Spot::of(place, covariance, unit, (readings * k * k, across * across))
+            .at(vertex.station + step);
         spot.beyond = Some((last.1, by.abs()));
         Ok(spot)
     }

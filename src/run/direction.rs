@@ -56,8 +56,12 @@ pub(super) fn directions(
         depths,
         broken,
     };
-    (0..entries.len())
-        .map(|index| direction(inputs, sensed, entries, index, chords.past(index)))
+    let curves = chords.curves().into_iter().enumerate();
+    curves
+        .map(|(index, curve)| {
+            let chord = chords.past(index, curve);
+            direction(inputs, sensed, entries, index, chord)
+        })
         .collect()
 }
 
@@ -148,7 +152,7 @@ impl Chords<'_> {
 
     /// The chord past the mark, in the direction of flow. At a bend the pipe runs along the one leg or the other; past the last mark nobody
     /// has seen it go on as it came: where it turns at the mark before, it may turn as much again.
-    fn past(&self, index: usize) -> Option<Direction> {
+    fn past(&self, index: usize, curve: f64) -> Option<Direction> {
         let (back, ahead) = self.beside(index)?;
         let chord = self.leg(back, ahead)?;
         let turn = if back == index {
@@ -158,10 +162,55 @@ impl Chords<'_> {
         } else {
             self.turn(index, (back, ahead))
         };
+        // The one leg that there is at an end. Between two, the chord lies as the curve does, but for how unlike they are.
+        let one = back == index || ahead == index;
+        let legs = if one { 1.0 } else { 0.25 };
+        let legs = legs * (self.length(back, index) + self.length(index, ahead));
+        let turn = turn.unwrap_or(0.0).max(curve * legs);
         Some(Direction {
             azimuth: chord.azimuth,
-            sigma: f64::hypot(chord.sigma, turn.unwrap_or(0.0) / 2.0),
+            sigma: f64::hypot(chord.sigma, turn / 2.0),
         })
+    }
+
+    /// How sharply the pipe curves at each mark, radians in a metre: on the average of a stretch without a bend of three legs or more, where the
+    /// last of them turns from the first by more than noise. A long curve shows at no single mark.
+    fn curves(&self) -> Vec<f64> {
+        let mut curves = vec![0.0; self.entries.len()];
+        let mut first = 0;
+        while first < self.entries.len() {
+            let broken = |gap: &usize| self.broken.get(*gap).copied().unwrap_or(false);
+            let last = (first..self.entries.len() - 1).find(broken);
+            let last = last.unwrap_or(self.entries.len() - 1);
+            let curve = self.curve(first, last).unwrap_or(0.0);
+            if let Some(stretch) = curves.get_mut(first..=last) {
+                stretch.fill(curve);
+            }
+            first = last + 1;
+        }
+        curves
+    }
+
+    fn curve(&self, first: usize, last: usize) -> Option<f64> {
+        let (_, onward) = self.beside(first)?;
+        let (back, _) = self.beside(last)?;
+        if onward == first || back == last || back <= onward {
+            return None;
+        }
+        let (before, after) = (self.leg(first, onward)?, self.leg(back, last)?);
+        let angle = turn(before.azimuth, after.azimuth).abs();
+        let noise = NORMAL_95 * f64::hypot(before.sigma, after.sigma);
+        let length = 0.5 * (self.length(first, onward) + self.length(back, last))
+            + self.length(onward, back);
+        (angle > noise).then(|| angle / length)
+    }
+
+    /// Straight distance of two marks' paint, metres.
+    fn length(&self, from: usize, to: usize) -> f64 {
+        let place = |index: usize| self.entries.get(index).map(|entry| entry.place().1);
+        place(from)
+            .zip(place(to))
+            .map_or(0.0, |(a, b)| f64::hypot(b.e - a.e, b.n - a.n))
     }
 
     /// By how much the legs before and after a mark turn, where there are both and it is more than noise.
@@ -200,9 +249,10 @@ pub(super) fn leg(
         inputs.places.covariance(a_id, b_id),
     );
     let placed = |index: usize| {
-        depths
-            .get(index)
-            .map_or(0.0, |&depth| placing(&inputs.job.accuracy, depth).powi(2))
+        depths.get(index).map_or(0.0, |&depth| {
+            let sensing = depth + inputs.job.equipment.sensor_height;
+            placing(&inputs.job.accuracy, sensing).powi(2)
+        })
     };
     let across = block::along(c, [n / length, -e / length]) + placed(from) + placed(to);
     Some(Direction {

@@ -5,6 +5,7 @@ use super::rests::{Pull, Rests};
 use super::{Inputs, Traced};
 use crate::job::model::Stream;
 use crate::math::block::Block;
+use crate::math::stats::NORMAL_95;
 use crate::transmitter::Sensed;
 
 /// The side of a mark.
@@ -37,6 +38,9 @@ impl Heading {
         [n, -e]
     }
 }
+
+/// So many legs behind the one beside a mark are asked how the pipe curves.
+const BEHIND: usize = 6;
 
 /// A run's marks, for their headings.
 #[derive(Clone, Copy)]
@@ -135,8 +139,42 @@ impl Headings<'_> {
         })
     }
 
+    /// How sharply the pipe may curve on past a mark, radians in a metre of grid, and the length of the leg on that side of it: as sharply as that
+    /// leg, or the legs behind it without a bend between, turn by more than noise. 0 where they don't, or where there is one leg.
+    pub fn curve(&self, mark: usize, side: Side) -> (f64, f64) {
+        let joint = |a: usize, b: usize| self.joint(a, b);
+        let leg = |from: usize| {
+            let (heading, to) = self.leg(from, side)?;
+            let (a, b) = (self.traced.marks.get(from)?, self.traced.marks.get(to)?);
+            Some((heading, to, f64::hypot(b.e - a.e, b.n - a.n)))
+        };
+        let Some((first, mut at, length)) = leg(mark) else {
+            return (0.0, 0.0);
+        };
+        let sigma = first.pull.sigma(&joint);
+        let (mut most, mut between) = (0.0_f64, length / 2.0);
+        for _ in 0..BEHIND {
+            let Some((next, to, its)) = leg(at) else {
+                break;
+            };
+            between += its / 2.0;
+            let angle = direction::turn(first.azimuth, next.azimuth).abs();
+            if angle > NORMAL_95 * sigma.hypot(next.pull.sigma(&joint)) {
+                most = most.max(angle / between);
+            }
+            between += its / 2.0;
+            at = to;
+        }
+        (most, length)
+    }
+
     /// By the leg to the nearest mark that is far enough off, with no bend on the way.
     fn by_leg(&self, mark: usize, side: Side) -> Option<Heading> {
+        self.leg(mark, side).map(|(heading, _)| heading)
+    }
+
+    /// The leg's heading, and the mark that it leads to.
+    fn leg(&self, mark: usize, side: Side) -> Option<(Heading, usize)> {
         let here = self.traced.marks.get(mark)?;
         let whole = |gap: usize| !self.broken.get(gap).copied().unwrap_or(false);
         let far = |&other: &usize| {
@@ -163,10 +201,11 @@ impl Headings<'_> {
         // The azimuth grows by what the far end moves to the right, over the length.
         pull.add([n / square, -e / square], &Rests::on(to));
         pull.add([-n / square, e / square], &Rests::on(from));
-        Some(Heading {
+        let heading = Heading {
             azimuth: e.atan2(n),
             pull,
             by_ends: false,
-        })
+        };
+        Some((heading, other))
     }
 }

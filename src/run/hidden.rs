@@ -28,6 +28,8 @@ use crate::transmitter::Sensed;
 /// A bend that may be there.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hidden {
+    /// It lies after this mark (index into [`Traced::marks`]).
+    pub after: usize,
     /// How much longer the pipe would be than the chord, metres on the grid.
     pub adds: f64,
     /// One-sigma of that.
@@ -82,6 +84,7 @@ fn in_gap(headings: &Headings<'_>, gap: usize) -> Option<Hidden> {
         (-k * excess, k * sigma, odds)
     };
     (adds > 0.0).then_some(Hidden {
+        after: gap,
         adds,
         sigma,
         // Beyond doubt, the odds pass every number.

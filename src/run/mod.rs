@@ -39,6 +39,7 @@ pub use line::{Level, Line};
 pub use openings::Zero;
 pub use order::OrderIssue;
 pub use rests::Rests;
+pub use slope::USUAL as USUAL_SLOPE;
 
 use rayon::prelude::*;
 

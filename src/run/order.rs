@@ -242,7 +242,7 @@ fn apart(
     };
     let placed = |entry: &Entry<'_>| {
         let depth = sensed.get(entry.mark).and_then(Sensed::rough_depth);
-        let depth = depth.unwrap_or(USUAL_DEPTH);
+        let depth = depth.unwrap_or(USUAL_DEPTH) + inputs.job.equipment.sensor_height;
         let found_by = entry.row().map(|row| row.found_by).unwrap_or_default();
         let tilted = shift::shift(found_by, depth, 0.0, &Expected::of(level, 0.0)).sigma;
         shift::placing(accuracy, depth).powi(2) + tilted.powi(2)

@@ -15,7 +15,7 @@ pub(super) struct Slope {
 /// Before any invert is looked at: drains fall, mostly little, seldom much (our choice, after the minimum of plumbing
 /// codes, about 2 %, and steep house drains of 25 % at three sigma). It counts only where inverts say little. Where the ground is steep
 /// a drain may follow it: that is as much more to reckon with.
-const USUAL: (f64, f64) = (0.02, 0.08);
+pub const USUAL: (f64, f64) = (0.02, 0.08);
 
 /// The usual slope and its one-sigma under a ground that falls by `ground` of its length.
 fn usual(ground: f64) -> (f64, f64) {

@@ -61,7 +61,7 @@ impl Work<'_> {
         });
         let sensing = value.max(0.0) + self.sensor_height();
         let shift = shift::shift(row.found_by, sensing, sigma, &expected);
-        let mut placing = shift::placing(accuracy, value.max(0.0)).powi(2);
+        let mut placing = shift::placing(accuracy, sensing).powi(2);
         if expected.tilt.from == TiltFrom::Vertical {
             placing += shift::leaning(accuracy, sensing).powi(2);
         }

@@ -23,7 +23,7 @@ pub struct Shift {
     pub tilt: Tilt,
 }
 
-/// One-sigma of placing a mark, each axis, over a transmitter at this depth.
+/// One-sigma of placing a mark, each axis, over a transmitter at this depth below the sensing point.
 #[must_use]
 pub fn placing(accuracy: &Accuracy, depth: f64) -> f64 {
     f64::hypot(accuracy.mark, accuracy.mark_fraction * depth)

@@ -1,6 +1,7 @@
 //! A large job comes out the same, byte for byte, whichever way it is computed: in sections, as the command may do when nobody asks
 //! what it found on the way, or as a whole. Each case is a job that could be taken in sections, or looks as if it could.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
@@ -214,7 +215,16 @@ fn jobs() -> Vec<(&'static str, Job)> {
             "no separation",
             job().settings("geoid_separation = \"-20.1 m\"\n", ""),
         ),
-        ("feet", job().settings("unit = \"m\"", "unit = \"ft\"")),
+        (
+            "feet",
+            job()
+                .settings("unit = \"m\"", "unit = \"ft\"")
+                .settings("height = \"95 m\"", "height = \"43 m\""),
+        ),
+        (
+            "ground far from the site's height",
+            job().settings("height = \"95 m\"", "height = \"950 m\""),
+        ),
         (
             "positions that share a shift",
             job().line(LATE, |line| cell(line, 6, "single")),
@@ -336,7 +346,18 @@ fn a_large_job_is_the_same_whichever_way_it_is_computed() {
         let more = parts.keys().filter(|file| !whole.contains_key(*file));
         for file in whole.keys().chain(more) {
             if whole.get(file) != parts.get(file) {
-                differ.push(format!("{name}: {file}"));
+                let lines = |of: &BTreeMap<String, Vec<u8>>| -> BTreeSet<String> {
+                    let text = of.get(file).map(|bytes| String::from_utf8_lossy(bytes));
+                    text.iter()
+                        .flat_map(|text| text.lines())
+                        .map(str::to_owned)
+                        .collect()
+                };
+                let first = lines(&whole)
+                    .symmetric_difference(&lines(&parts))
+                    .next()
+                    .cloned();
+                differ.push(format!("{name}: {file}: {first:?}"));
             }
         }
         assert_eq!(whole.len(), 7, "{name}: {:?}", whole.keys());
@@ -372,6 +393,7 @@ fn a_large_job_is_the_same_whichever_way_it_is_computed() {
         "a row that is compared",
         "a reference",
         "a run in the settings",
+        "ground far from the site's height",
     ] {
         assert!(!taken.contains(&name), "{name}");
     }

@@ -578,6 +578,7 @@ fn a_receiver_log_is_averaged_in_its_window() {
         epochs,
         broken: vec![],
     });
+    job.grid.height = Some(72.0);
     // As a time of the day, dated by the job.
     mark(&mut job, "A1").placing.window = Some((36_000.0, 36_020.0));
     let solved = solve(&job);

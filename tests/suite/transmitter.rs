@@ -4,6 +4,7 @@
     reason = "helpers of tests, which stop at the first fault"
 )]
 
+mod arcs;
 mod bends;
 mod build;
 mod camera;

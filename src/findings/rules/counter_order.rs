@@ -2,7 +2,7 @@
 //!
 //! *Why*: a misread counter misplaces everything that the camera saw. *Limit*: the rows of one push, in their order: back by more
 //! than 3.29 of `counter`, or not on at all where the places differ by more than 3.29 of their one-sigma
-//! ([`crate::sources::Source::Baarda1968`]); none of them under `counter_at_start`. A push whose rows go back throughout was marked while
+//! ([`crate::sources::Source::Baarda1968`]); none of them under `counter_at_start` by more than two readings differ by chance. A push whose rows go back throughout was marked while
 //! the camera was pulled out (common practice, no source): there, what goes on is told. *Example*: 24.8, then 13.0; 30.0 where the
 //! push starts at 200.
 
@@ -75,8 +75,9 @@ fn before_openings(pipe: &Pipe<'_>) -> Vec<Finding> {
     });
     let before = |row: Counted<'_>| {
         let push = job.pushes.get(row.push?)?;
-        // A counter is read to the millimetre at best.
-        if row.counter > push.counter_at_start - 0.0005 {
+        // Read again at the opening, it comes out on either side of what was noted there.
+        let chance = job.limits.alarm * std::f64::consts::SQRT_2 * job.accuracy.counter;
+        if row.counter > push.counter_at_start - chance {
             return None;
         }
         let message = format!(

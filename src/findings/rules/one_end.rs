@@ -11,7 +11,10 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.seen()
         .filter_map(|seen| {
             let ends = seen.sensed.ends.as_ref()?;
-            (ends.one_only() && seen.row.attitude != Attitude::Vertical).then(|| {
+            // One that was located and has no place was found all the same.
+            let located = seen.points.ahead.is_some() && seen.points.behind.is_some();
+            let one = ends.one_only() && !located;
+            (one && seen.row.attitude != Attitude::Vertical).then(|| {
                 let (found, other) = if ends.ahead.is_some() {
                     ("ahead", "behind")
                 } else {

@@ -5,8 +5,6 @@
 //! [`FACTORS`] (our choice, all). Told once, as `path-too-short` or `path-too-long`, in place of the legs. *Example*: 9.8 m of cable on each of eight
 //! legs of 3 m.
 
-use std::collections::BTreeMap;
-
 use super::path_too_long::gaps;
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
@@ -39,23 +37,10 @@ pub(super) struct Scaled<'a> {
     why: &'static str,
 }
 
-/// Such runs, by index into `job.runs`.
-pub(super) fn scaled<'a>(pipe: &Pipe<'a>) -> BTreeMap<usize, Scaled<'a>> {
-    let mut runs: BTreeMap<usize, (&Traced, Vec<&Gap>)> = BTreeMap::new();
-    for (traced, _, gap) in gaps(pipe) {
-        runs.entry(traced.run)
-            .or_insert((traced, Vec::new()))
-            .1
-            .push(gap);
-    }
+/// A run's scale, if it has one of its own.
+pub(super) fn scaled<'a>(pipe: &Pipe<'_>, traced: &'a Traced) -> Option<Scaled<'a>> {
     let alarm = pipe.inputs.job.limits.alarm;
-    let of = |(run, (traced, gaps)): (usize, (&'a Traced, Vec<&Gap>))| {
-        Some((run, scale(traced, &gaps, alarm)?))
-    };
-    runs.into_iter().filter_map(of).collect()
-}
-
-fn scale<'a>(traced: &'a Traced, gaps: &[&Gap], alarm: f64) -> Option<Scaled<'a>> {
+    let gaps: Vec<&Gap> = gaps(traced).map(|(_, gap)| gap).collect();
     // Legs as short as they are unsure say nothing of a scale.
     let sure = gaps
         .iter()

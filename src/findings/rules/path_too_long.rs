@@ -72,29 +72,41 @@ fn by_height(pipe: &Pipe<'_>, gap: &Gap) -> String {
     )
 }
 
-/// Every gap with cable, with its run and index.
-pub(super) fn gaps<'a>(
+/// Every gap with cable of a run, with its index.
+pub(super) fn gaps(traced: &Traced) -> impl Iterator<Item = (usize, &Gap)> {
+    let gaps = traced.gaps.iter().enumerate();
+    gaps.filter_map(|(index, gap)| Some((index, gap.as_ref()?)))
+}
+
+/// Run by run: what its cable's scale says of it, or what each gap does.
+pub(super) fn by_run<'a>(
     pipe: &Pipe<'a>,
-) -> impl Iterator<Item = (&'a Traced, usize, &'a Gap)> + use<'a> {
-    pipe.traced.iter().flat_map(|traced| {
-        let gaps = traced.gaps.iter().enumerate();
-        gaps.filter_map(move |(index, gap)| Some((traced, index, gap.as_ref()?)))
-    })
+    code: Code,
+    of_scale: impl Fn(f64) -> bool,
+    of_gap: impl Fn(&'a Traced, usize, &'a Gap) -> Option<Finding>,
+) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for traced in pipe.traced {
+        match path_scale::scaled(pipe, traced) {
+            Some(scale) if of_scale(scale.ratio) => found.push(scale.finding(pipe, code)),
+            Some(_) => {}
+            None => {
+                let of_gaps = gaps(traced);
+                found.extend(of_gaps.filter_map(|(index, gap)| of_gap(traced, index, gap)));
+            }
+        }
+    }
+    found
 }
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     let alarm = pipe.inputs.job.limits.alarm;
-    let scaled = path_scale::scaled(pipe);
-    let of_runs = scaled.values().filter(|scale| scale.ratio < 1.0);
-    let of_runs = of_runs.map(|scale| scale.finding(pipe, Code::PathTooLong));
-    let of_gaps = gaps(pipe)
-        .filter(|(traced, _, gap)| {
-            let (excess, sigma) = gap.excess();
-            excess > alarm * sigma && !scaled.contains_key(&traced.run)
-        })
-        .filter_map(|(traced, index, gap)| {
-            let what = "A straight line is the shortest way: one of the two marks, or the counter at one, is wrong.";
-            about(pipe, Code::PathTooLong, traced, index, gap, what)
-        });
-    of_runs.chain(of_gaps).collect()
+    let too_long = |traced, index, gap: &Gap| {
+        let (excess, sigma) = gap.excess();
+        let what = "A straight line is the shortest way: one of the two marks, or the counter at one, is wrong.";
+        (excess > alarm * sigma)
+            .then(|| about(pipe, Code::PathTooLong, traced, index, gap, what))
+            .flatten()
+    };
+    by_run(pipe, Code::PathTooLong, |ratio| ratio < 1.0, too_long)
 }

@@ -3,11 +3,10 @@
 //! *Why*: the pipe may bend between them where nothing located it. *Limit*: 3.29 of the difference's one-sigma
 //! ([`crate::sources::Source::Baarda1968`]); not where a bend was inferred. *Example*: 12 ft apart on 17 ft of cable.
 
-use super::path_scale;
-use super::path_too_long::{about, gaps};
+use super::path_too_long::{about, by_run};
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
-use crate::run::{Traced, VertexKind};
+use crate::run::{Gap, Traced, VertexKind};
 
 /// A bend was inferred between two neighbouring marks.
 fn bent(traced: &Traced, index: usize) -> bool {
@@ -28,20 +27,15 @@ fn bent(traced: &Traced, index: usize) -> bool {
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     let alarm = pipe.inputs.job.limits.alarm;
-    let scaled = path_scale::scaled(pipe);
-    let of_runs = scaled.values().filter(|scale| scale.ratio > 1.0);
-    let of_runs = of_runs.map(|scale| scale.finding(pipe, Code::PathTooShort));
-    let of_gaps = gaps(pipe)
-        .filter(|(traced, ..)| !scaled.contains_key(&traced.run))
-        .filter(|(traced, index, gap)| {
-            let (excess, sigma) = gap.excess();
-            // Heights so unsure that they may make up the whole distance say nothing of it.
-            let known = gap.straight_bias < 0.5 * gap.straight;
-            excess < -alarm * sigma && known && !bent(traced, *index)
-        })
-        .filter_map(|(traced, index, gap)| {
-            let what = "The pipe may bend between them: locate a mark there, or find the end points of both.";
-            about(pipe, Code::PathTooShort, traced, index, gap, what)
-        });
-    of_runs.chain(of_gaps).collect()
+    let too_short = |traced, index, gap: &Gap| {
+        let (excess, sigma) = gap.excess();
+        // Heights so unsure that they may make up the whole distance say nothing of it.
+        let known = gap.straight_bias < 0.5 * gap.straight;
+        let what =
+            "The pipe may bend between them: locate a mark there, or find the end points of both.";
+        (excess < -alarm * sigma && known && !bent(traced, index))
+            .then(|| about(pipe, Code::PathTooShort, traced, index, gap, what))
+            .flatten()
+    };
+    by_run(pipe, Code::PathTooShort, |ratio| ratio > 1.0, too_short)
 }

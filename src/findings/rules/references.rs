@@ -1,7 +1,7 @@
 //! Reference points whose coordinates can't be: `blunder` where two tapes to one mark contradict their distance, `implausible` where a
 //! baseline is far longer than anything on it.
 //!
-//! *Why*: a digit wrong in a reference's coordinates leaves all its marks without a place, and each blames its own tapes; at the far end of a
+//! *Why*: a digit wrong in a reference's coordinates leaves all its marks without a place, and each blames its own tapes (where they fix it all the same, `blunder` tells); at the far end of a
 //! baseline nothing contradicts it at all. *Limit*: two tapes must reach over the distance of their references and differ by no more than that,
 //! to 3.29 of their one-sigma ([`crate::sources::Source::Baarda1968`]); told of what all such pairs of two marks or more have in common. A
 //! baseline of over [`LONG`] that is [`TIMES`] as long as the farthest station and offset on it (our choice).
@@ -67,7 +67,14 @@ fn by_tapes(survey: &Survey<'_>) -> Option<Finding> {
     }
     let mut marks = BTreeSet::new();
     let mut common: Option<BTreeSet<PointId>> = None;
-    for (mark, tapes) in &tapes {
+    // Where the tapes still fix a mark, `blunder` says what contradicts it.
+    let open: BTreeSet<PointId> = survey
+        .adjusted
+        .undetermined
+        .iter()
+        .map(|open| open.point)
+        .collect();
+    for (mark, tapes) in tapes.iter().filter(|(mark, _)| open.contains(mark)) {
         for (i, one) in tapes.iter().enumerate() {
             for other in tapes
                 .iter()

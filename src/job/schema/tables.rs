@@ -73,7 +73,7 @@ pub mod marks {
         RUN "run" Form::Name, optional, "run; may be left out where the job has one", "A";
         MARK "mark" Form::Name, required, "name of the mark, unique in the job", "A1";
         PUSH "push" Form::Name, optional, "push, if the run has several", "1";
-        COUNTER "counter" Form::Length(Sign::Any), optional, "cable counter at the lens", "9.5";
+        COUNTER "counter" Form::Length(Sign::Any), optional, "cable counter at the lens", "13.5";
         ROLE "role" Form::Word(&["centre", "end_ahead", "end_behind", "peak", "exposed"]), optional, "what was located (default centre)", "centre";
         BASELINE "baseline" Form::Baseline, optional, "line that station and offset refer to", "";
         STATION "station" Form::Station, optional, "along the baseline from its first point", "";
@@ -169,7 +169,7 @@ pub mod camera {
     table! { "camera", "What the camera saw, by cable counter.", key WHAT, numbered &[];
         RUN "run" Form::Name, optional, "run; may be left out where the job has one", "A";
         PUSH "push" Form::Name, optional, "push, if the run has several", "1";
-        COUNTER "counter" Form::Length(Sign::Any), required, "cable counter at the lens", "10.2";
+        COUNTER "counter" Form::Length(Sign::Any), required, "cable counter at the lens", "14.2";
         WHAT "what" Form::Text, required, "what was seen", "roots at a joint";
         NOTE "note" Form::Text, optional, "free text", "";
         CLOCK "clock" Form::Clock, optional, "position on the pipe wall, 1 to 12", "3";

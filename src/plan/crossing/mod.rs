@@ -20,6 +20,8 @@ pub mod leg;
 pub mod meet;
 pub mod vertical;
 
+use std::collections::HashSet;
+
 use geo::{BoundingRect, Coord, Geometry, Rect};
 
 use super::far::gap;
@@ -29,6 +31,7 @@ use crate::error::Error;
 use crate::math::ellipse::Ellipse as OneSigma;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95, NORMAL_95_ONE_SIDED, chi_square_quantile};
 use crate::record::AsBuilt;
+use crate::record::build::is_told;
 use crate::record::model::{
     Crossing, Direction, Ellipse, Geographic, Meeting, Requirement, Run, Separation,
 };
@@ -56,6 +59,8 @@ pub fn crossings(record: &AsBuilt, plan: &Plan, site: &Site) -> Result<Vec<Cross
         .map(|feature| feature.geometry.bounding_rect())
         .collect();
     let mut all = Vec::new();
+    let like = record.marks.iter().filter(|mark| is_told(&mark.mark, 'x'));
+    let taken: HashSet<&str> = like.map(|mark| &*mark.id).collect();
     for run in &record.runs {
         let Some(path) = Path::bridged(record, run) else {
             continue;
@@ -78,6 +83,10 @@ pub fn crossings(record: &AsBuilt, plan: &Plan, site: &Site) -> Result<Vec<Cross
         found.sort_by(|a, b| a.station.total_cmp(&b.station));
         for (number, crossing) in (1..).zip(&mut found) {
             crossing.id = format!("{}/x{number}", run.id);
+            // A mark of that name has the id.
+            if taken.contains(&*crossing.id) {
+                crossing.id.push_str(" (crossing)");
+            }
         }
         all.extend(found);
     }

@@ -77,8 +77,13 @@ fn set_level(view: &View<'_>, run: usize, level: SightLevel, camera: &mut Camera
 /// What the row says, before it has a place.
 fn as_written(view: &View<'_>, row: &CameraRow, number: usize) -> Camera {
     let (job, scale) = (view.inputs.job, view.scale);
+    let mut name = format!("c{number}");
+    // A mark of that name has the id.
+    if view.like_sights.contains(&(row.run, &*name)) {
+        name.push_str(" (camera)");
+    }
     Camera {
-        id: view.id(&[view.run_id(row.run), &format!("c{number}")]),
+        id: view.id(&[view.run_id(row.run), &name]),
         run: view.run_id(row.run).to_owned(),
         push: row
             .push

@@ -17,7 +17,7 @@ mod ties;
 pub use cautions::CAUTIONS;
 pub use survey::Survey;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use super::model::{
     Adjustment, Advice, AsBuilt, Cells, Check, Draft, Frame, Input, LeftOut, Measurement, Note,
@@ -98,6 +98,15 @@ pub fn build(parts: Parts<'_>) -> AsBuilt {
         scale,
         codes: codes_by_mark(&findings),
         accuracy: accuracy::accuracy(&parts.checks, scale),
+        like_sights: parts
+            .inputs
+            .observations
+            .marks
+            .iter()
+            .filter(|mark| is_told(&mark.name, 'c'))
+            .map(|mark| (mark.run, &*mark.name))
+            .collect(),
+        run_ids: job.runs.iter().map(|run| &*run.id).collect(),
     };
     let mut record = AsBuilt {
         schema: SCHEMA.to_owned(),
@@ -157,6 +166,15 @@ struct View<'a> {
     scale: Scale,
     codes: BTreeMap<String, String>,
     accuracy: super::model::Accuracy,
+    /// Marks by run and name, of those that are named as camera observations are told.
+    like_sights: HashSet<(usize, &'a str)>,
+    run_ids: HashSet<&'a str>,
+}
+
+/// Whether a name is a letter and a number after it, as camera observations and crossings are told.
+pub(crate) fn is_told(name: &str, letter: char) -> bool {
+    name.strip_prefix(letter)
+        .is_some_and(|number| !number.is_empty() && number.bytes().all(|b| b.is_ascii_digit()))
 }
 
 impl View<'_> {

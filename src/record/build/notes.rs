@@ -1,5 +1,7 @@
 //! Remarks of the record that no finding code fits.
 
+use std::collections::HashSet;
+
 use super::View;
 use crate::record::model::Note;
 use crate::run::{Meets, NoPlace, Sight, Spot, Traced};
@@ -57,6 +59,25 @@ fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
     }) {
         let axis = view.scale.say(crate::run::AXIS_ABOVE_INVERT);
         notes.push(Note::new(None, format!("axis_above_invert is not given ({runs}): {axis} is taken, which shifts every invert by as much.")));
+    }
+    let level = |traced: &&Traced| traced.marks.iter().all(|mark| mark.ground.is_none());
+    let moved = |traced: &&Traced| traced.marks.iter().any(|mark| mark.shift.is_some());
+    let guessed: HashSet<usize> = view
+        .traced
+        .iter()
+        .filter(level)
+        .filter(moved)
+        .map(|traced| traced.run)
+        .collect();
+    let guessed: HashSet<&str> = guessed.iter().map(|run| view.run_id(*run)).collect();
+    if let Some(runs) = without(&|run| guessed.contains(&*run.id)) {
+        let (slope, sigma) = crate::run::USUAL_SLOPE;
+        notes.push(Note::new(None, format!(
+            "No height of the ground is known ({runs}): the pipe is taken to slope by {:.0} %, with a one-sigma of {:.0} %, and the marks' places rest \
+             on that. On steeper ground give `ground`.",
+            100.0 * slope,
+            100.0 * sigma
+        )));
     }
     // What the camera saw was at the lens; the marks are where the transmitter was.
     if let (None, [_, ..]) = (job.equipment.lens_to_transmitter, job.camera.as_slice()) {

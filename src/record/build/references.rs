@@ -49,8 +49,14 @@ fn of_control(view: &View<'_>, id: PointId, row: usize) -> Option<Reference> {
 /// A point as the adjustment has it. One that no file lists is an instrument's stand or a corner: not for the tie sheet.
 fn bare(view: &View<'_>, id: PointId, name: &str) -> Option<Reference> {
     let (place, scale) = (view.inputs.places.place(id)?, view.scale);
+    // A run of that name has the id.
+    let told = if view.run_ids.contains(name) {
+        format!("{name} (reference)")
+    } else {
+        name.to_owned()
+    };
     Some(Reference {
-        id: view.id(&[name]),
+        id: view.id(&[&told]),
         point: name.to_owned(),
         easting: scale.grid(place.e),
         northing: scale.grid(place.n),

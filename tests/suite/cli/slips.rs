@@ -316,8 +316,10 @@ fn heights_that_wait_for_the_separation_are_named_once() {
     write(&site, "marks.csv", marks);
     let said = site.ends(0, &["check", "job"]);
     assert_eq!(
-        said.matches("GNSS heights (marks.csv:2 is the first) are not used")
-            .count(),
+        said.matches(
+            "GNSS heights give no ground where nothing else does (marks.csv:2 is the first)"
+        )
+        .count(),
         1,
         "{said}"
     );

@@ -133,6 +133,11 @@ fn gnss(at: Ground, fix: &str, sigma: f64, means: &Means, crew: &mut Crew, row: 
     row.set("latitude", Cell::Geographic(lat));
     row.set("longitude", Cell::Geographic(lon));
     row.set("fix", fix);
+    let crs = means.site.frame.crs;
+    // No correction network works in the old datum; whoever has such positions says so.
+    if crs.code == "EPSG:27700" {
+        row.set("datum", crs.geographic);
+    }
     if means.heights {
         row.set("height", Cell::Length(height(at, sigma, means, crew)));
     }
