@@ -83,7 +83,10 @@ impl Tally {
 
 /// Directions at the ends, and places beyond the last mark, inside their 95 % bounds.
 fn held(radius: Option<f64>) -> [Tally; 2] {
-    let (curve, mut random) = (Curve(radius), Random(radius.unwrap_or(0.0).to_bits() ^ 42));
+    let (curve, mut random) = (
+        Curve(radius),
+        Random(radius.unwrap_or(0.0).to_bits() ^ 0x2a),
+    );
     let mut tallies = [Tally::default(), Tally::default()];
     for _ in 0..RUNS {
         let (site, lengths, seen) = simulate(curve, &mut random);
