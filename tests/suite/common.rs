@@ -9,6 +9,29 @@ use aslaid::record::AsBuilt;
 use aslaid::record::model::*;
 use aslaid::units::LengthUnit;
 
+/// A `job.toml` of one run A in metres on a grid; with further lines of its sections.
+pub fn settings(id: &str, grid: &str, equipment: &str) -> String {
+    format!(
+        r#"[job]
+id = "{id}"
+located_on = 2026-05-14
+[grid]
+crs = "EPSG:25832"
+unit = "m"
+{grid}
+[equipment]
+axis_above_invert = "0.05 m"
+{equipment}
+[[run]]
+id = "A"
+diameter = "150 mm"
+wall = "4 mm"
+pushed = "downstream"
+min_grade = "1 %"
+"#
+    )
+}
+
 /// What becomes of a job of these files.
 pub fn computed(files: &[(&str, &str)]) -> Outcome {
     let folder = tempfile::tempdir().unwrap();

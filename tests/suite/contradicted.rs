@@ -3,29 +3,15 @@
 use aslaid::findings::{Code, Finding, Level};
 use aslaid::pipeline::Outcome;
 
-use crate::common::computed;
+use crate::common::{computed, settings};
 
-const TOML: &str = r#"
-[job]
-id = "contradicted"
-located_on = 2026-05-14
-[grid]
-crs = "EPSG:25832"
-unit = "m"
-vertical = "NHN"
-height = "50 m"
-geoid_separation = "46 m"
-[equipment]
-lens_to_transmitter = "0.3 m"
-axis_above_invert = "0.05 m"
-antenna_height = "2 m"
-[[run]]
-id = "A"
-diameter = "150 mm"
-wall = "4 mm"
-pushed = "downstream"
-min_grade = "1 %"
-"#;
+fn toml() -> String {
+    settings(
+        "contradicted",
+        "vertical = \"NHN\"\nheight = \"50 m\"\ngeoid_separation = \"46 m\"",
+        "lens_to_transmitter = \"0.3 m\"\nantenna_height = \"2 m\"",
+    )
+}
 const CONTROL: &str = "point,easting,northing\nP1,500000,5700000\nP2,500020,5700000\nP3,500010,5700015\nCO,500001,5700006\n";
 const HEADING: &str = "run,mark,push,counter,baseline,station,offset,latitude,longitude,height,fix,ground,depth_1,depth_2,fitting\n";
 /// Along a line 6 m north of P1>P2, 4 m apart.
@@ -48,7 +34,7 @@ struct Job {
 impl Job {
     fn sound() -> Self {
         Self {
-            toml: TOML.to_owned(),
+            toml: toml(),
             control: CONTROL.to_owned(),
             marks: format!("{HEADING}{MARKS}"),
             pushes: PUSHES.to_owned(),
@@ -292,7 +278,7 @@ fn the_main_lies_downstream() {
 /// RTK positions without a datum in a grid whose datum is of old: its own would put them a hundred metres off, and in silence.
 #[test]
 fn no_correction_network_works_in_an_old_datum() {
-    let toml = TOML
+    let toml = toml()
         .replace("25832", "27700")
         .replace("geoid_separation = \"46 m\"\n", "");
     let marks = "run,mark,counter,latitude,longitude,fix\nA,A1,3.3,51.5000000,-0.1000000,rtk\nA,A2,7.3,51.5000360,-0.1000000,rtk\n";

@@ -5,26 +5,11 @@ use aslaid::findings::{Code, Finding, Level};
 use aslaid::pipeline::Outcome;
 use aslaid::record::model::{Check, Mark};
 
-use crate::common::computed;
+use crate::common::{computed, settings};
 
-const JOB: &str = r#"
-[job]
-id = "kept-out"
-located_on = 2026-05-14
-[grid]
-crs = "EPSG:25832"
-unit = "m"
-vertical = "NHN"
-height = "50 m"
-[equipment]
-axis_above_invert = "0.05 m"
-[[run]]
-id = "A"
-diameter = "150 mm"
-wall = "4 mm"
-pushed = "downstream"
-min_grade = "1 %"
-"#;
+fn toml() -> String {
+    settings("kept-out", "vertical = \"NHN\"\nheight = \"50 m\"", "")
+}
 const CONTROL: &str = "\
 point,easting,northing,elevation,use
 P1,500000,5700000,,
@@ -50,7 +35,7 @@ fn job_of(toml: &str, control: &str, marks: &[&str], others: &[(&str, &str)]) ->
 }
 
 fn job(control: &str, marks: &[&str]) -> Outcome {
-    job_of(JOB, control, marks, &[])
+    job_of(&toml(), control, marks, &[])
 }
 
 fn of(outcome: &Outcome, code: Code) -> Vec<&Finding> {
@@ -157,7 +142,7 @@ fn a_height_that_is_compared_with_nothing() {
         (&[&*bare, row][..], &[][..]),
         (&[&*bare][..], &[("measures.csv", differences)][..]),
     ] {
-        let compared = job_of(JOB, CONTROL, marks, others);
+        let compared = job_of(&toml(), CONTROL, marks, others);
         assert!(!compared.blocked(), "{:#?}", compared.findings);
         says(
             &compared,
@@ -215,7 +200,8 @@ fn what_is_left_out_is_said_to_be() {
         &["\"P3\"", "control.csv:4", "use = no"],
     );
     let runs = "id,diameter,use\nA,150 mm,no\n";
-    let toml = JOB.split("[[run]]").next().expect("a job");
+    let toml = toml();
+    let toml = toml.split("[[run]]").next().expect("a job");
     let run = job_of(toml, CONTROL, &[MARKS], &[("runs.csv", runs)]);
     says(
         &run,
@@ -245,7 +231,7 @@ fn what_is_left_out_is_said_to_be() {
 /// The run that all join by default joins none.
 #[test]
 fn a_run_joins_not_itself() {
-    let toml = JOB.replace("[[run]]", "[run_default]\njoins = \"A\"\n[[run]]");
+    let toml = toml().replace("[[run]]", "[run_default]\njoins = \"A\"\n[[run]]");
     let joined = job_of(&toml, CONTROL, &[MARKS], &[]);
     assert!(!joined.blocked(), "{:#?}", joined.findings);
 }

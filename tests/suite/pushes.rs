@@ -5,25 +5,11 @@ use aslaid::pipeline::Outcome;
 use aslaid::record::AsBuilt;
 use aslaid::record::model::Mark;
 
-use crate::common::computed;
+use crate::common::{computed, settings};
 
-const JOB: &str = r#"
-[job]
-id = "both-ends"
-located_on = 2026-05-14
-[grid]
-crs = "EPSG:25832"
-unit = "m"
-[equipment]
-lens_to_transmitter = "0.3 m"
-axis_above_invert = "0.05 m"
-[[run]]
-id = "A"
-diameter = "150 mm"
-wall = "4 mm"
-pushed = "downstream"
-min_grade = "1 %"
-"#;
+fn toml() -> String {
+    settings("both-ends", "", "lens_to_transmitter = \"0.3 m\"")
+}
 
 /// From the cleanout at either end, the transmitter 0.3 m behind the lens.
 const PUSHES: &str =
@@ -48,7 +34,7 @@ const CAMERA: &str = "run,push,counter,what\nA,N1,12.7,joint\nA,N2,19.3,joint\n"
 fn job(marks: &[&str]) -> Outcome {
     let table = format!("{HEADING}{}", marks.concat());
     computed(&[
-        ("job.toml", JOB),
+        ("job.toml", &toml()),
         ("control.csv", CONTROL),
         ("pushes.csv", PUSHES),
         ("camera.csv", CAMERA),

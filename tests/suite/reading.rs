@@ -327,7 +327,7 @@ fn an_empty_job_reads_without_a_finding() {
         ),
         (1, 1, 1, 1)
     );
-    near(plain.camera[0].counter, 10.2 * FOOT);
+    near(plain.camera[0].counter, 14.2 * FOOT);
     assert_eq!(
         job::template::workbook().unwrap(),
         job::template::workbook().unwrap()

@@ -8,7 +8,7 @@ use aslaid::run::{NoPlace, Spot};
 use aslaid::units::LengthUnit;
 use std::sync::Arc;
 
-fn saw(counter: f64, until: Option<f64>) -> CameraRow {
+pub fn saw(counter: f64, until: Option<f64>) -> CameraRow {
     CameraRow {
         run: 0,
         push: None,

@@ -75,15 +75,16 @@ fn simulate(
     (site, truths)
 }
 
+/// How many of so many lie inside.
 #[derive(Default)]
-struct Tally(usize, usize);
+pub struct Tally(usize, usize);
 
 impl Tally {
-    fn add(&mut self, inside: bool) {
+    pub fn add(&mut self, inside: bool) {
         self.0 += usize::from(inside);
         self.1 += 1;
     }
-    fn percent(&self) -> f64 {
+    pub fn percent(&self) -> f64 {
         100.0 * self.0 as f64 / self.1 as f64
     }
 }
