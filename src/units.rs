@@ -18,7 +18,7 @@ mod station;
 pub use angle::{Axis, parse_angle, parse_bearing, parse_coordinate, parse_declination};
 pub use date::{Mangled, date_text, mangled, parse_date, parse_time};
 pub use format::{
-    counted, degrees_minutes_seconds, feet_inches, fixed, length_digits, length_text, listed,
+    counted, degrees_minutes_seconds, feet_inches, fixed, just, length_digits, length_text, listed,
     rough, round_to, station_text,
 };
 pub use length::{CellUnit, Plain, parse_length, plain_unit};

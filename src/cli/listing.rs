@@ -25,7 +25,11 @@ fn told(group: &[&Finding]) -> Vec<String> {
 fn line(finding: &Finding) -> String {
     let place = finding.source.as_deref().unwrap_or("");
     let message = bare(finding);
-    let names = |name: &str| message.split(apart).any(|word| word == name);
+    // A name of several words is looked for as it stands.
+    let names = |name: &str| {
+        let of_words = name.contains(apart) && message.contains(name);
+        of_words || message.split(apart).any(|word| word == name)
+    };
     let whom = match (&finding.run, &finding.mark) {
         (_, Some(mark)) if !names(mark) => format!("{mark}: "),
         (Some(run), None) if !names(run) => format!("run {run}: "),

@@ -288,6 +288,19 @@ fn inside(crs: &Crs, place: Plane) -> bool {
         .is_ok_and(|(lonlat, _)| lonlat.iter().all(|(lon, lat)| crs.contains(*lon, *lat)))
 }
 
+/// What explains a place outside the area of use lands no farther from those inside it, metres: our choice.
+const TOWN: f64 = 20_000.0;
+
+/// The median of eastings, and that of northings.
+fn middle(places: impl Iterator<Item = Plane>) -> Option<Plane> {
+    let (mut east, mut north): (Vec<f64>, Vec<f64>) = places.unzip();
+    let median = |values: &mut Vec<f64>| {
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied()
+    };
+    median(&mut east).zip(median(&mut north))
+}
+
 /// Holds grid coordinates against the area of use; false for those outside, which become problems.
 pub(super) fn check_grid(
     crs: &Crs,
@@ -305,6 +318,14 @@ pub(super) fn check_grid(
             .collect(),
         Err(_) => all.iter().map(|place| inside(crs, *place)).collect(),
     };
+    let site = middle(
+        places
+            .iter()
+            .zip(&good)
+            .filter(|(_, good)| **good)
+            .map(|((_, place), _)| *place),
+    );
+    let near = |(e, n): Plane| site.is_none_or(|site| (e - site.0).hypot(n - site.1) < TOWN);
     for ((subject, place), _) in places.iter().zip(&good).filter(|(_, good)| !**good) {
         let (e, n) = *place;
         let tries = [
@@ -319,7 +340,7 @@ pub(super) fn check_grid(
         ];
         let explanation = tries
             .into_iter()
-            .find(|(_, e, n)| inside(crs, (*e, *n)))
+            .find(|(_, e, n)| near((*e, *n)) && inside(crs, (*e, *n)))
             .map(|(explanation, ..)| explanation);
         problems.push(Problem::Outside {
             subject: subject.clone(),

@@ -30,6 +30,12 @@ pub const fn length_digits(unit: LengthUnit) -> usize {
     if unit.is_foot() { 2 } else { 3 }
 }
 
+/// What goes before "over", "under" or "outside" where rounding hides by how much.
+#[must_use]
+pub fn just(figure: &str, limit: &str) -> &'static str {
+    if figure == limit { "just " } else { "" }
+}
+
 /// A figure as fine as a bound is worth: two decimals, three where it is small.
 #[must_use]
 pub fn rough(value: f64) -> String {

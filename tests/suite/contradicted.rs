@@ -385,3 +385,77 @@ fn a_declination_of_the_wrong_sign() {
         wrong[0].message
     );
 }
+
+/// Without heights: a depth whose decimal point stands one place off, among its neighbours.
+#[test]
+fn a_depth_that_is_ten_times_off() {
+    let bare = |job: Job| job.marks(",50.00,", ",,");
+    assert!(bare(Job::sound()).told().is_empty());
+    let tenth = bare(Job::sound()).marks("1.66,1.68", "0.166,0.168");
+    tenth.tells(Code::Implausible, &["A3", "decimal point"]);
+}
+
+/// What rounding hides is said to be just over.
+#[test]
+fn figures_that_print_alike() {
+    let job = Job::sound()
+        .toml("[[run]]", "[limits]\nmax_depth = \"1.7495 m\"\n[[run]]")
+        .marks("1.74,1.76", "1.7495,1.7498");
+    job.tells(
+        Code::Implausible,
+        &["1.750 m, just beyond the limit of 1.750 m"],
+    );
+}
+
+/// A name that a run or a mark has as well: no id comes twice.
+#[test]
+fn ids_are_unique() {
+    let mut job = Job::sound().control("P3,", "A,").marks("A,A3,", "A,c1,");
+    job.marks = job.marks.replace("A,A4,", "A,c2,");
+    let outcome = computed(&[
+        ("job.toml", &job.toml),
+        ("control.csv", &job.control),
+        ("marks.csv", &job.marks),
+        ("pushes.csv", &job.pushes),
+        (
+            "camera.csv",
+            "run,push,counter,what\nA,N,5,joint\nA,N,9,roots\n",
+        ),
+    ]);
+    let record = outcome.record.expect("a record");
+    let marks = record.marks.iter().map(|mark| &mark.id);
+    let others = record.camera.iter().map(|seen| &seen.id);
+    let references = record.references.iter().map(|point| &point.id);
+    let ids: Vec<&String> = record
+        .runs
+        .iter()
+        .map(|run| &run.id)
+        .chain(marks)
+        .chain(others)
+        .chain(references)
+        .collect();
+    let unique: std::collections::BTreeSet<&&String> = ids.iter().collect();
+    assert_eq!(ids.len(), unique.len(), "{ids:?}");
+    assert!(
+        ids.iter().any(|id| id.ends_with("/A/c1 (camera)")),
+        "{ids:?}"
+    );
+}
+
+/// Of a compound system the horizontal part is taken, and that is said.
+#[test]
+fn heights_are_not_converted() {
+    let job = Job::sound().toml("EPSG:25832", "EPSG:5555");
+    let record = job.run().record.expect("a record");
+    assert_eq!(record.frame.crs, "EPSG:25832");
+    let said = |note: &&aslaid::record::model::Note| {
+        note.text
+            .contains("Of EPSG:5555 the horizontal part is taken")
+    };
+    assert_eq!(
+        record.notes.iter().filter(said).count(),
+        1,
+        "{:?}",
+        record.notes
+    );
+}

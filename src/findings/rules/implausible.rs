@@ -10,7 +10,7 @@ use super::pipe::{Pipe, Seen};
 use crate::findings::{Code, Finding};
 use crate::run::Located;
 use crate::transmitter::Basis;
-use crate::units::{FOOT, INCH};
+use crate::units::{FOOT, INCH, just};
 
 /// What a figure would be if it had been typed in another unit: the unit's name, metres in one.
 const UNITS: [(&str, f64); 5] = [
@@ -107,15 +107,15 @@ fn too_deep(pipe: &Pipe<'_>, located: &Located, seen: &Seen<'_>) -> Option<Findi
     let hint = explains(pipe, depth, |other| {
         depth > BARELY * limit && (0.2..limit).contains(&other)
     });
+    let (has, limited) = (pipe.length(depth), pipe.length(limit));
     let hint = hint.map_or_else(
         || "Check the figure and its unit.".to_owned(),
         |unit| format!("Was it {unit}?"),
     );
     let message = format!(
-        "The depth of {} {how} {}, beyond the limit of {}. {hint} If it is right, raise `max_depth` in [limits].",
+        "The depth of {} {how} {has}, {}beyond the limit of {limited}. {hint} If it is right, raise `max_depth` in [limits].",
         seen.called(),
-        pipe.length(depth),
-        pipe.length(limit),
+        just(&has, &limited),
     );
     let finding = pipe
         .of_mark(Code::Implausible, seen, message)
@@ -154,13 +154,21 @@ fn far_from(
     }
     // In the right unit it was read about as well as those beside it.
     let hint = explains(pipe, read, |other| !beyond(other, beside_it, 0.0));
+    let hint =
+        hint.map(|unit| format!("Read as {unit} the figure would fit: was the unit left out?"));
+    let shifted = || {
+        [10.0, 0.1]
+            .into_iter()
+            .any(|times| !beyond(times * read, beside_it, 0.0))
+    };
+    let point = "With its decimal point one place off the figure would fit: check it.";
+    let hint = hint.or_else(|| shifted().then(|| point.to_owned()));
     if hint.is_none() && !beyond(read, own.variance(), STEEP) {
         return None;
     }
-    let hint = hint.map_or_else(
-        || "Check the figure and its unit; if it is right, heights of the ground here and there would show it.".to_owned(),
-        |unit| format!("Read as {unit} the figure would fit: was the unit left out?"),
-    );
+    let hint = hint.unwrap_or_else(|| {
+        "Check the figure and its unit; if it is right, heights of the ground here and there would show it.".to_owned()
+    });
     let [one, other] = beside.map(|mark| called(pipe.inputs.mark_name(mark.mark)));
     let message = format!(
         "The depth of {} reads {}, but it is {} at {} and {} at {}, {} and {} off. {hint}",

@@ -5,6 +5,7 @@
 
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
+use crate::units::just;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     let limit = pipe.inputs.job.limits.min_cover;
@@ -18,11 +19,11 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
                 " by the ground there and the line between the inverts beside it"
             };
             (cover < limit).then(|| {
+                let (has, limited) = (pipe.length(cover), pipe.length(limit));
                 let message = format!(
-                    "At {} the cover over the pipe is {}{how}, under the limit of {}. Say so to whoever digs or drives there.",
+                    "At {} the cover over the pipe is {has}{how}, {}under the limit of {limited}. Say so to whoever digs or drives there.",
                     seen.called(),
-                    pipe.length(cover),
-                    pipe.length(limit),
+                    just(&has, &limited),
                 );
                 let finding = pipe.of_mark(Code::Shallow, &seen, message);
                 pipe.figures(finding, cover, Some(limit))

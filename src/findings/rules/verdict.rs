@@ -6,6 +6,7 @@
 
 use crate::findings::Level;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95, in_plane};
+use crate::units::just;
 
 /// What was compared.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,7 +40,8 @@ pub(super) fn verdict(
     } else {
         format!("and of the {} that chance may do. {way_out}", say(chance))
     };
-    let words = format!("outside the 95 % bound of {stated}, {chance}");
+    let just = just(&say(difference), &stated);
+    let words = format!("{just}outside the 95 % bound of {stated}, {chance}");
     (Level::Warning, words)
 }
 

@@ -72,6 +72,9 @@ impl Writing<'_> {
             Some(value) if decimal_comma(value) => {
                 "write a decimal point in place of the comma".to_owned()
             }
+            Some(value) if is_dated(value) => {
+                "there is no such day; a date is written as 2026-05-14".to_owned()
+            }
             Some(value) if !value.contains('"') => {
                 format!("text and dates other than 2026-05-14 stand in quotation marks: {value:?}")
             }
@@ -150,6 +153,18 @@ impl Writing<'_> {
             entries,
         });
     }
+}
+
+/// Whether a text has the form of a date.
+fn is_dated(text: &str) -> bool {
+    let form = |(at, byte): (usize, u8)| {
+        if at == 4 || at == 7 {
+            byte == b'-'
+        } else {
+            byte.is_ascii_digit()
+        }
+    };
+    text.len() == 10 && text.bytes().enumerate().all(form)
 }
 
 /// A value as the text of a cell; lists of texts are parted by commas.

@@ -782,7 +782,7 @@ fn a_depth_far_from_both_neighbours_is_told() {
             "Read as feet the figure would fit",
         ],
     );
-    // A slip that no unit explains; shallower, as well.
+    // A slip that no unit explains, and a decimal point.
     says(
         &depths(["1.50", "1.52", "7.21", "1.56", "1.58"], false),
         told,
@@ -791,7 +791,7 @@ fn a_depth_far_from_both_neighbours_is_told() {
     says(
         &depths(["4.10", "4.12", "0.41", "4.16", "4.18"], false),
         told,
-        &["Check the figure"],
+        &["decimal point"],
     );
     for twin in [
         // A bank that the pipe goes under, and a drop that it takes.
