@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::f64::consts::FRAC_PI_2;
 
 use super::meet::{Meeting, Nearest, meet};
-use super::refine::{Sight, Spot, misfits, refine, share, variance};
+use super::refine::{Sight, Spot, misfits, once, refine, share, variance};
 use super::{Block, Touch, Why};
 use crate::math::block;
 use crate::math::similarity::Similarity;
@@ -192,7 +192,7 @@ impl<'a> Construction<'a> {
                     && self.site.is_none();
                 (!grid).then(|| Sight::new(o, locus, point, doubt))
             });
-        share(sights.collect())
+        share(once(sights.collect()))
     }
 
     fn find(&self, point: PointId) -> Found {

@@ -3,6 +3,7 @@
 use super::Block;
 use crate::math::block;
 use crate::math::similarity::Similarity;
+use crate::math::stats::ALARM;
 use crate::observe::kinds::{Equation, Locus, Plane, State, around};
 use crate::observe::{Kind, Observation, PointId, ShiftId};
 
@@ -86,6 +87,30 @@ impl<'a> Sight<'a> {
         let raw = self.observation.value - equation.computed;
         if equation.angular { around(raw) } else { raw }
     }
+}
+
+/// Of values that were measured twice and agree, the first: a tape pulled again is no third one, and two that only touch would leave the point
+/// free along the touch. Those that disagree both stay.
+pub(super) fn once(sights: Vec<Sight<'_>>) -> Vec<Sight<'_>> {
+    let again = |a: &Observation, b: &Observation| {
+        let same = match (a.kind, b.kind) {
+            (Kind::Distance { from, to }, Kind::Distance { from: p, to: q }) => {
+                (from, to) == (p, q) || (from, to) == (q, p)
+            }
+            _ => false,
+        };
+        same && (a.value - b.value).abs() <= ALARM * a.sigma.hypot(b.sigma)
+    };
+    let mut kept: Vec<Sight<'_>> = Vec::with_capacity(sights.len());
+    for sight in sights {
+        if !kept
+            .iter()
+            .any(|one| again(one.observation, sight.observation))
+        {
+            kept.push(sight);
+        }
+    }
+    kept
 }
 
 /// The values from one inexact point share its error: each gets it as often as there are such values, so that all together weigh no more

@@ -225,3 +225,33 @@ fn a_straight_run_does_not_tell_the_side_of_a_reference() {
     let share = bent.held as f64 / bent.placed as f64;
     assert!((0.89..=0.99).contains(&share), "{bent:?}");
 }
+
+/// Two tapes that only just touch place a mark on the line between their corners; pulled twice each, they place it there as well.
+#[test]
+fn a_tape_pulled_twice_is_no_third() {
+    let place = |times: usize| {
+        let mut net = Net::new();
+        let (p, q) = (net.fixed(0.0, 0.0), net.fixed(30.0, 0.0));
+        let at = net.free(12.0, 0.0);
+        for _ in 0..times {
+            net.measure(Kind::Distance { from: p, to: at }, 0.015, 0.003);
+            net.measure(Kind::Distance { from: q, to: at }, 0.015, -0.004);
+        }
+        let adjusted = adjust(&net.out, &Limits::default());
+        assert!(
+            adjusted.undetermined.is_empty(),
+            "{times}: {:?}",
+            adjusted.undetermined
+        );
+        adjusted.place(at).expect("a place")
+    };
+    let (once, twice) = (place(1), place(2));
+    assert!(
+        f64::hypot(once.e - twice.e, once.n - twice.n) < 0.02,
+        "{once:?} {twice:?}"
+    );
+    assert!(
+        (once.e - 12.0).abs() < 0.02 && once.n.abs() < 0.5,
+        "{once:?}"
+    );
+}
