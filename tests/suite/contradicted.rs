@@ -459,3 +459,22 @@ fn heights_are_not_converted() {
         record.notes
     );
 }
+
+/// A metre too much on one ground height: the rise that it makes is told with it, one that a depth makes is not.
+#[test]
+fn a_rise_that_one_ground_makes() {
+    let parts = ["Look first at the ground's height at A3", "1.0"];
+    let ground = Job::sound().marks(",50.00,1.66,1.68", ",51.00,1.66,1.68");
+    ground.tells(Code::AdverseGrade, &parts);
+    let depth = Job::sound()
+        .marks(",50.00,1.66,1.68", ",50.00,0.66,0.68")
+        .told();
+    assert!(
+        depth.iter().any(|f| f.code == Code::AdverseGrade),
+        "{depth:#?}"
+    );
+    assert!(
+        depth.iter().all(|f| !f.message.contains(parts[0])),
+        "{depth:#?}"
+    );
+}

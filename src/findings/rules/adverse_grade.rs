@@ -10,8 +10,8 @@
 use super::pipe::{Pipe, percent};
 use crate::findings::{Code, Finding, Level};
 use crate::math::stats::NORMAL_95;
-use crate::profile::Profile;
-use crate::run::{Line, Traced};
+use crate::profile::{Profile, Rise};
+use crate::run::{Line, Located, Traced, VertexKind};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.graded()
@@ -55,13 +55,14 @@ fn of_run(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Vec<Finding> {
     for rise in &profile.rises {
         let bound = NORMAL_95 * rise.rise.sigma;
         let message = format!(
-            "Run {} rises with the flow from {} to {} by {}, more than its bound of {}. Read both depths again, or expose \
+            "Run {} rises with the flow from {} to {} by {}, more than its bound of {}.{} Read both depths again, or expose \
              the pipe there.",
             pipe.run_name(traced.run),
             pipe.vertex_name(traced, rise.from),
             pipe.vertex_name(traced, rise.to),
             pipe.length(rise.rise.value),
             pipe.length(bound),
+            ground_first(pipe, traced, rise),
         );
         let finding = pipe.of_leg(Code::AdverseGrade, traced, rise.from, message);
         found.push(pipe.figures(finding, rise.rise.value, Some(bound)));
@@ -111,14 +112,45 @@ pub(super) fn rises(pipe: &Pipe<'_>, line: &Line) -> bool {
     line.grade < -pipe.inputs.job.limits.alarm * line.sigma
 }
 
+/// The end of a rise whose ground leaves the line of its neighbours by most of it, while its depth does not leave theirs: a height that was
+/// read or typed wrong looks like that.
+pub(super) fn ground_first(pipe: &Pipe<'_>, traced: &Traced, rise: &Rise) -> String {
+    let marks = &traced.marks;
+    let odd = |vertex: usize| {
+        let VertexKind::Mark(here) = traced.vertices.get(vertex)?.kind else {
+            return None;
+        };
+        let off = |of: fn(&Located) -> Option<f64>| {
+            let value = |mark: usize| of(marks.get(mark)?);
+            let beside = [value(here.checked_sub(1)?)?, value(here + 1)?];
+            Some(value(here)? - 0.5 * (beside[0] + beside[1]))
+        };
+        let ground = off(|mark| Some(mark.ground?.z))?;
+        let depth = off(|mark| Some(mark.depth?.value))?;
+        let most =
+            ground.abs() > MOSTLY * rise.rise.value && depth.abs() < (1.0 - MOSTLY) * ground.abs();
+        most.then_some((pipe.inputs.mark_name(marks.get(here)?.mark), ground))
+    };
+    let odd = odd(rise.from).or_else(|| odd(rise.to));
+    odd.map_or_else(String::new, |(name, off)| {
+        format!(
+            " Look first at the ground's height at {name}: it is {} off the line of its neighbours, and the depth there is not.",
+            pipe.length(off.abs())
+        )
+    })
+}
+
+/// Part of a rise that is most of it.
+const MOSTLY: f64 = 0.6;
+
 /// The run as a whole rises.
 fn whole(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Option<Finding> {
     let line = profile.line.as_ref()?;
     let bound = NORMAL_95 * line.sigma;
     rises(pipe, line).then(|| {
         let message = format!(
-            "Run {} as a whole rises with the flow, by {} ± {}. Was it pushed the way that `pushed` says? If so, read its \
-             depths again.",
+            "Run {} as a whole rises with the flow, by {} ± {}. Was it pushed the way that `pushed` says? If so, look at its \
+             ground heights, and read its depths again.",
             pipe.run_name(traced.run),
             percent(-line.grade),
             percent(bound),
