@@ -36,9 +36,10 @@ fn finding(survey: &Survey<'_>, doubt: &Doubt) -> Option<Finding> {
                 length(*mean),
                 length(*height)
             );
-            Finding::new(Code::Implausible, message)
+            let finding = Finding::new(Code::Implausible, message)
                 .column("height")
-                .figures(unit.of(*mean), Some(unit.of(*height)))
+                .figures(unit.of(*mean), Some(unit.of(*height)));
+            survey.at_settings(finding)
         }
         Doubt::Beside {
             row,

@@ -58,7 +58,8 @@ fn of_grid(survey: &Survey<'_>) -> Option<Finding> {
         100.0 * (scale - 1.0).abs(),
     );
     let finding = Finding::new(Code::ScaleSuspect, message).level(Level::Error);
-    Some(finding.figures(scale, Some(1.0)))
+    let finding = finding.column("crs").figures(scale, Some(1.0));
+    Some(survey.at_settings(finding))
 }
 
 fn of_site(survey: &Survey<'_>) -> Vec<Finding> {

@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use crate::crs::Crs;
 use crate::findings::Finding;
 use crate::height::Heights;
-use crate::job::model::Job;
+use crate::job::model::{Job, Source};
 use crate::observe::{Observation, Observed, PointId, PointRole, Subject};
 use crate::position::Adjusted;
 use crate::units::{LengthUnit, length_text, rough};
@@ -79,6 +79,22 @@ impl Survey<'_> {
     /// A point as messages call it.
     pub(super) fn called(&self, point: PointId) -> Cow<'_, str> {
         super::called(self.name(point))
+    }
+
+    /// Puts a finding at the job's settings: their file, as a whole.
+    pub(super) fn at_settings(&self, finding: Finding) -> Finding {
+        let inputs = self.job.inputs.iter();
+        let settings = inputs
+            .map(|input| input.file.as_str())
+            .find(|file| file.ends_with(".toml") || file.ends_with(".xlsx"));
+        let Some(file) = settings else {
+            return finding;
+        };
+        let sheet = if file.ends_with(".xlsx") { "!job" } else { "" };
+        finding.at(&Source {
+            file: format!("{file}{sheet}").into(),
+            row: 0,
+        })
     }
 
     /// Adds a point's run and mark to a finding.
