@@ -1,6 +1,7 @@
 //! The rules over observing, positions and heights: what they read, and their registry.
 
 use std::borrow::Cow;
+use std::path::Path;
 
 use crate::crs::Crs;
 use crate::findings::Finding;
@@ -83,14 +84,16 @@ impl Survey<'_> {
 
     /// Puts a finding at the job's settings: their file, as a whole.
     pub(super) fn at_settings(&self, finding: Finding) -> Finding {
-        let inputs = self.job.inputs.iter();
-        let settings = inputs
-            .map(|input| input.file.as_str())
-            .find(|file| file.ends_with(".toml") || file.ends_with(".xlsx"));
-        let Some(file) = settings else {
+        let is_book = |file: &str| {
+            let extension = Path::new(file).extension();
+            extension.is_some_and(|extension| extension.eq_ignore_ascii_case("xlsx"))
+        };
+        let inputs = self.job.inputs.iter().map(|input| input.file.as_str());
+        let mut settings = inputs.filter(|file| *file == "job.toml" || is_book(file));
+        let Some(file) = settings.next() else {
             return finding;
         };
-        let sheet = if file.ends_with(".xlsx") { "!job" } else { "" };
+        let sheet = if is_book(file) { "!job" } else { "" };
         finding.at(&Source {
             file: format!("{file}{sheet}").into(),
             row: 0,
