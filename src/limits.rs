@@ -146,3 +146,10 @@ settings! {
         scale_band: Number = 0.05, OurChoice, "how near a site-grid scale lies to a foot/metre mix-up to be suspect";
     }
 }
+impl Accuracy {
+    /// One-sigma of a cable length by the counter, metres.
+    #[must_use]
+    pub fn cable(&self, length: f64) -> f64 {
+        self.counter.hypot(self.counter_fraction * length)
+    }
+}

@@ -219,7 +219,7 @@ fn elsewhere(job: &mut Job, own: &Crs, code: &str) -> Result<Crs, Error> {
         text: format!(
             "The job is in {}; its results were asked for in {code}{how}.{}",
             own.code(),
-            horizontal(code, &crs, job).unwrap_or_default(),
+            horizontal(code, &crs, job).map_or_else(String::new, |text| format!(" {text}")),
         ),
     });
     Ok(crs)
@@ -231,7 +231,7 @@ fn horizontal(code: &str, crs: &Crs, job: &Job) -> Option<String> {
     let heights = job.grid.vertical.as_deref();
     (!crs.is_local() && plain(code) != plain(crs.code())).then(|| {
         format!(
-            " Of {code} the horizontal part is taken ({}): heights stay in {} and are not converted.",
+            "Of {code} the horizontal part is taken ({}): heights stay in {} and are not converted.",
             crs.code(),
             heights.unwrap_or("the system that they are in, which `vertical` in [grid] may name")
         )
@@ -338,7 +338,7 @@ fn compute(
 /// The heights; an error where those of a section can only be held against each other over the whole job.
 fn heights(job: &Job, observations: &Observations, section: bool) -> std::io::Result<Heights> {
     let heights = after("heights", height::heights(job, observations, &job.limits));
-    if section && !height::doubts(job, observations, &heights).is_empty() {
+    if section && !heights.doubts.is_empty() {
         return Err(std::io::Error::other(
             "heights are held against each other over the whole job",
         ));
@@ -544,15 +544,9 @@ fn draft(
 /// Remarks of the stages.
 fn notes(job: &Job, crs: &Crs, observed: &Observed) -> Vec<model::Note> {
     let unused = height::unused(job);
-    let of_heights = job
-        .recast
-        .is_none()
-        .then(|| horizontal(&job.grid.crs, crs, job))
-        .flatten();
-    let of_heights = of_heights.map(|text| Note {
-        source: None,
-        text: text.trim_start().to_owned(),
-    });
+    // Where results were asked for in another system, it has been said of that.
+    let text = horizontal(&job.grid.crs, crs, job).filter(|_| job.recast.is_none());
+    let of_heights = text.map(|text| Note { source: None, text });
     let further = unused.iter().chain(&of_heights);
     observed.notes.iter().chain(further).map(note).collect()
 }

@@ -1,8 +1,9 @@
 //! Heights that the job's own figures contradict.
 
-use super::gather::by_gnss;
-use super::{Grounds, Heights};
+use super::gather::given;
+use super::{GroundFrom, Grounds, Heights};
 use crate::job::model::{Job, MarkRow, Source, Use};
+use crate::math::stats::median;
 use crate::observe::{Observations, window};
 
 /// A height, and what the job says besides.
@@ -50,8 +51,7 @@ const SEPARATION: f64 = 0.1;
 const ALIKE: usize = 3;
 
 /// Every doubt of a job's heights.
-#[must_use]
-pub fn doubts(job: &Job, observations: &Observations, heights: &Heights) -> Vec<Doubt> {
+pub(super) fn doubts(job: &Job, observations: &Observations, heights: &Heights) -> Vec<Doubt> {
     let mut all = Vec::new();
     all.extend(off_site(job, observations, heights));
     all.extend(separation(job));
@@ -101,15 +101,10 @@ impl Pair {
 
 /// The height that is used against those that the row gives besides.
 fn beside(job: &Job, row: usize, mark: &MarkRow) -> Vec<Pair> {
-    let a = &job.accuracy;
-    let of_elevation = mark.placing.sigma_v.unwrap_or(a.ground);
-    let ground = mark.ground.map(|z| ("ground", z, a.ground));
-    let elevation = mark
-        .placing
-        .elevation
-        .map(|z| ("elevation", z, of_elevation));
-    let gnss = by_gnss(job, mark).map(|(z, sigma)| ("height", z, sigma.hypot(SEPARATION)));
-    let mut given = [ground, elevation, gnss].into_iter().flatten();
+    let mut given = given(job, mark).map(|(z, sigma, from)| match from {
+        GroundFrom::Gnss => (from.column(), z, sigma.hypot(SEPARATION)),
+        _ => (from.column(), z, sigma),
+    });
     let Some((word, used, sigma)) = given.next().filter(|_| mark.usage == Use::Yes) else {
         return Vec::new();
     };
@@ -124,8 +119,7 @@ fn beside(job: &Job, row: usize, mark: &MarkRow) -> Vec<Pair> {
 /// One doubt where all are off alike, else one for each.
 fn told(pairs: &[&Pair]) -> Vec<Doubt> {
     let mut offs: Vec<f64> = pairs.iter().map(|pair| pair.off()).collect();
-    offs.sort_by(f64::total_cmp);
-    let middle = offs.get(offs.len() / 2).copied().unwrap_or(0.0);
+    let middle = median(&mut offs).unwrap_or(0.0);
     let alike = pairs
         .iter()
         .all(|pair| (pair.off() - middle).abs() <= pair.bound);

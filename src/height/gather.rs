@@ -2,6 +2,7 @@
 
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::iter;
 use std::sync::Arc;
 
 use smallvec::smallvec;
@@ -107,7 +108,7 @@ impl<'a> Nodes<'a> {
 }
 
 /// Ground height of a row by its GNSS height: less the antenna's height above the ground, less the separation.
-pub(super) fn by_gnss(job: &Job, row: &MarkRow) -> Option<(f64, f64)> {
+fn by_gnss(job: &Job, row: &MarkRow) -> Option<(f64, f64)> {
     let a = &job.accuracy;
     let antenna = row.placing.pole.unwrap_or(job.equipment.antenna_height);
     let height = row.placing.gnss.as_ref().and_then(|gnss| gnss.height);
@@ -128,21 +129,22 @@ pub(super) fn by_gnss(job: &Job, row: &MarkRow) -> Option<(f64, f64)> {
     ))
 }
 
-/// The best height that a mark's row gives by itself.
-fn of_mark(job: &Job, row: &MarkRow, point: PointId) -> Option<Direct> {
+/// The heights that a mark's row gives by itself, each with its one-sigma: the best first, and no further one looked for than is taken.
+pub(super) fn given(job: &Job, row: &MarkRow) -> impl Iterator<Item = (f64, f64, GroundFrom)> {
     let usual = job.accuracy.ground;
-    let (z, sigma, from) = match (row.ground, row.placing.elevation) {
-        (Some(z), _) => (z, usual, GroundFrom::Given),
-        (None, Some(z)) => (
-            z,
-            row.placing.sigma_v.unwrap_or(usual),
-            GroundFrom::Elevation,
-        ),
-        (None, None) => {
-            let (z, sigma) = by_gnss(job, row)?;
-            (z, sigma, GroundFrom::Gnss)
-        }
-    };
+    let ground = row.ground.map(|z| (z, usual, GroundFrom::Given));
+    let elevation = row.placing.elevation.map(|z| {
+        let sigma = row.placing.sigma_v.unwrap_or(usual);
+        (z, sigma, GroundFrom::Elevation)
+    });
+    let gnss = iter::once_with(|| by_gnss(job, row)).flatten();
+    let gnss = gnss.map(|(z, sigma)| (z, sigma, GroundFrom::Gnss));
+    ground.into_iter().chain(elevation).chain(gnss)
+}
+
+/// The best of them.
+fn of_mark(job: &Job, row: &MarkRow, point: PointId) -> Option<Direct> {
+    let (z, sigma, from) = given(job, row).next()?;
     Some(Direct {
         point,
         z,
@@ -180,7 +182,6 @@ fn of_control(job: &Job, control: &Control, point: PointId) -> Option<Direct> {
 
 fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Direct> {
     let mut all = Vec::new();
-    let mut own = BTreeSet::new();
     for (i, point) in observations.points.iter().enumerate() {
         let id = PointId(i as u32);
         match point.role {
@@ -190,9 +191,6 @@ fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Dire
             PointRole::Control(row) => {
                 let control = job.control.get(row);
                 all.extend(control.and_then(|control| of_control(job, control, id)));
-                if control.is_some_and(|control| control.usage == Use::Check) {
-                    own.insert(row);
-                }
             }
             PointRole::Auxiliary => {}
         }
@@ -209,10 +207,10 @@ fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Dire
     }
     let control = job.control.iter().enumerate();
     for (row, control) in control.filter(|(_, control)| control.usage == Use::Check) {
-        if !own.contains(&row)
-            && let Some(point) = nodes.by_name().get(&control.point)
-        {
-            all.extend(of_control(job, control, PointId(*point as u32)));
+        let point = nodes.by_name().get(&control.point);
+        let role = |point: usize| observations.points.get(point).map(|point| point.role);
+        if let Some(&point) = point.filter(|&&point| role(point) != Some(PointRole::Control(row))) {
+            all.extend(of_control(job, control, PointId(point as u32)));
         }
     }
     all
@@ -321,15 +319,6 @@ fn gather(nodes: &mut Nodes<'_>, directs: &[Direct], differences: &[Difference])
     out
 }
 
-/// What a height that a row gives is called in the record.
-fn called(from: GroundFrom) -> &'static str {
-    match from {
-        GroundFrom::Given => "ground",
-        GroundFrom::Gnss => "height",
-        GroundFrom::Elevation | GroundFrom::Levelled => "elevation",
-    }
-}
-
 impl Gathered {
     /// Heights of single points. A levelled height goes before one from elsewhere, if the levels hang on something:
     /// `beaten`.
@@ -418,7 +407,7 @@ impl Direct {
             value: self.z,
             sigma,
             source: self.source.clone(),
-            what: called(self.from),
+            what: self.from.column(),
             names: smallvec![name],
         }
     }
@@ -501,6 +490,7 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
         suspects,
         checks,
         lonely,
+        doubts: Vec::new(),
         undetermined,
         ends,
         solution,

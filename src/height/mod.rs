@@ -15,7 +15,7 @@ mod gather;
 mod network;
 
 pub use book::{Book, Closure, Known, Sight, reduce};
-pub use doubt::{Doubt, doubts};
+pub use doubt::Doubt;
 use network::End;
 
 /// Where a ground elevation came from.
@@ -29,6 +29,18 @@ pub enum GroundFrom {
     Elevation,
     /// GNSS height.
     Gnss,
+}
+
+impl GroundFrom {
+    /// The column that gives it, as the record calls it.
+    #[must_use]
+    pub const fn column(self) -> &'static str {
+        match self {
+            Self::Given => "ground",
+            Self::Gnss => "height",
+            Self::Elevation | Self::Levelled => "elevation",
+        }
+    }
 }
 
 /// Ground elevation at a point.
@@ -112,6 +124,8 @@ pub struct Heights {
     pub checks: Vec<HeightCheck>,
     /// Heights kept out whose points have no other: the point, or `from–to`, and the row.
     pub lonely: Vec<(String, Source)>,
+    /// What the job's own figures contradict.
+    pub doubts: Vec<Doubt>,
     /// Points that heights name but don't fix.
     pub undetermined: Vec<Arc<str>>,
     ends: Vec<Option<(End, GroundFrom)>>,
@@ -132,7 +146,9 @@ impl Heights {
 /// Works out all heights.
 #[must_use]
 pub fn heights(job: &Job, observations: &Observations, limits: &Limits) -> Heights {
-    gather::heights(job, observations, limits)
+    let mut heights = gather::heights(job, observations, limits);
+    heights.doubts = doubt::doubts(job, observations, &heights);
+    heights
 }
 
 /// What to say where heights above the ellipsoid serve no purpose, because nothing relates them to the job's height datum.

@@ -62,6 +62,13 @@ fn gamma_p(a: f64, x: f64) -> f64 {
     1.0 - front * h
 }
 
+/// The middle one of some values, the upper of two; `None` of none. Sorts them.
+#[must_use]
+pub fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
 /// Probability that a chi-square variable with `dof` degrees of freedom lies below `x`.
 #[must_use]
 pub fn chi_square_probability(x: f64, dof: f64) -> f64 {

@@ -55,7 +55,7 @@ pub(super) fn hints(job: &Job, marks: &[MarkPoints], ground_to_grid: f64) -> Vec
         push.sort_by(|x, y| x.0.total_cmp(&y.0));
         for pair in push.windows(2) {
             let length = (pair[1].0 - pair[0].0) * ground_to_grid;
-            let counted = a.counter.hypot(a.counter_fraction * length);
+            let counted = a.cable(length);
             let sigma = counted
                 .hypot(along(job, pair[0].1))
                 .hypot(along(job, pair[1].1));

@@ -319,9 +319,8 @@ pub fn observe_in(
     for measure in &job.measures {
         rows.measure(measure);
     }
-    if let Some(given) = job.grid.declination
-        && let Some(model) = rows.frame.modelled_declination(job, crs)
-    {
+    if let Some(given) = job.grid.declination {
+        let model = || rows.frame.modelled_declination(job, crs);
         let contradicted = rows.compass.contradicted(given, model);
         rows.problems.extend(contradicted);
     }

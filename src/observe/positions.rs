@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::kinds::Plane;
+use super::kinds::{Plane, apart, middle};
 use super::problem::{Explanation, Problem, Subject};
 use super::{ShiftId, window};
 use crate::crs::{Crs, CrsError, Datum, shift_sigma};
@@ -65,8 +65,6 @@ pub(super) fn datum_of_control(geographic: &Geographic) -> Datum {
 /// As far from WGS 84 as a datum may lie for correction networks to work in it, metres: those in use today are a metre or two off. Our
 /// choice.
 const TODAY: f64 = 5.0;
-/// Metres in a radian of latitude, to a hundredth.
-const RADIAN: f64 = 6.371e6;
 
 /// The datum of positions of which one lies at `at` (longitude, latitude): no correction network works in the datums of old, so that
 /// what came through one without a name of its datum is in WGS 84, where the CRS's own lies far from that; with how far.
@@ -76,7 +74,7 @@ fn of_network(crs: &Crs, datum: Datum, corrected: bool, at: Option<Plane>) -> (D
         let (grid, _) = crs.to_grid(&datum, &[(longitude, latitude)]).ok()?;
         let (back, _) = crs.to_wgs84(&grid).ok()?;
         let (lon, lat) = back.first().copied()?;
-        let off = RADIAN * (lat - latitude).hypot((lon - longitude) * lat.cos());
+        let off = window::RADIAN * (lat - latitude).hypot((lon - longitude) * lat.cos());
         Some(off).filter(|off| *off > TODAY)
     };
     match old() {
@@ -291,16 +289,6 @@ fn inside(crs: &Crs, place: Plane) -> bool {
 /// What explains a place outside the area of use lands no farther from those inside it, metres: our choice.
 const TOWN: f64 = 20_000.0;
 
-/// The median of eastings, and that of northings.
-fn middle(places: impl Iterator<Item = Plane>) -> Option<Plane> {
-    let (mut east, mut north): (Vec<f64>, Vec<f64>) = places.unzip();
-    let median = |values: &mut Vec<f64>| {
-        values.sort_by(f64::total_cmp);
-        values.get(values.len() / 2).copied()
-    };
-    median(&mut east).zip(median(&mut north))
-}
-
 /// Holds grid coordinates against the area of use; false for those outside, which become problems.
 pub(super) fn check_grid(
     crs: &Crs,
@@ -325,7 +313,7 @@ pub(super) fn check_grid(
             .filter(|(_, good)| **good)
             .map(|((_, place), _)| *place),
     );
-    let near = |(e, n): Plane| site.is_none_or(|site| (e - site.0).hypot(n - site.1) < TOWN);
+    let near = |place: Plane| site.is_none_or(|site| apart(place, site) < TOWN);
     for ((subject, place), _) in places.iter().zip(&good).filter(|(_, good)| !**good) {
         let (e, n) = *place;
         let tries = [

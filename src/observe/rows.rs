@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::frame::FrameFacts;
-use super::kinds::{Plane, around};
+use super::kinds::{Plane, apart, around};
 use super::names::{Names, has_place};
 use super::positions::Fixed;
 use super::problem::{Problem, Subject};
@@ -70,8 +70,13 @@ impl Compass {
     }
 
     /// What is to be said of a declination of the job's own that the model contradicts.
-    pub(super) fn contradicted(&self, given: f64, model: f64) -> Option<Problem> {
+    pub(super) fn contradicted(
+        &self,
+        given: f64,
+        model: impl Fn() -> Option<f64>,
+    ) -> Option<Problem> {
         let (subject, column) = self.first.clone()?;
+        let model = model()?;
         (around(given - model).abs() > CONTRADICTED).then_some(Problem::Declination {
             subject,
             column,
@@ -207,13 +212,9 @@ impl Rows<'_> {
     fn length(&self, a: PointId, b: PointId) -> Option<f64> {
         let point = |id: PointId| self.names.points.get(id.0 as usize);
         let (a, b) = (point(a)?, point(b)?);
-        let apart = |(a, b): (Plane, Plane)| (a.0 - b.0).hypot(a.1 - b.1);
-        let on_grid = a
-            .fixed
-            .zip(b.fixed)
-            .map(|both| apart(both) / self.frame.ground_to_grid);
-        let length = on_grid.or(a.site.zip(b.site).map(apart))?;
-        (length > 0.0).then_some(length)
+        let on_grid = a.fixed.zip(b.fixed);
+        let on_grid = on_grid.map(|(a, b)| apart(a, b) / self.frame.ground_to_grid);
+        on_grid.or(a.site.zip(b.site).map(|(a, b)| apart(a, b)))
     }
 
     fn distance(
@@ -362,19 +363,13 @@ impl Rows<'_> {
         column: &'static str,
         (from, to): (PointId, PointId),
     ) -> bool {
-        let point = |id: PointId| self.names.points.get(id.0 as usize);
-        let Some((a, b)) = point(from).zip(point(to)) else {
-            return true;
-        };
-        let apart = |(a, b): (Plane, Plane)| (a.0 - b.0).hypot(a.1 - b.1);
-        let off = a.fixed.zip(b.fixed).or(a.site.zip(b.site)).map(apart);
-        let is_line = off.is_none_or(|off| off > SAME_PLACE);
+        let is_line = self.length(from, to).is_none_or(|off| off > SAME_PLACE);
         if !is_line {
-            let points = [Arc::clone(&a.name), Arc::clone(&b.name)];
+            let name = |point: PointId| Arc::clone(&self.names.points[point.0 as usize].name);
             self.problems.push(Problem::NoLine {
                 subject: subject.clone(),
                 column,
-                points,
+                points: [name(from), name(to)],
             });
         }
         is_line

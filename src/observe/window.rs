@@ -46,7 +46,7 @@ pub fn date(text: Option<&str>) -> Option<(i32, u8, u8)> {
 }
 
 /// Metres of one radian of latitude: near enough for scatters of centimetres.
-const RADIAN: f64 = 6_371_000.0;
+pub(super) const RADIAN: f64 = 6_371_000.0;
 
 fn spread(values: impl Iterator<Item = f64> + Clone, mean: f64, count: f64) -> f64 {
     if count < 2.0 {

@@ -36,8 +36,11 @@ pub struct CheckShot {
 /// Compares every measurement kept out; those whose points are not determined are left out.
 #[must_use]
 pub fn checks(adjusted: &Adjusted, observations: &Observations) -> Vec<CheckShot> {
-    let trials = Trials::new(adjusted, observations);
     let mut shots = Vec::new();
+    if observations.checks.is_empty() {
+        return shots;
+    }
+    let trials = Trials::new(adjusted, observations);
     let mut rest = observations.checks.as_slice();
     while let Some((first, others)) = rest.split_first() {
         let index = observations.checks.len() - rest.len();
@@ -59,8 +62,11 @@ pub fn checks(adjusted: &Adjusted, observations: &Observations) -> Vec<CheckShot
 /// Points of which nothing says where they lie but what is kept out, each with the first such row.
 #[must_use]
 pub fn lonely(adjusted: &Adjusted, observations: &Observations) -> BTreeMap<PointId, Source> {
-    let trials = Trials::new(adjusted, observations);
     let mut lonely = BTreeMap::new();
+    if observations.checks.is_empty() {
+        return lonely;
+    }
+    let trials = Trials::new(adjusted, observations);
     for observation in &observations.checks {
         if trials.compare(observation).is_none()
             && let Some(point) = observation.kind.points().into_iter().flatten().last()

@@ -166,7 +166,7 @@ impl<'a> Counted<'a> {
         let across = if way.bent {
             0.0
         } else {
-            let sigma = chain::cable_sigma(inputs, cable);
+            let sigma = accuracy.cable(cable);
             let (a, b) = (traced.marks.get(first.1)?, traced.marks.get(second.1)?);
             let joint = self.headings.joint(first.1, second.1);
             let apart = block::difference(a.covariance(), b.covariance(), joint);

@@ -1,7 +1,7 @@
 //! A place on the way between two vertices of a run, and how far the pipe may bulge off it.
 
 use super::rests::Rests;
-use super::{Inputs, Traced, Vertex, VertexKind};
+use super::{Traced, Vertex, VertexKind};
 use crate::math::block;
 use crate::math::stats::{NORMAL_90_ONE_SIDED, NORMAL_95};
 
@@ -147,12 +147,6 @@ pub(super) fn bulge(cable: (f64, f64), (straight, sigma): (f64, f64), leg: f64, 
     }
     let b = 0.5 * leg * ((longest / straight).powi(2) - 1.0).sqrt();
     2.0 * b * (part * (1.0 - part)).max(0.0).sqrt() / NORMAL_95
-}
-
-/// One-sigma of a cable length between two marks.
-pub(super) fn cable_sigma(inputs: Inputs<'_>, cable: f64) -> f64 {
-    let accuracy = &inputs.job.accuracy;
-    f64::hypot(accuracy.counter, accuracy.counter_fraction * cable)
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use super::{Inputs, Located, Traced};
 use crate::job::model::{Role, Source};
 use crate::math::block::{self, Block};
 use crate::math::stats::{ELLIPSE_95, NORMAL_95};
-use crate::observe::{MarkPoints, PointId};
+use crate::observe::PointId;
 use crate::transmitter::{Basis, depth};
 
 /// What was compared.
@@ -86,8 +86,8 @@ fn exposure(inputs: Inputs<'_>, traced: &Traced, located: &Located) -> Vec<Compa
         source: row.source.clone(),
     };
     let mut found = Vec::new();
-    let of_its_own = |of: fn(&MarkPoints) -> Option<(usize, PointId)>| of(points).map(|(_, id)| id);
-    if of_its_own(|points| points.exposed) != of_its_own(|points| points.centre) {
+    let place = |of: Option<(usize, PointId)>| of.map(|(_, id)| id);
+    if place(points.exposed) != place(points.centre) {
         let step = (located.e - predicted.e, located.n - predicted.n);
         let covariance = block::add(predicted.covariance, located.covariance());
         let place = of(
@@ -129,14 +129,14 @@ fn radius_towards([[ee, en], [_, nn]]: Block, (e, n): (f64, f64)) -> f64 {
 #[must_use]
 pub fn depth_checks(inputs: Inputs<'_>, traced: &[Traced]) -> Vec<Comparison> {
     let job = inputs.job;
-    let located: BTreeMap<usize, &Located> = if inputs.observations.compared.is_empty() {
-        BTreeMap::new()
-    } else {
-        let marks = traced.iter().flat_map(|traced| &traced.marks);
-        marks.map(|located| (located.mark, located)).collect()
-    };
-    let compared = inputs.observations.compared.iter();
+    let compared = &inputs.observations.compared;
+    if compared.is_empty() {
+        return Vec::new();
+    }
+    let marks = traced.iter().flat_map(|traced| &traced.marks);
+    let located: BTreeMap<usize, &Located> = marks.map(|mark| (mark.mark, mark)).collect();
     compared
+        .iter()
         .filter_map(|(row, mark)| {
             let (row, located) = (job.marks.get(*row)?, located.get(mark)?);
             let stated = located.depth.as_ref()?;

@@ -2,7 +2,7 @@
 
 use super::bends::Bend;
 use super::rests::Rests;
-use super::{Gap, Inputs, Located, Traced, Vertex, VertexKind, chain};
+use super::{Gap, Inputs, Located, Traced, Vertex, VertexKind};
 use crate::math::block;
 
 /// Distances along a line of points from its first.
@@ -117,7 +117,7 @@ pub(super) fn gaps(inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<Gap>> {
         Some(Gap {
             cable,
             rise,
-            cable_sigma: chain::cable_sigma(inputs, cable),
+            cable_sigma: inputs.job.accuracy.cable(cable),
             straight,
             straight_sigma: (level * level * along + steep * steep * rise_variance).sqrt(),
             // E √(x² + y²) ≈ x + σ_y²/2x; for marks closer than their scatter, no more than that.

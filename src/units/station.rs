@@ -36,13 +36,13 @@ pub fn parse_station(text: &str, plain: Plain) -> Result<f64, String> {
 /// An offset in metres, right positive: a length with a sign, or `L 4.2`, `R 4.2`, `4.2 L`, `left 4.2`.
 pub fn parse_offset(text: &str, plain: Plain) -> Result<f64, String> {
     let text = text.trim();
+    // The last letter of a unit ("meter") is no side.
+    if let Ok(value) = parse_length(text, plain) {
+        return Ok(value);
+    }
     let lower = text.to_lowercase();
     for (word, sign) in [("left", -1.0), ("right", 1.0), ("l", -1.0), ("r", 1.0)] {
-        // The last letter of a unit ("meter") is no side.
-        let after = lower
-            .strip_suffix(word)
-            .filter(|rest| !rest.ends_with(char::is_alphabetic));
-        let rest = match (lower.strip_prefix(word), after) {
+        let rest = match (lower.strip_prefix(word), lower.strip_suffix(word)) {
             (Some(rest), _) | (None, Some(rest)) => rest.trim(),
             _ => continue,
         };
@@ -163,6 +163,7 @@ mod tests {
             ("4.2 meter", 4.2),
             ("L 4.2 meter", -4.2),
             ("4.2 meter R", 4.2),
+            ("4.2mR", 4.2),
         ] {
             assert_eq!(parse_offset(text, metre), Ok(value), "{text}");
         }

@@ -31,6 +31,12 @@ struct Job {
     pushes: String,
 }
 
+/// Puts a text in another's place, wherever that stands.
+fn swap(file: &mut String, old: &str, new: &str) {
+    assert!(file.contains(old), "{old}");
+    *file = file.replace(old, new);
+}
+
 impl Job {
     fn sound() -> Self {
         Self {
@@ -42,26 +48,22 @@ impl Job {
     }
 
     fn toml(mut self, old: &str, new: &str) -> Self {
-        assert!(self.toml.contains(old), "{old}");
-        self.toml = self.toml.replace(old, new);
+        swap(&mut self.toml, old, new);
         self
     }
 
     fn control(mut self, old: &str, new: &str) -> Self {
-        assert!(self.control.contains(old), "{old}");
-        self.control = self.control.replace(old, new);
+        swap(&mut self.control, old, new);
         self
     }
 
     fn marks(mut self, old: &str, new: &str) -> Self {
-        assert!(self.marks.contains(old), "{old}");
-        self.marks = self.marks.replace(old, new);
+        swap(&mut self.marks, old, new);
         self
     }
 
     fn pushes(mut self, old: &str, new: &str) -> Self {
-        assert!(self.pushes.contains(old), "{old}");
-        self.pushes = self.pushes.replace(old, new);
+        swap(&mut self.pushes, old, new);
         self
     }
 

@@ -145,11 +145,7 @@ fn exact_references<'s>(
 }
 
 fn in_common(survey: &Survey<'_>, point: PointId, common: &Common) -> Option<Finding> {
-    let known = survey.observed.observations.points.get(point.0 as usize)?;
-    let PointRole::Control(row) = known.role else {
-        return None;
-    };
-    let control = survey.job.control.get(row)?;
+    let source = survey.source(point)?;
     let name = survey.called(point);
     let marks = common.marks.iter().take(NAMED);
     let mut marks: Vec<String> = marks
@@ -165,7 +161,7 @@ fn in_common(survey: &Survey<'_>, point: PointId, common: &Common) -> Option<Fin
         marks.join(", ")
     );
     let finding = Finding::new(Code::Blunder, message)
-        .at(&control.source)
+        .at(source)
         .figures(common.largest, Some(survey.job.limits.alarm));
     Some(survey.about(finding, point))
 }

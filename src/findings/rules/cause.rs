@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::survey::Survey;
 use crate::job::model::{LostPoints, Source};
-use crate::observe::{PointId, PointRole, Problem};
+use crate::observe::{PointId, Problem};
 use crate::position::Why;
 
 /// Some coordinates were given and could not be used; a finding of their own says why.
@@ -91,15 +91,12 @@ fn refused_points(survey: &Survey<'_>) -> BTreeSet<PointId> {
     let open = survey.adjusted.undetermined.iter().filter(|_| lost.table);
     let bare = open.filter(|point| values(survey, point.point, &point.why) == 0);
     let points = survey.observed.observations.points.iter().enumerate();
-    let of_row = points.filter(|(_, point)| {
-        let source = match point.role {
-            PointRole::Mark(row) => survey.job.marks.get(row).map(|row| &row.source),
-            PointRole::Control(row) => survey.job.control.get(row).map(|row| &row.source),
-            PointRole::Auxiliary => None,
-        };
+    let points = points.map(|(i, point)| (PointId(i as u32), point));
+    let of_row = points.filter(|(id, point)| {
+        let source = survey.source(*id);
         source.is_some_and(|source| sources.contains(source)) || lost.names.contains(&point.name)
     });
-    let of_row = of_row.map(|(i, _)| PointId(i as u32));
+    let of_row = of_row.map(|(id, _)| id);
     of_row.chain(bare.map(|point| point.point)).collect()
 }
 

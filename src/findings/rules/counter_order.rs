@@ -2,9 +2,9 @@
 //!
 //! *Why*: a misread counter misplaces everything that the camera saw. *Limit*: the rows of one push, in their order: back by more
 //! than 3.29 of `counter`, or not on at all where the places differ by more than 3.29 of their one-sigma
-//! ([`crate::sources::Source::Baarda1968`]); none of them under `counter_at_start` by more than two readings differ by chance. A push whose rows go back throughout was marked while
-//! the camera was pulled out (common practice, no source): there, what goes on is told. *Example*: 24.8, then 13.0; 30.0 where the
-//! push starts at 200.
+//! ([`crate::sources::Source::Baarda1968`]); none of them under `counter_at_start` by more than two readings differ by chance. A push
+//! whose rows go back throughout was marked while the camera was pulled out (common practice, no source): there, what goes on is
+//! told. *Example*: 24.8, then 13.0; 30.0 where the push starts at 200.
 
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};

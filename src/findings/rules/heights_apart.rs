@@ -7,11 +7,11 @@
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
-use crate::height::{Doubt, doubts};
+use crate::height::Doubt;
 use crate::units::counted;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let doubts = doubts(survey.job, &survey.observed.observations, survey.heights);
+    let doubts = &survey.heights.doubts;
     doubts
         .iter()
         .filter_map(|doubt| finding(survey, doubt))

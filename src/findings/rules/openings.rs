@@ -9,6 +9,7 @@ use std::collections::HashMap;
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
 use crate::math::block;
+use crate::observe::PointId;
 use crate::run::{Located, Traced};
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
@@ -35,17 +36,16 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
         .filter_map(|(push, first)| {
             let (counter, traced, located) = (*first)?;
             let start = push.start.as_deref()?;
-            let point = crate::observe::PointId(*named.get(start)? as u32);
+            let point = PointId(*named.get(start)? as u32);
             let opening = pipe.inputs.places.place(point)?;
             let (e, n) = (located.e - opening.e, located.n - opening.n);
             let away = e.hypot(n) / pipe.inputs.ground_to_grid();
             let cable = counter - push.counter_at_start - job.equipment.lens_to_transmitter.unwrap_or(0.0);
             let joint = pipe.inputs.places.covariance(located.point, point);
             let c = block::difference(located.covariance(), opening.covariance, joint);
-            let (u, v) = (e / e.hypot(n).max(1e-9), n / e.hypot(n).max(1e-9));
-            let along = u * u * c[0][0] + 2.0 * u * v * c[0][1] + v * v * c[1][1];
-            let a = &job.accuracy;
-            let sigma = along.max(0.0).sqrt().hypot(a.counter).hypot(a.counter_fraction * cable);
+            let far = e.hypot(n).max(1e-9);
+            let along = block::along(c, [e / far, n / far]);
+            let sigma = along.max(0.0).sqrt().hypot(job.accuracy.cable(cable));
             let allowed = job.limits.alarm * sigma;
             if away - cable <= allowed {
                 return None;

@@ -8,6 +8,7 @@
 use super::path_too_long::gaps;
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
+use crate::math::stats::median;
 use crate::run::{Gap, Traced};
 use crate::units::{FOOT, counted, fixed};
 
@@ -46,8 +47,7 @@ pub(super) fn scaled<'a>(pipe: &Pipe<'_>, traced: &'a Traced) -> Option<Scaled<'
         .iter()
         .filter(|gap| gap.straight > alarm * gap.straight_sigma);
     let mut ratios: Vec<f64> = sure.map(|gap| gap.cable / gap.straight).collect();
-    ratios.sort_by(f64::total_cmp);
-    let ratio = *ratios.get(ratios.len() / 2)?;
+    let ratio = median(&mut ratios)?;
     let alike = ratios.iter().all(|one| (one / ratio - 1.0).abs() < ALIKE);
     let beyond = |gap: &&&Gap| {
         let (excess, sigma) = gap.excess();

@@ -1,8 +1,8 @@
 //! Reference points whose coordinates can't be: `blunder` where two tapes to one mark contradict their distance, `implausible` where a
 //! baseline is far longer than anything on it.
 //!
-//! *Why*: a digit wrong in a reference's coordinates leaves all its marks without a place, and each blames its own tapes (where they fix it all the same, `blunder` tells); at the far end of a
-//! baseline nothing contradicts it at all. *Limit*: two tapes must reach over the distance of their references and differ by no more than that,
+//! *Why*: a digit wrong in a reference's coordinates leaves all its marks without a place, and each blames its own tapes (where they fix
+//! it all the same, `blunder` tells); at the far end of a baseline nothing contradicts it at all. *Limit*: two tapes must reach over the distance of their references and differ by no more than that,
 //! to 3.29 of their one-sigma ([`crate::sources::Source::Baarda1968`]); told of what all such pairs of two marks or more have in common. A
 //! baseline of over [`LONG`] that is [`TIMES`] as long as the farthest station and offset on it (our choice).
 //! *Example*: `easting` 143238 for 1432382.
@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
+use crate::observe::kinds::{Plane, apart, middle};
 use crate::observe::{Kind, Observation, PointId, PointRole};
 use crate::units::listed;
 
@@ -27,21 +28,17 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
 }
 
 /// A reference's exact place.
-fn exact(survey: &Survey<'_>, point: PointId) -> Option<(f64, f64)> {
+fn exact(survey: &Survey<'_>, point: PointId) -> Option<Plane> {
     let known = survey.observed.observations.points.get(point.0 as usize)?;
     known
         .fixed
         .filter(|_| matches!(known.role, PointRole::Control(_)))
 }
 
-fn apart(a: (f64, f64), b: (f64, f64)) -> f64 {
-    (a.0 - b.0).hypot(a.1 - b.1)
-}
-
 /// A tape from an exact reference.
 struct Tape<'a> {
     from: PointId,
-    place: (f64, f64),
+    place: Plane,
     row: &'a Observation,
 }
 
@@ -74,19 +71,14 @@ fn by_tapes(survey: &Survey<'_>) -> Option<Finding> {
         .iter()
         .map(|open| open.point)
         .collect();
+    let alarm = survey.job.limits.alarm;
     for (mark, tapes) in tapes.iter().filter(|(mark, _)| open.contains(mark)) {
         for (i, one) in tapes.iter().enumerate() {
-            for other in tapes
-                .iter()
-                .skip(i + 1)
-                .filter(|other| contradict(one, other, survey.job.limits.alarm))
-            {
+            let later = tapes.iter().skip(i + 1);
+            for other in later.filter(|other| contradict(one, other, alarm)) {
                 marks.insert(*mark);
                 let pair = BTreeSet::from([one.from, other.from]);
-                common = Some(match common {
-                    None => pair,
-                    Some(common) => &common & &pair,
-                });
+                common = Some(common.map_or(pair.clone(), |common| &common & &pair));
             }
         }
     }
@@ -115,15 +107,11 @@ fn by_tapes(survey: &Survey<'_>) -> Option<Finding> {
     Some(at(survey, Finding::new(Code::Blunder, message), first))
 }
 
+/// Puts a finding at a reference's row.
 fn at(survey: &Survey<'_>, finding: Finding, point: PointId) -> Finding {
-    let known = survey.observed.observations.points.get(point.0 as usize);
-    let row = known.and_then(|known| match known.role {
-        PointRole::Control(row) => survey.job.control.get(row),
-        _ => None,
-    });
     let finding = survey.about(finding, point);
-    match row {
-        Some(row) => finding.at(&row.source),
+    match survey.source(point) {
+        Some(source) => finding.at(source),
         None => finding,
     }
 }
@@ -137,15 +125,7 @@ fn by_baselines(survey: &Survey<'_>) -> Vec<Finding> {
         }
     }
     let points = &survey.observed.observations.points;
-    let mut places: Vec<(f64, f64)> = points.iter().filter_map(|point| point.fixed).collect();
-    let middle = |places: &mut [(f64, f64)]| {
-        let mut of = |axis: fn(&(f64, f64)) -> f64| {
-            places.sort_by(|a, b| axis(a).total_cmp(&axis(b)));
-            places.get(places.len() / 2).map_or(0.0, axis)
-        };
-        (of(|place| place.0), of(|place| place.1))
-    };
-    let middle = middle(&mut places);
+    let middle = middle(points.iter().filter_map(|point| point.fixed)).unwrap_or_default();
     let long = |((from, to), reach): ((PointId, PointId), f64)| {
         let ends = exact(survey, from).zip(exact(survey, to))?;
         let length = apart(ends.0, ends.1);

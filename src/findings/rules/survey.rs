@@ -82,6 +82,16 @@ impl Survey<'_> {
         super::called(self.name(point))
     }
 
+    /// The row that a point stands in; none of one that only measurements name.
+    pub(super) fn source(&self, point: PointId) -> Option<&Source> {
+        let points = &self.observed.observations.points;
+        match points.get(point.0 as usize)?.role {
+            PointRole::Mark(row) => Some(&self.job.marks.get(row)?.source),
+            PointRole::Control(row) => Some(&self.job.control.get(row)?.source),
+            PointRole::Auxiliary => None,
+        }
+    }
+
     /// Puts a finding at the job's settings: their file, as a whole.
     pub(super) fn at_settings(&self, finding: Finding) -> Finding {
         let is_book = |file: &str| {

@@ -93,23 +93,13 @@ fn matters(survey: &Survey<'_>, point: PointId) -> bool {
 }
 
 fn source<'a>(survey: &'a Survey<'_>, point: PointId) -> Option<&'a Source> {
-    match survey
-        .observed
-        .observations
-        .points
-        .get(point.0 as usize)?
-        .role
-    {
-        PointRole::Mark(row) => Some(&survey.job.marks.get(row)?.source),
-        PointRole::Control(row) => Some(&survey.job.control.get(row)?.source),
-        PointRole::Auxiliary => {
-            let rows = &survey.observed.observations.plane;
-            let of = |p: Option<PointId>| p == Some(point);
-            rows.iter()
-                .find(|o| o.kind.points().into_iter().any(of))
-                .map(|o| &o.source)
-        }
-    }
+    survey.source(point).or_else(|| {
+        let rows = &survey.observed.observations.plane;
+        let of = |p: Option<PointId>| p == Some(point);
+        rows.iter()
+            .find(|o| o.kind.points().into_iter().any(of))
+            .map(|o| &o.source)
+    })
 }
 
 fn apart(survey: &Survey<'_>, places: &[Plane]) -> String {

@@ -79,6 +79,11 @@ impl Row<'_> {
     /// A length that is small by its nature. Over `most` metres, as a plain number, it is doubted: it is probably in inches or
     /// millimetres, and the message offers what fits.
     pub fn small(&mut self, column: usize, most: f64) -> Option<f64> {
+        self.small_ever(column, most, f64::INFINITY)
+    }
+
+    /// As [`Self::small`]; over `ever` metres it is doubted whatever unit stands with it.
+    pub fn small_ever(&mut self, column: usize, most: f64, ever: f64) -> Option<f64> {
         let value = self.number(column)?;
         let (place, cell) = self.filled(column)?;
         let plain = self.plain(place)?;
@@ -99,25 +104,12 @@ impl Row<'_> {
                 .at(&source)
                 .column(name);
             self.report(doubt.figures(value / plain.metres, Some(most / plain.metres)));
-        }
-        Some(value)
-    }
-
-    /// As [`Self::small`]; over `ever` metres it is doubted whatever unit stands with it.
-    pub fn small_ever(&mut self, column: usize, most: f64, ever: f64) -> Option<f64> {
-        let value = self.small(column, most)?;
-        let (place, cell) = self.filled(column)?;
-        let plain = self.plain(place)?;
-        let bare = !plain.named && parse_number(cell.text, plain.decimal_comma).is_ok();
-        if value > ever && !bare {
-            let text = cell.text;
-            self.doubt(
-                column,
-                &format!(
-                    "{} is too much for it. Check the figure and its unit",
-                    quoted(text)
-                ),
+        } else if value > ever {
+            let why = format!(
+                "{} is too much for it. Check the figure and its unit",
+                quoted(cell.text)
             );
+            self.doubt(column, &why);
         }
         Some(value)
     }

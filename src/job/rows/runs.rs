@@ -143,7 +143,7 @@ impl Runs {
     /// Where some runs are defined: those that only marks name, and those that no mark names. A letter that is wrong brings both,
     /// and the run loses all that its row says of it.
     pub fn check_marks(&self, tally: &mut Tally) {
-        self.check_left_out(tally);
+        let said = self.check_left_out(tally);
         if self.given == 0 {
             return;
         }
@@ -160,13 +160,9 @@ impl Runs {
             let finding = finding.level(level).at(&run.source);
             tally.findings.push(finding.run(&*run.id).column(column));
         };
-        let said: HashSet<String> = left_out(&tally.left_out, &["id"])
-            .into_keys()
-            .map(str::to_owned)
-            .collect();
         let mentioned: Vec<&Run> = mentioned
             .iter()
-            .filter(|run| !said.contains(&*run.id))
+            .filter(|run| !said.contains(&run.id))
             .collect();
         for run in mentioned.iter().filter(|run| !run.lost) {
             let like = (given.len() * mentioned.len() <= COMPARED)
@@ -233,11 +229,12 @@ impl Runs {
         }
     }
 
-    /// Runs whose own row is left out, and whose marks are not.
-    fn check_left_out(&self, tally: &mut Tally) {
+    /// Runs whose own row is left out, and whose marks are not: their names.
+    fn check_left_out(&self, tally: &mut Tally) -> HashSet<Arc<str>> {
         let mentioned = self.list.get(self.given..).unwrap_or_default();
         let rows = std::mem::take(&mut tally.left_out);
         let names = left_out(&rows, &["id"]);
+        let mut said = HashSet::new();
         for run in mentioned.iter().filter(|run| !run.lost) {
             let Some(row) = names.get(&*run.id) else {
                 continue;
@@ -247,13 +244,15 @@ impl Runs {
                  too, or let its row stand",
                 run.source,
                 quoted(&run.id),
-                row
+                row,
             );
             let finding = Finding::new(Code::UnknownReference, message).level(Level::Warning);
             let finding = finding.at(&run.source).run(&*run.id).column("run");
             tally.findings.push(finding);
+            said.insert(Arc::clone(&run.id));
         }
         tally.left_out = rows;
+        said
     }
 
     /// Names of runs that `joins` gives and nothing defines, and rings of runs that join each other.

@@ -3,6 +3,7 @@
 
 use super::{Kind, PointId, ShiftId};
 use crate::math::similarity::Similarity;
+use crate::math::stats::median;
 
 mod baseline;
 mod coordinate;
@@ -12,6 +13,19 @@ mod site;
 
 /// East, north in metres.
 pub type Plane = (f64, f64);
+
+/// Distance of two places.
+#[must_use]
+pub fn apart(a: Plane, b: Plane) -> f64 {
+    (a.0 - b.0).hypot(a.1 - b.1)
+}
+
+/// The median of eastings and that of northings; `None` of no places.
+#[must_use]
+pub fn middle(places: impl Iterator<Item = Plane>) -> Option<Plane> {
+    let (mut east, mut north): (Vec<f64>, Vec<f64>) = places.unzip();
+    median(&mut east).zip(median(&mut north))
+}
 
 /// The present values of what an equation may hold.
 pub trait State {

@@ -62,14 +62,8 @@ fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
     }
     let level = |traced: &&Traced| traced.marks.iter().all(|mark| mark.ground.is_none());
     let moved = |traced: &&Traced| traced.marks.iter().any(|mark| mark.shift.is_some());
-    let guessed: HashSet<usize> = view
-        .traced
-        .iter()
-        .filter(level)
-        .filter(moved)
-        .map(|traced| traced.run)
-        .collect();
-    let guessed: HashSet<&str> = guessed.iter().map(|run| view.run_id(*run)).collect();
+    let guessed = view.traced.iter().filter(level).filter(moved);
+    let guessed: HashSet<&str> = guessed.map(|traced| view.run_id(traced.run)).collect();
     if let Some(runs) = without(&|run| guessed.contains(&*run.id)) {
         let (slope, sigma) = crate::run::USUAL_SLOPE;
         notes.push(Note::new(None, format!(
