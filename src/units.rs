@@ -73,6 +73,24 @@ impl LengthUnit {
         !matches!(self, Self::Metre)
     }
 
+    /// The units that figures of a job in this one may be in by a slip, the likeliest first.
+    #[must_use]
+    pub const fn others(self) -> &'static [OtherUnit] {
+        match self {
+            Self::Metre => &OTHERS_IN_METRES,
+            Self::Foot | Self::UsSurveyFoot => &OTHERS_IN_FEET,
+        }
+    }
+
+    /// As far as the tapes that crews carry reach, metres: 30 m, or 100 ft ([`crate::sources::Source::CommonPractice`]).
+    #[must_use]
+    pub const fn tape(self) -> f64 {
+        match self {
+            Self::Metre => 30.0,
+            Self::Foot | Self::UsSurveyFoot => 100.0 * FOOT,
+        }
+    }
+
     /// Metres to this unit.
     #[must_use]
     pub fn of(self, metres: f64) -> f64 {
@@ -89,6 +107,40 @@ impl LengthUnit {
                 Some(Self::UsSurveyFoot)
             }
             _ => None,
+        }
+    }
+}
+
+/// A unit that a figure may be in though it was read in the job's.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OtherUnit {
+    /// In words: `feet`.
+    pub name: &'static str,
+    /// As a cell or a heading has it.
+    pub symbol: &'static str,
+    /// A length in it is so many times what it was read as.
+    pub times: f64,
+}
+
+const OTHERS_IN_METRES: [OtherUnit; 4] = [
+    OtherUnit::new("feet", "ft", FOOT),
+    OtherUnit::new("centimetres", "cm", 0.01),
+    OtherUnit::new("inches", "in", INCH),
+    OtherUnit::new("millimetres", "mm", 0.001),
+];
+/// The two feet differ by less than a slip shows.
+const OTHERS_IN_FEET: [OtherUnit; 3] = [
+    OtherUnit::new("metres", "m", 1.0 / FOOT),
+    OtherUnit::new("inches", "in", 1.0 / 12.0),
+    OtherUnit::new("centimetres", "cm", 0.01 / FOOT),
+];
+
+impl OtherUnit {
+    const fn new(name: &'static str, symbol: &'static str, times: f64) -> Self {
+        Self {
+            name,
+            symbol,
+            times,
         }
     }
 }

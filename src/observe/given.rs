@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::kinds::Plane;
-use super::positions::{Fixing, check_grid, convert, datum_of_control, datum_of_mark};
+use super::positions::{Fixing, check_grid, convert, datum_of_control, datum_of_mark, of_fix};
 use super::problem::{Problem, Subject};
 use super::rows::Given;
 use super::window::{self, WindowMean};
@@ -87,7 +87,7 @@ impl Gathering {
     fn mark(&mut self, i: usize, row: &MarkRow, job: &Job, problems: &mut Vec<Problem>) {
         if let Some(gnss) = &row.placing.gnss {
             let place = (gnss.latitude, gnss.longitude);
-            let datum = datum_of_mark(gnss.datum.as_deref(), gnss.fix);
+            let datum = datum_of_mark(gnss);
             self.fixing(Owner::Mark(i), of_mark(row), place, datum);
         }
         if let Some(times) = row.placing.window.filter(|_| !job.logs.is_empty()) {
@@ -97,11 +97,12 @@ impl Gathering {
                 problems.push(Problem::Window {
                     subject: of_mark(row),
                     epochs,
+                    missed: window::missed(job, times),
                 });
             }
             if let Some(mean) = mean {
                 let place = (mean.latitude, mean.longitude);
-                let datum = datum_of_mark(None, Some(mean.fix));
+                let datum = of_fix(Some(mean.fix));
                 self.fixing(Owner::Window(i, mean), of_mark(row), place, datum);
             }
         }

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use crate::crs::Crs;
 use crate::job::model::{Job, Note, Role, Source, Use};
 use crate::job::sections::Place;
-use crate::units::counted;
+use crate::units::{LengthUnit, counted};
 
 mod cables;
 pub mod declination;
@@ -243,6 +243,8 @@ pub struct Observations {
     pub shift_names: Vec<Arc<str>>,
     /// Grid distance over ground distance at the site.
     pub ground_to_grid: f64,
+    /// What plain lengths were read in.
+    pub unit: Option<LengthUnit>,
 }
 
 /// The result of the stage.
@@ -360,6 +362,7 @@ fn finish(job: &Job, rows: rows::Rows<'_>) -> Observed {
     out.points = names.points;
     out.marks = names.marks;
     out.ground_to_grid = frame.ground_to_grid;
+    out.unit = Some(job.grid.unit);
     out.cables = cables::hints(job, &out.marks, frame.ground_to_grid);
     let tied = out.points.iter().any(|point| point.fixed.is_some())
         || out

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::window::Missed;
 use crate::job::model::{Fix, Source};
 
 /// What a place outside the area of use turns into a place inside it.
@@ -151,6 +152,17 @@ pub enum Problem {
         subject: Subject,
         /// Usable epochs in it.
         epochs: usize,
+        /// What lies beside it.
+        missed: Option<Missed>,
+    },
+    /// A window of the receiver log in which the receiver was carried from one place to another.
+    Carried {
+        /// Whose.
+        subject: Subject,
+        /// Greatest distance of an epoch from the mean, metres.
+        furthest: f64,
+        /// One-sigma used, metres.
+        sigma: f64,
     },
     /// Rows give times of a receiver log, and the job has none.
     NoLog {

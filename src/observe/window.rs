@@ -1,7 +1,14 @@
 //! The mean of a receiver log between two times.
 
-use crate::job::model::{Fix, Job};
+use std::collections::BTreeMap;
+
+use crate::job::model::{Fix, Geographic, Job, MarkRow};
 use crate::job::nmea::Epoch;
+use crate::limits::Accuracy;
+use crate::units::parse_date;
+
+/// Seconds.
+const DAY: f64 = 86_400.0;
 
 /// The mean of the epochs with the best fix in a window.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,16 +28,28 @@ pub struct WindowMean {
     pub sigma: (f64, f64, f64),
     /// How many epochs.
     pub epochs: usize,
+    /// Greatest distance of an epoch from the mean, metres, where they scatter so much that the receiver was carried.
+    pub carried: Option<f64>,
 }
 
-/// Days from 1970-01-01 to a date of the Gregorian calendar.
-fn days(year: i64, month: i64, day: i64) -> i64 {
-    let y = if month <= 2 { year - 1 } else { year };
-    let era = y.div_euclid(400);
-    let of_era = y.rem_euclid(400);
-    let of_year = (153 * ((month + 9) % 12) + 2) / 5 + day - 1;
-    era * 146_097 + of_era * 365 + of_era / 4 - of_era / 100 + of_year - 719_468
+/// What a window with too few epochs misses.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Missed {
+    /// First and last epoch of all logs, seconds since 1970.
+    pub log: (f64, f64),
+    /// So many hours later, or earlier, there are enough.
+    pub hours: Option<f64>,
 }
+
+/// Epochs that scatter this many times as much as the receiver says, and lie [`AWAY`] from their mean, are of a receiver that was carried:
+/// our choice.
+const TIMES: f64 = 5.0;
+/// Metres: our choice.
+const AWAY: f64 = 0.3;
+/// Seconds: clocks of the world are off UTC by whole numbers of these, but for a few.
+const HALF_HOUR: f64 = 1_800.0;
+/// And by no more than so many.
+const SHIFTS: i32 = 28;
 
 /// Year, month, day of `located_on`.
 #[must_use]
@@ -55,27 +74,68 @@ fn spread(values: impl Iterator<Item = f64> + Clone, mean: f64, count: f64) -> f
     (values.map(|v| (v - mean).powi(2)).sum::<f64>() / (count - 1.0)).sqrt()
 }
 
+/// The epochs of a job's logs, each with its time in seconds since 1970.
+fn epochs(job: &Job) -> impl Iterator<Item = (f64, &Epoch)> {
+    let day = midnight(job);
+    let all = job.logs.iter().flat_map(|log| &log.epochs);
+    all.map(move |epoch| {
+        let since = if epoch.dated { 0.0 } else { day };
+        (epoch.time + since, epoch)
+    })
+}
+
+/// The day of `located_on`, seconds since 1970.
+fn midnight(job: &Job) -> f64 {
+    let day = job.head.located_on.as_deref();
+    let day = day.and_then(|day| parse_date(day).ok());
+    DAY * day.unwrap_or(0) as f64
+}
+
+/// A window in seconds since 1970. A time of the day is below two days; dated times are far above.
+fn dated(job: &Job, window: (f64, f64)) -> (f64, f64) {
+    let on_day = |time: f64| {
+        if time < 2.0 * DAY {
+            time + midnight(job)
+        } else {
+            time
+        }
+    };
+    (on_day(window.0), on_day(window.1))
+}
+
+/// What is beside a window in which epochs are missing; `None` where the logs have none at all.
+#[must_use]
+pub fn missed(job: &Job, window: (f64, f64)) -> Option<Missed> {
+    let (from, to) = dated(job, window);
+    let mut log: Option<(f64, f64)> = None;
+    let mut counts: BTreeMap<i32, u32> = BTreeMap::new();
+    for (time, _) in epochs(job) {
+        let (first, last) = log.unwrap_or((time, time));
+        log = Some((first.min(time), last.max(time)));
+        // The shifts by which it would lie within.
+        let least = ((time - to) / HALF_HOUR).ceil().max(-f64::from(SHIFTS));
+        let most = ((time - from) / HALF_HOUR).floor().min(f64::from(SHIFTS));
+        for shift in least as i32..=most as i32 {
+            *counts.entry(shift).or_default() += 1;
+        }
+    }
+    let enough = counts
+        .into_iter()
+        .filter(|(shift, count)| *shift != 0 && f64::from(*count) >= job.limits.log_epochs);
+    let nearest = enough
+        .map(|(shift, _)| shift)
+        .min_by_key(|shift| shift.abs());
+    let hours = nearest.map(|shift| 0.5 * f64::from(shift));
+    let log = log?;
+    Some(Missed { log, hours })
+}
+
 /// The mean over a window (seconds since 1970, or of the day where `located_on` dates it); `None` without epochs.
 #[must_use]
 pub fn mean(job: &Job, window: (f64, f64)) -> Option<WindowMean> {
-    let day = date(job.head.located_on.as_deref()).map_or(0.0, |(y, m, d)| {
-        86_400.0 * days(i64::from(y), i64::from(m), i64::from(d)) as f64
-    });
-    // A time of the day is below two days; dated times are far above.
-    let on_day = |time: f64| if time < 172_800.0 { time + day } else { time };
-    let (from, to) = (on_day(window.0), on_day(window.1));
-    let all: Vec<&Epoch> = job
-        .logs
-        .iter()
-        .flat_map(|log| &log.epochs)
-        .filter(|epoch| {
-            (from..=to).contains(&if epoch.dated {
-                epoch.time
-            } else {
-                epoch.time + day
-            })
-        })
-        .collect();
+    let (from, to) = dated(job, window);
+    let within = epochs(job).filter(|(time, _)| (from..=to).contains(time));
+    let all: Vec<&Epoch> = within.map(|(_, epoch)| epoch).collect();
     let fix = all.iter().map(|epoch| epoch.fix).max()?;
     let best: Vec<&Epoch> = all.into_iter().filter(|epoch| epoch.fix == fix).collect();
     let n = best.len() as f64;
@@ -96,6 +156,12 @@ pub fn mean(job: &Job, window: (f64, f64)) -> Option<WindowMean> {
     let scatter_n = RADIAN * spread(best.iter().map(|e| e.latitude), latitude, n);
     let scatter_e =
         RADIAN * latitude.cos() * spread(best.iter().map(|e| e.longitude), longitude, n);
+    let off = |e: &&Epoch| {
+        let east = (e.longitude - longitude) * latitude.cos();
+        RADIAN * east.hypot(e.latitude - latitude)
+    };
+    let furthest = best.iter().map(off).fold(0.0, f64::max);
+    let restless = scatter_e.max(scatter_n) > TIMES * east.max(north) && furthest > AWAY;
     let heights = best.iter().filter_map(|e| e.height);
     let scatter_u = height.map_or(0.0, |h| spread(heights.clone(), h, heights.count() as f64));
     Some(WindowMean {
@@ -106,12 +172,39 @@ pub fn mean(job: &Job, window: (f64, f64)) -> Option<WindowMean> {
         fix,
         sigma: (east.max(scatter_e), north.max(scatter_n), up.max(scatter_u)),
         epochs: best.len(),
+        carried: restless.then_some(furthest),
     })
+}
+
+/// How far the antenna stood above the ground, metres; of a reference point's height nothing is to be taken off.
+#[must_use]
+pub fn antenna(job: &Job, row: &MarkRow) -> f64 {
+    let of_point = row.placing.gnss.as_ref().is_some_and(|gnss| gnss.surveyed);
+    let pole = row.placing.pole.unwrap_or(job.equipment.antenna_height);
+    if of_point { 0.0 } else { pole }
+}
+
+/// Height of a mark's ground above the ellipsoid by its own position or its receiver log, metres.
+#[must_use]
+pub fn above_ellipsoid(job: &Job, row: &MarkRow) -> Option<f64> {
+    let own = row.placing.gnss.as_ref().and_then(|gnss| gnss.height);
+    let by_log = || mean(job, row.placing.window?)?.height;
+    Some(own.or_else(by_log)? - antenna(job, row))
+}
+
+/// One-sigma of a position that a row gives without one, each axis, metres: by its fix; of a reference point's place as of grid coordinates.
+#[must_use]
+pub fn usual_sigma(gnss: &Geographic, accuracy: &Accuracy) -> f64 {
+    match gnss.fix {
+        Some(fix) => fix_sigma(fix, accuracy),
+        None if gnss.surveyed => accuracy.grid,
+        None => accuracy.single,
+    }
 }
 
 /// One-sigma of a fix, each axis, metres.
 #[must_use]
-pub fn fix_sigma(fix: Fix, accuracy: &crate::limits::Accuracy) -> f64 {
+fn fix_sigma(fix: Fix, accuracy: &Accuracy) -> f64 {
     match fix {
         Fix::Rtk => accuracy.rtk,
         Fix::Float => accuracy.float,
@@ -126,9 +219,6 @@ mod tests {
 
     #[test]
     fn days_of_the_calendar() {
-        assert_eq!(days(1970, 1, 1), 0);
-        assert_eq!(days(2000, 3, 1), 11_017);
-        assert_eq!(days(2026, 5, 14), 20_587);
         assert_eq!(date(Some("2026-05-14")), Some((2026, 5, 14)));
         assert_eq!(date(Some("2026-13-14")), None);
         assert_eq!(date(Some("yesterday")), None);

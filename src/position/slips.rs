@@ -1,21 +1,27 @@
-//! Rows whose lengths are in another unit than they were read in: feet in a metric job, or the other way round.
+//! Rows whose lengths are in another unit than they were read in: feet or centimetres in a metric job, metres or inches in one in feet.
 //!
 //! One by one such lengths look like several wrong tapes, and the wrong ones among them are blamed. So each row with three tapes or more
 //! from known points, one of them a gross error, is looked at by itself: where no place fits its lengths as they were read, and one does
-//! with all of them in the other unit, that is what is wrong. The cable to the next marks must reach there; where nobody counted one, there must
+//! with all of them in another unit, that is what is wrong. The cable to the next marks must reach there; where nobody counted one, there must
 //! be four tapes, since one wrong tape of three leaves two which fit each other in any unit.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::iter;
 
 use super::Adjusted;
 use super::solve::{self, Look};
 use crate::limits::Limits;
 use crate::observe::{CableHint, Kind, Observation, Observations, PointId, PointRole};
 use crate::position::snoop::GROSS;
-use crate::units::FOOT;
+use crate::units::{LengthUnit, OtherUnit};
 
 /// Tapes of one row, of which at least one can be spared.
 const LEAST: usize = 3;
+
+/// Under this factor a length is much shorter than it was read: our choice.
+const MUCH: f64 = 0.1;
+/// One-sigma of a tape however short, metres: our choice.
+const SHORT: f64 = 0.02;
 
 /// Lengths of a row that fit one place in another unit.
 #[derive(Clone, Debug, PartialEq)]
@@ -24,12 +30,13 @@ pub struct Slip {
     pub point: PointId,
     /// Indices into [`Observations::plane`].
     pub observations: Vec<usize>,
-    /// They are so many times as long as they were read: the metres of a foot, or the feet of a metre.
-    pub factor: f64,
+    /// What they are in.
+    pub unit: OtherUnit,
 }
 
 /// The rows that are in another unit.
 pub(super) fn find(observations: &Observations, adjusted: &Adjusted, limits: &Limits) -> Vec<Slip> {
+    let others = observations.unit.map_or(&[][..], LengthUnit::others);
     let gross = GROSS * limits.alarm;
     let residual = |&i: &usize| adjusted.residuals.get(i)?.standardised;
     let is_gross = |i: &usize| residual(i).is_some_and(|size| size.abs() >= gross);
@@ -48,11 +55,11 @@ pub(super) fn find(observations: &Observations, adjusted: &Adjusted, limits: &Li
     });
     // Each by itself: in the unit that it was read in, or another.
     let alone = |((point, _), tapes): (&(PointId, _), &Vec<usize>)| {
-        let mut factors = [None, Some(FOOT), Some(FOOT.recip())].into_iter();
-        let found = factors.find_map(|factor| {
-            let times = factor.unwrap_or(1.0);
+        let mut units = iter::once(None).chain(others.iter().copied().map(Some));
+        let found = units.find_map(|unit| {
+            let times = unit.map_or(1.0, |unit| unit.times);
             let place = fits(observations, *point, tapes, times, limits)?;
-            Some(Alone { factor, place })
+            Some(Alone { unit, place })
         });
         (*point, found)
     };
@@ -63,14 +70,14 @@ pub(super) fn find(observations: &Observations, adjusted: &Adjusted, limits: &Li
     };
     let slip = |((point, _), tapes): ((PointId, _), Vec<usize>)| {
         let found = alone.get(&point)?.as_ref()?;
-        let factor = found.factor?;
+        let unit = found.unit?;
         let is_reached = || {
             reached(observations, (point, found.place), &place, limits)
                 .unwrap_or(tapes.len() > LEAST)
         };
         is_reached().then(|| Slip {
             point,
-            factor,
+            unit,
             observations: tapes.clone(),
         })
     };
@@ -79,8 +86,8 @@ pub(super) fn find(observations: &Observations, adjusted: &Adjusted, limits: &Li
 
 /// Where a row's tapes meet by themselves.
 struct Alone {
-    /// They are so many times as long as they were read; as long, if absent.
-    factor: Option<f64>,
+    /// The unit that they are in; as they were read, if absent.
+    unit: Option<OtherUnit>,
     place: (f64, f64),
 }
 
@@ -90,19 +97,24 @@ pub(super) fn meant(observations: &Observations, slips: &[Slip]) -> Observations
     for slip in slips {
         for &i in &slip.observations {
             if let Some(observation) = meant.plane.get_mut(i) {
-                *observation = times(observation, slip.factor);
+                *observation = times(observation, slip.unit.times);
             }
         }
     }
     meant
 }
 
-/// A length in another unit. It was measured as well as a longer one is, at least.
+/// A length in another unit. It was measured as well as a longer one is, at least; one that is much shorter, much better than its figure said.
 fn times(observation: &Observation, factor: f64) -> Observation {
+    let sigma = if factor < MUCH {
+        (observation.sigma * factor).hypot(SHORT)
+    } else {
+        observation.sigma * factor.sqrt().max(1.0)
+    };
     Observation {
         value: observation.value * factor,
         measured: observation.measured * factor,
-        sigma: observation.sigma * factor.sqrt().max(1.0),
+        sigma,
         ..observation.clone()
     }
 }

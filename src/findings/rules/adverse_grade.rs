@@ -150,7 +150,7 @@ fn whole(pipe: &Pipe<'_>, traced: &Traced, profile: &Profile) -> Option<Finding>
     rises(pipe, line).then(|| {
         let message = format!(
             "Run {} as a whole rises with the flow, by {} ± {}. Was it pushed the way that `pushed` says? If so, look at its \
-             ground heights, and read its depths again.",
+             ground heights and their unit, and read its depths again.",
             pipe.run_name(traced.run),
             percent(-line.grade),
             percent(bound),

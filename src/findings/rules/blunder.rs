@@ -47,18 +47,15 @@ fn in_unit(survey: &Survey<'_>, slip: &Slip) -> Option<Finding> {
     let tapes = slip.observations.iter();
     let tapes: Vec<&Observation> = tapes.filter_map(|&i| observations.plane.get(i)).collect();
     let first = tapes.first()?;
-    let (read, meant, symbol) = if slip.factor < 1.0 {
-        ("m", "feet", "ft")
-    } else {
-        ("ft", "metres", "m")
-    };
-    let figure = fixed(first.measured * slip.factor.max(1.0), 2);
+    let read = survey.job.grid.unit;
+    let (meant, symbol) = (slip.unit.name, slip.unit.symbol);
+    let figure = fixed(read.of(first.measured), 2);
     let mut message = format!(
         "The {} tapes to {} fit no place as they were read, and one if all are in {meant}: {figure} {read} would be {figure} {symbol}, which is {}. \
          Before they are measured again, look at the unit of this row, its depths too, and write it into its cells ({figure} {symbol}).",
         tapes.len(),
         survey.called(slip.point),
-        survey.length(first.measured * slip.factor),
+        survey.length(first.measured * slip.unit.times),
     );
     let others = survey.adjusted.slips.len() - 1;
     if others > 0 {

@@ -6,6 +6,9 @@
 //! whose rows go back throughout was marked while the camera was pulled out (common practice, no source): there, what goes on is
 //! told. *Example*: 24.8, then 13.0; 30.0 where the push starts at 200.
 
+use std::collections::BTreeMap;
+
+use super::one_counter;
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
 use crate::job::model::Source;
@@ -34,9 +37,12 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
                     pipe.length(second),
                 ),
             };
+            let one = one_counter::find(pipe, traced);
+            let one = one.filter(|one| [issue.before, issue.row].contains(&one.row));
+            let hint = one.map_or_else(String::new, |one| one.hint);
             let message = format!(
                 "{what}. Check both figures; if the camera was pushed again, or the counter set back, name the pushes in \
-                 pushes.csv. The run is drawn in the order of the counter."
+                 pushes.csv. The run is drawn in the order of the counter.{hint}"
             );
             let finding = Finding::new(Code::CounterOrder, message)
                 .at(&row.source)
@@ -59,11 +65,17 @@ struct Counted<'a> {
 /// Rows whose lens would lie behind the opening that their push was made from.
 fn before_openings(pipe: &Pipe<'_>) -> Vec<Finding> {
     let job = pipe.inputs.job;
-    let marks = job.marks.iter().filter_map(|row| {
+    // One that several pushes reached has a name for each.
+    let marks = &pipe.inputs.observations.marks;
+    let named = marks
+        .iter()
+        .filter_map(|mark| Some((mark.centre?.0, &*mark.name)));
+    let names: BTreeMap<usize, &str> = named.collect();
+    let marks = job.marks.iter().enumerate().filter_map(|(index, row)| {
         Some(Counted {
             push: row.push,
             counter: row.counter?,
-            mark: Some(&row.mark),
+            mark: Some(names.get(&index).copied().unwrap_or(&row.mark)),
             source: &row.source,
         })
     });

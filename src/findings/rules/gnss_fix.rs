@@ -8,8 +8,9 @@ use super::survey::Survey;
 use crate::crs::shift_sigma;
 use crate::findings::{Code, Finding, Level};
 use crate::job::model::{Fix, Source};
+use crate::observe::window::Missed;
 use crate::observe::{PointRole, Problem, Subject};
-use crate::units::counted;
+use crate::units::{counted, date_text};
 
 fn word(fix: Option<Fix>) -> &'static str {
     match fix {
@@ -78,17 +79,38 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
                 .column("fix");
             Some(survey.subject(finding, subject))
         }
-        Problem::Window { subject, epochs } => {
+        Problem::Window {
+            subject,
+            epochs,
+            missed,
+        } => {
             let least = survey.job.limits.log_epochs;
             let message = format!(
                 "{}: the receiver log has {epochs} usable epochs between from_time and to_time; at least {least:.0} are \
-                 wanted. Check both times (they are UTC), or give the position.",
-                subject.name
+                 wanted.{} Check both times, or give the position.",
+                subject.name,
+                missed.as_ref().map_or_else(String::new, beside),
             );
             let finding = Finding::new(Code::GnssFix, message)
                 .figures(*epochs as f64, Some(least))
                 .column("from_time");
             Some(survey.subject(finding, subject))
+        }
+        Problem::Carried {
+            subject,
+            furthest,
+            sigma,
+        } => {
+            let message = format!(
+                "{}: between from_time and to_time the receiver was carried: its positions lie up to {} from their mean, which is taken with a \
+                 one-sigma of {}. Narrow both times to those at which it stood over the mark (they are UTC).",
+                subject.name,
+                survey.rough(*furthest),
+                survey.rough(*sigma),
+            );
+            let (sigma, limit) = (survey.unit.of(*sigma), survey.unit.of(limit));
+            let finding = Finding::new(Code::GnssFix, message).figures(sigma, Some(limit));
+            Some(survey.subject(finding.column("from_time"), subject))
         }
         Problem::Ballpark {
             from,
@@ -127,6 +149,30 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
         Problem::NoLog { subjects } => no_log(survey, subjects),
         _ => None,
     }
+}
+
+/// What lies beside a window without epochs.
+fn beside(missed: &Missed) -> String {
+    let time = |seconds: f64| {
+        let (day, second) = (seconds.div_euclid(86_400.0), seconds.rem_euclid(86_400.0));
+        let (hour, minute) = (second / 3600.0, second % 3600.0 / 60.0);
+        let day = date_text(day as i64);
+        format!(
+            "{day} {:02}:{:02}:{:02}",
+            hour as u32,
+            minute as u32,
+            (second % 60.0) as u32
+        )
+    };
+    let [first, last] = [missed.log.0, missed.log.1].map(time);
+    let hours = missed.hours.map_or_else(String::new, |hours| {
+        let way = if hours > 0.0 { "later" } else { "earlier" };
+        format!(
+            " {} hours {way} it has enough: were they read off a clock that shows local time?",
+            hours.abs()
+        )
+    });
+    format!(" The log goes from {first} to {last} UTC, and the times are UTC.{hours}")
 }
 
 /// Times of a log that the job has not: said once, and an error where a mark has no place without it.

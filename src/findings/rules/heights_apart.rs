@@ -1,4 +1,4 @@
-//! `implausible` of heights: ground far from the site's height, two heights of one mark that differ, a separation that a receiver log
+//! `implausible` of heights: ground far from the site's height, heights in another unit than they were read in, two heights of one mark that differ, a separation that a receiver log
 //! contradicts.
 //!
 //! *Why*: every invert hangs on them, and a figure that another one in the job contradicts is used all the same. *Limit*: 30 m, 3.29 of the
@@ -7,7 +7,7 @@
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
-use crate::height::Doubt;
+use crate::height::{Doubt, HeightRow, SiteHeight};
 use crate::units::counted;
 
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
@@ -40,6 +40,51 @@ fn finding(survey: &Survey<'_>, doubt: &Doubt) -> Option<Finding> {
                 .column("height")
                 .figures(unit.of(*mean), Some(unit.of(*height)));
             survey.at_settings(finding)
+        }
+        Doubt::Unit {
+            row,
+            column,
+            z,
+            site: (site, by),
+            unit: other,
+            rows,
+        } => {
+            let (name, source, run) = match *row {
+                HeightRow::Mark(row) => {
+                    let row = survey.job.marks.get(row)?;
+                    (&row.mark, &row.source, Some(row.run))
+                }
+                HeightRow::Control(row) => {
+                    let row = survey.job.control.get(row)?;
+                    (&row.point, &row.source, None)
+                }
+            };
+            let by = match by {
+                SiteHeight::Settings => "`height` in [grid]",
+                SiteHeight::Control => "the reference points' elevations",
+                SiteHeight::Marks => "most marks' ground",
+            };
+            let (meant, symbol) = (other.name, other.symbol);
+            let more = match rows {
+                1 => String::new(),
+                rows => format!(" So it is on {}.", counted(*rows, "row")),
+            };
+            let message = format!(
+                "{}: `{column}` is read as {}, and the site lies at {} by {by}: in {meant} it would be {}.{more} Write the unit into the heading \
+                 (`{column} ({symbol})`) or the cells.",
+                super::called(name),
+                length(*z),
+                length(*site),
+                length(*z * other.times),
+            );
+            let finding = Finding::new(Code::Implausible, message)
+                .at(source)
+                .column(*column);
+            let finding = finding.figures(unit.of(*z), Some(unit.of(*site)));
+            match run {
+                Some(run) => survey.in_run(finding.mark(&**name), Some(run)),
+                None => finding,
+            }
         }
         Doubt::Beside {
             row,

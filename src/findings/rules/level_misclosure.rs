@@ -13,16 +13,19 @@ use crate::units::counted;
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let allowed = |closure: &Closure| closure.tolerance(&survey.job.limits, &survey.job.accuracy);
     let over = |closure: &&Closure| closure.misclosure.abs() > allowed(closure);
+    let closures = &survey.heights.book.closures;
+    let common = common(closures.iter().filter(over));
     let one = |closure: &Closure| {
         let tolerance = allowed(closure);
         let message = format!(
             "The levels from {} to {} close with {} over {}, where {} are allowed. The misclosure is spread over \
-             the set-ups all the same; look for a misread staff, or level again.",
+             the set-ups all the same; look for a misread staff{}, or level again.",
             closure.from,
             closure.to,
             survey.length(closure.misclosure),
             counted(closure.setups as usize, "set-up"),
-            survey.length(tolerance)
+            survey.length(tolerance),
+            benchmark(closure, common),
         );
         Finding::new(Code::LevelMisclosure, message)
             .mark(&*closure.to)
@@ -32,12 +35,36 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
                 Some(survey.unit.of(tolerance)),
             )
     };
-    survey
-        .heights
-        .book
-        .closures
-        .iter()
-        .filter(over)
-        .map(one)
-        .collect()
+    closures.iter().filter(over).map(one).collect()
+}
+
+/// The one benchmark that several lines have in common.
+fn common<'a>(mut over: impl Iterator<Item = &'a Closure>) -> Option<&'a str> {
+    let first = over.next()?;
+    let mut names = vec![&*first.from, &*first.to];
+    let mut lines = 1;
+    for closure in over {
+        names.retain(|name| [&*closure.from, &*closure.to].contains(name));
+        lines += 1;
+    }
+    match names[..] {
+        [only] if lines > 1 => Some(only),
+        _ => None,
+    }
+}
+
+/// Between two benchmarks it may be one of these that is wrong, and where all the lines that don't close have one in common, that one.
+fn benchmark(closure: &Closure, common: Option<&str>) -> String {
+    if closure.from == closure.to {
+        return String::new();
+    }
+    match common {
+        Some(name) => format!(
+            ", and first at the elevation of {name}, which all the lines that don't close have in common"
+        ),
+        None => format!(
+            " and at the elevations of {} and {}",
+            closure.from, closure.to
+        ),
+    }
 }

@@ -33,6 +33,7 @@ mod misfit;
 mod no_datum;
 mod not_peak;
 mod off_line;
+mod one_counter;
 mod one_end;
 mod openings;
 mod outside_crs;

@@ -3,8 +3,8 @@
 //! *Why*: a straight line is the shortest way, so a mark or the counter is wrong. *Limit*: 3.29 of the difference's one-sigma
 //! ([`crate::sources::Source::Baarda1968`]). *Example*: 20.0 ft apart on 16.5 ft of cable.
 
-use super::path_scale;
 use super::pipe::Pipe;
+use super::{one_counter, path_scale};
 use crate::findings::{Code, Finding};
 use crate::run::{Gap, Traced};
 use crate::units::{length_digits, round_to};
@@ -25,7 +25,7 @@ pub(super) fn about(
         pipe.inputs.mark_name(to.mark),
     );
     let message = format!(
-        "{} and {} lie {} apart on {} of cable: a difference of {}, where {} is allowed. {what}{}",
+        "{} and {} lie {} apart on {} of cable: a difference of {}, where {} is allowed. {what}{}{}",
         super::called(from),
         super::called(name),
         pipe.length(gap.straight),
@@ -33,6 +33,9 @@ pub(super) fn about(
         pipe.length(difference.abs()),
         pipe.length(allowed),
         by_height(pipe, gap),
+        one_counter::find(pipe, traced)
+            .filter(|one| one.gap == index)
+            .map_or_else(String::new, |one| one.hint),
     );
     let points = pipe.inputs.observations.marks.get(to.mark)?;
     let (row, _) = points.centre.or(points.exposed)?;

@@ -1,0 +1,74 @@
+//! One counter of a run that would fit if its decimal point stood elsewhere, or in another unit.
+//!
+//! *Why*: the run is drawn in the order of the counter, so that such a mark lies at its end, with a bend or too little cable to the
+//! next: what is told of that is a consequence. *Limit*: the gap at an end of the run is beyond an alarm's bound, and within it as the
+//! figure would then be. Told where its gap or its order is. *Example*: 82 for 8.2, after 5.1 and before 11.3.
+
+use super::called;
+use super::pipe::Pipe;
+use crate::job::model::MarkRow;
+use crate::run::Traced;
+
+/// A counter, and what it may be.
+pub(super) struct OneCounter {
+    /// Index into `job.marks`.
+    pub(super) row: usize,
+    /// Index into the run's gaps of the one that it spoils.
+    pub(super) gap: usize,
+    /// What to say.
+    pub(super) hint: String,
+}
+
+/// The counter of a run that would fit as another figure, if one would.
+pub(super) fn find(pipe: &Pipe<'_>, traced: &Traced) -> Option<OneCounter> {
+    let last = traced.marks.len().checked_sub(1)?;
+    let ends = [(last, last.checked_sub(1)?, last - 1), (0, 1, 0)];
+    ends.into_iter()
+        .find_map(|(own, other, gap)| fits(pipe, traced, [own, other], gap))
+}
+
+fn fits(pipe: &Pipe<'_>, traced: &Traced, marks: [usize; 2], gap: usize) -> Option<OneCounter> {
+    let job = pipe.inputs.job;
+    let row = |mark: usize| -> Option<(usize, &MarkRow)> {
+        let points = pipe
+            .inputs
+            .observations
+            .marks
+            .get(traced.marks.get(mark)?.mark)?;
+        let (index, _) = points.centre?;
+        Some((index, job.marks.get(index)?))
+    };
+    let ((index, own), (_, other)) = (row(marks[0])?, row(marks[1])?);
+    let (counter, beside) = (own.counter?, other.counter?);
+    let seen = traced.gaps.get(gap)?.as_ref()?;
+    let (excess, sigma) = seen.excess();
+    let alarm = job.limits.alarm;
+    if own.push != other.push || excess.abs() <= alarm * sigma {
+        return None;
+    }
+    let fits = |times: f64| {
+        let cable = (counter * times - beside).abs();
+        let sigma = job.accuracy.cable(cable);
+        let off = seen.straight - seen.straight_bias - cable;
+        off.abs() <= alarm * sigma.hypot(seen.straight_sigma)
+    };
+    let other_unit = job.grid.unit.others().first()?;
+    let ways = [
+        (0.1, "With its decimal point one place off"),
+        (10.0, "With its decimal point one place off"),
+        (other_unit.times, "In the other unit"),
+    ];
+    let (times, way) = ways.into_iter().find(|(times, _)| fits(*times))?;
+    let hint = format!(
+        " {way} the counter of {} would fit: {} for {}. Look at it first ({}).",
+        called(pipe.inputs.mark_name(traced.marks.get(marks[0])?.mark)),
+        pipe.length(counter * times),
+        pipe.length(counter),
+        own.source,
+    );
+    Some(OneCounter {
+        row: index,
+        gap,
+        hint,
+    })
+}
