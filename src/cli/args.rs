@@ -150,7 +150,7 @@ pub struct BuildArgs {
     /// Paper of the sheet: A4, A3, Letter, Tabloid or ANSI-D [default: A4, or Letter for results in feet]
     #[arg(long, value_name = "SIZE", value_parser = paper)]
     pub sheet: Option<Paper>,
-    /// Camera observations that get a dig page besides those marked `dig`: names as on the sheet (c2, A/c2), or all
+    /// Camera observations that get a dig page besides those marked `dig`: names as on the sheet (c12.4, A/c12.4), or all
     #[arg(long, value_name = "A,B,…", value_delimiter = ',')]
     pub dig: Vec<String>,
     /// What all commands that compute have in common.

@@ -128,7 +128,7 @@ fn write(
         .map_or_else(Vec::new, |record| sheet.unknown(record));
     if !unknown.is_empty() {
         return Err(Error::Usage(format!(
-            "--dig: job {job} has no camera observation called {}; the sheet names them c1, c2, …",
+            "--dig: job {job} has no camera observation called {}; the sheet names them by their counter (c12.4)",
             unknown.join(", ")
         )));
     }

@@ -412,8 +412,8 @@ fn figures_that_print_alike() {
 /// A name that a run or a mark has as well: no id comes twice.
 #[test]
 fn ids_are_unique() {
-    let mut job = Job::sound().control("P3,", "A,").marks("A,A3,", "A,c1,");
-    job.marks = job.marks.replace("A,A4,", "A,c2,");
+    let mut job = Job::sound().control("P3,", "A,").marks("A,A3,", "A,c5,");
+    job.marks = job.marks.replace("A,A4,", "A,c9,");
     let outcome = computed(&[
         ("job.toml", &job.toml),
         ("control.csv", &job.control),
@@ -439,7 +439,7 @@ fn ids_are_unique() {
     let unique: std::collections::BTreeSet<&&String> = ids.iter().collect();
     assert_eq!(ids.len(), unique.len(), "{ids:?}");
     assert!(
-        ids.iter().any(|id| id.ends_with("/A/c1 (camera)")),
+        ids.iter().any(|id| id.ends_with("/A/c5 (camera)")),
         "{ids:?}"
     );
 }

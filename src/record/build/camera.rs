@@ -1,5 +1,7 @@
 //! Camera observations of the record.
 
+use std::collections::BTreeMap;
+
 use super::View;
 use super::marks::cover;
 use super::runs::Stationing;
@@ -8,6 +10,7 @@ use crate::math::stats::{NORMAL_95, NORMAL_95_ONE_SIDED};
 use crate::profile::{Profile, SightLevel};
 use crate::record::model::{Camera, StretchEnd};
 use crate::run::{Sight, Spot, Traced};
+use crate::units::fixed;
 
 /// Run by run, by counter.
 pub(super) fn camera(view: &View<'_>) -> Vec<Camera> {
@@ -24,15 +27,45 @@ fn of_run(view: &View<'_>, traced: &Traced, profile: &Profile) -> Vec<Camera> {
         .filter_map(|(sight, level)| Some((view.inputs.job.camera.get(sight.row)?, sight, *level)))
         .collect();
     sights.sort_by(|(a, ..), (b, ..)| a.counter.total_cmp(&b.counter));
-    let numbered = sights.into_iter().enumerate();
-    numbered
-        .map(|(index, (row, sight, level))| {
-            let mut camera = as_written(view, row, index + 1);
+    let names = names(view, sights.iter().map(|(row, ..)| *row));
+    sights
+        .into_iter()
+        .zip(names)
+        .map(|((row, sight, level), name)| {
+            let mut camera = as_written(view, row, &name);
             set_place(view, traced, sight, &mut camera);
             set_level(view, traced.run, level, &mut camera);
             camera
         })
         .collect()
+}
+
+/// What the observations of a run are called: by their counter, in the job's unit, so that a further one renames none (`c12.4`). A second one at the
+/// same counter is `c12.4-2`, one of several pushes `c12.4 (N2)`.
+fn names<'a>(view: &View<'_>, rows: impl Iterator<Item = &'a CameraRow>) -> Vec<String> {
+    let job = view.inputs.job;
+    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+    rows.map(|row| {
+        let counter = fixed(job.grid.unit.of(row.counter), 2);
+        let counter = counter.trim_end_matches('0').trim_end_matches('.');
+        let pushes = job.pushes.iter().filter(|push| push.run == row.run);
+        let push = row.push.filter(|_| pushes.count() > 1);
+        let push = push.and_then(|push| Some(&job.pushes.get(push)?.id));
+        // The parts of an id are told apart by this.
+        let push = push.map_or_else(String::new, |push| format!(" ({})", push.replace('/', "-")));
+        let nth = seen.entry(format!("{counter}{push}")).or_default();
+        *nth += 1;
+        let again = match *nth {
+            1 => String::new(),
+            nth => format!("-{nth}"),
+        };
+        let name = format!("c{counter}{again}{push}");
+        // A mark of that name has the id.
+        let taken = view.like_sights.contains(&(row.run, &*name));
+        let kind = if taken { " (camera)" } else { "" };
+        name + kind
+    })
+    .collect()
 }
 
 /// Coordinates and stations, of the observation and of its stretch's end.
@@ -75,15 +108,10 @@ fn set_level(view: &View<'_>, run: usize, level: SightLevel, camera: &mut Camera
 }
 
 /// What the row says, before it has a place.
-fn as_written(view: &View<'_>, row: &CameraRow, number: usize) -> Camera {
+fn as_written(view: &View<'_>, row: &CameraRow, name: &str) -> Camera {
     let (job, scale) = (view.inputs.job, view.scale);
-    let mut name = format!("c{number}");
-    // A mark of that name has the id.
-    if view.like_sights.contains(&(row.run, &*name)) {
-        name.push_str(" (camera)");
-    }
     Camera {
-        id: view.id(&[view.run_id(row.run), &name]),
+        id: view.id(&[view.run_id(row.run), name]),
         run: view.run_id(row.run).to_owned(),
         push: row
             .push

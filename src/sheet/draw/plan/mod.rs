@@ -152,7 +152,7 @@ pub fn exaggeration(record: &AsBuilt, scale: Scale) -> f64 {
 }
 
 /// Name of a camera observation or a crossing where several runs stand together: with its run, if another run has one of
-/// the same name (`A/c1`).
+/// the same name (`A/c12.4`).
 #[must_use]
 pub fn full_name(record: &AsBuilt, id: &str, run: &str) -> String {
     let name = short_name(id);
