@@ -136,6 +136,7 @@ impl Mains {
             crs: Some(self.crs.clone()),
             code: self.crs.code().to_owned(),
             unit_metres: self.crs.unit_metres(),
+            given: None,
             extent: self.extent,
             levels: None,
         }

@@ -53,20 +53,23 @@ impl Reader for Gdal {
         let drawing = is_drawing.then(|| drawing(path)).transpose()?;
         let folder = tempfile::tempdir().map_err(|why| why.to_string())?;
         let package = folder.path().join("plan.gpkg");
-        convert(path, &package, &folder.path().join("messages"), remarks)?;
+        let messages = folder.path().join("messages");
+        convert(path, &package, &messages, drawing.as_ref(), remarks)?;
         let layers = gpkg::read(&package)
             .map_err(|why| format!("GDAL's GeoPackage of it can't be read: {why}"))?;
         let column = layer_column.or(is_drawing.then_some("Layer"));
         let mut all = Vec::new();
         for layer in layers {
-            let layer = match &drawing {
+            let (layer, asides) = match &drawing {
                 Some(drawing) => as_drawn(layer, drawing),
-                None => layer,
+                None => (layer, Vec::new()),
             };
             match column {
                 Some(column) => {
                     let stem = if is_drawing { "0" } else { &layer.name }.to_owned();
-                    all.extend(split(layer, &stem, |cells| cells.get(column).cloned()));
+                    let parts = split(layer, &stem, |cells| cells.get(column).cloned());
+                    all.extend(parts);
+                    all = with_asides(all, asides);
                 }
                 None => all.push(layer),
             }
@@ -81,7 +84,8 @@ fn drawing(path: &Path) -> Result<Drawing, String> {
 }
 
 /// Entities of the model, without what is only written beside them; a drawing states no more than its unit.
-fn as_drawn(mut layer: RawLayer, drawing: &Drawing) -> RawLayer {
+fn as_drawn(mut layer: RawLayer, drawing: &Drawing) -> (RawLayer, Vec<Aside>) {
+    let mut asides = Vec::new();
     layer.system = drawing.unit.map_or(System::Unsaid, System::Unit);
     for mut feature in std::mem::take(&mut layer.features) {
         let why = aside(&feature);
@@ -90,11 +94,43 @@ fn as_drawn(mut layer: RawLayer, drawing: &Drawing) -> RawLayer {
             feature.attributes.remove(ours);
         }
         match why {
-            Some(why) => layer.left_out.push((feature.number, why.to_owned())),
+            Some(why) => asides.push(Aside {
+                layer: feature.attributes.remove("Layer").unwrap_or_default(),
+                number: feature.number,
+                why,
+            }),
             None => layer.features.push(feature),
         }
     }
-    layer
+    (layer, asides)
+}
+
+/// An entity that is left out.
+struct Aside {
+    /// Its layer.
+    layer: String,
+    number: u64,
+    why: &'static str,
+}
+
+/// What is left out, each with its own layer; one that holds nothing else is a layer all the same.
+fn with_asides(mut layers: Vec<RawLayer>, asides: Vec<Aside>) -> Vec<RawLayer> {
+    for aside in asides {
+        let own = layers.iter().position(|layer| layer.name == aside.layer);
+        let at = own.unwrap_or(layers.len());
+        if own.is_none() {
+            layers.push(RawLayer {
+                name: aside.layer,
+                system: System::Unsaid,
+                features: Vec::new(),
+                left_out: Vec::new(),
+            });
+        }
+        if let Some(layer) = layers.get_mut(at) {
+            layer.left_out.push((aside.number, aside.why.to_owned()));
+        }
+    }
+    layers
 }
 
 /// Why an entity stands for nothing on the ground.
@@ -118,8 +154,17 @@ fn convert(
     path: &Path,
     package: &Path,
     messages: &Path,
+    drawing: Option<&Drawing>,
     remarks: &mut Vec<String>,
 ) -> Result<(), String> {
+    // From AC1021 on a drawing is in UTF-8, whatever code page it names besides.
+    let version = drawing.and_then(|drawing| drawing.version.as_deref());
+    let unicode = version.is_some_and(|version| version >= "AC1021");
+    let encoding: &[&str] = if unicode {
+        &["--config", "DXF_ENCODING", "UTF-8"]
+    } else {
+        &[]
+    };
     // Absolute, so that no name is taken for an option or an address.
     let path = path.canonicalize().map_err(|why| why.to_string())?;
     let said = File::create(messages).map_err(|why| why.to_string())?;
@@ -129,6 +174,7 @@ fn convert(
         .args(["--config", "OGR_SQLITE_SYNCHRONOUS", "OFF"])
         .args(["--config", "GML_SKIP_RESOLVE_ELEMS", "ALL"])
         .args(["--config", "GML_DOWNLOAD_SCHEMA", "NO"])
+        .args(encoding)
         .env("OGR_SKIP", NOT_THESE)
         .arg(package)
         .arg(&path)

@@ -89,13 +89,15 @@ fn readings(sample: &[(f64, f64)], site: &Site) -> Vec<String> {
     let mut found = Vec::new();
     // The system's own unit first: it is the likelier of the two feet.
     let mut units = PLAN_UNITS.to_vec();
-    units.sort_by_key(|unit| (unit.metres / site.unit_metres - 1.0).abs() > 1e-9);
+    units.sort_by_key(|unit| (unit.metres / site.job_unit() - 1.0).abs() > 1e-9);
     for (points, turned) in both {
         for unit in &units {
-            if lands(&Way::Own(unit.metres), points, site) {
+            if lands(&Way::of_job(site, unit.metres), points, site) {
                 found.push(format!(
                     "{} in {} (unit = \"{}\"){turned}",
-                    site.code, unit.word, unit.word
+                    site.job_code(),
+                    unit.word,
+                    unit.word
                 ));
             }
         }
@@ -167,7 +169,7 @@ fn candidates(site: &Site) -> Vec<Crs> {
     let codes = about
         .unwrap_or_default()
         .into_iter()
-        .filter(|code| *code != site.code);
+        .filter(|code| *code != site.code && code != site.job_code());
     let all = codes.filter_map(|code| Crs::new(&code, LengthUnit::Metre).ok());
     let (mut own, other): (Vec<_>, Vec<_>) = all.partition(|crs| same_datum(crs, site));
     own.extend(other);

@@ -44,6 +44,9 @@ pub const NEAR: f64 = 10.0 * crate::units::FOOT;
 /// the job (our choice: deeper is tunnelled, and is not met by a drain).
 pub const DEEPEST: f64 = 30.0;
 
+/// Rise over way of a line that is drawn with heights; steeper, one of the two heights is none. Our choice.
+const STEEPEST: f64 = 1.0;
+
 /// A length as written: a plain number, or one with its unit.
 #[derive(Clone, Debug, JsonSchema)]
 #[schemars(untagged)]
@@ -359,6 +362,45 @@ impl Lie {
             }
         }
     }
+
+    /// Takes away the heights of points that are drawn at 0, or down or up a slope that no pipe has, far off the job: nobody levelled those.
+    /// What they were, if there were any. `points` are the shape's, metres, in the order of the heights.
+    pub fn blank(&mut self, points: &[(f64, f64)], levels: Option<[f64; 2]>) -> Option<String> {
+        let (Self::Drawn { heights, .. }, Some([low, high])) = (self, levels) else {
+            return None;
+        };
+        let off = |height: f64| height < low - DEEPEST || height > high + DEEPEST;
+        let steep = |i: usize, j: usize| {
+            let (Some(a), Some(b)) = (points.get(i), points.get(j)) else {
+                return false;
+            };
+            let (Some(from), Some(to)) = (heights.get(i), heights.get(j)) else {
+                return false;
+            };
+            !off(*to) && (to - from).abs() > STEEPEST * (b.0 - a.0).hypot(b.1 - a.1)
+        };
+        let stand_in = |i: usize, height: f64| {
+            off(height) && (height == 0.0 || steep(i, i.wrapping_sub(1)) || steep(i, i + 1))
+        };
+        let all = heights.iter().enumerate();
+        let blank: Vec<usize> = all
+            .filter(|(i, z)| stand_in(*i, **z))
+            .map(|(i, _)| i)
+            .collect();
+        let first = *heights.get(*blank.first()?)?;
+        for i in &blank {
+            if let Some(height) = heights.get_mut(*i) {
+                *height = f64::NAN;
+            }
+        }
+        let of = match blank.len() {
+            1 => "one of its points lies".to_owned(),
+            several => format!("{several} of its points lie"),
+        };
+        Some(format!(
+            "{of} at {first:.3} m, more than {DEEPEST} m above or below all of the job, and counts as without a height"
+        ))
+    }
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -469,14 +511,8 @@ impl Rule {
 
     /// A feature's outside width, metres.
     pub fn size(&self, attributes: &BTreeMap<String, String>) -> Result<Option<f64>, String> {
-        let size = self
-            .size
-            .as_ref()
-            .map_or(Ok(None), |length| length.of(attributes))?;
-        match size {
-            Some(size) if size < 0.0 => Err("the size is negative".to_owned()),
-            _ => Ok(size),
-        }
+        let size = self.size.as_ref();
+        size.map_or(Ok(None), |length| length.of(attributes))
     }
 }
 
@@ -677,6 +713,22 @@ fn no_depth(metres: f64) -> Option<&'static str> {
     } else {
         None
     }
+}
+
+/// Metres; wider than any utility (our choice): a figure beyond it is in another unit.
+const WIDEST: f64 = 10.0;
+
+/// Why a width, metres, can't be one, and is a word for "not known".
+#[must_use]
+pub fn no_size(metres: f64) -> Option<String> {
+    let why = if metres <= 0.0 {
+        "a width is more than 0"
+    } else if metres > WIDEST {
+        "no utility is so wide: look at its unit"
+    } else {
+        return None;
+    };
+    Some(format!("its size is {metres:.3} m: {why}"))
 }
 
 fn no_heights(key: &str) -> String {

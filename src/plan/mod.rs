@@ -42,6 +42,8 @@ pub struct Site {
     pub code: String,
     /// Metres in one of its unit.
     pub unit_metres: f64,
+    /// The system that the job is written in, where the results are in another: "the job's" is that one.
+    pub given: Option<Crs>,
     /// What the runs, marks and references of the job span, metres.
     pub extent: Rect<f64>,
     /// The lowest and the highest of its inverts and of the ground over them, metres; `None` where it has no elevations.
@@ -84,12 +86,27 @@ impl Site {
             )
         };
         Ok(Self {
+            given: crs.as_ref().and_then(Crs::given),
             crs,
             code: frame.crs.clone(),
             unit_metres: metres,
             extent,
             levels: levels(record),
         })
+    }
+
+    /// Code of the system that the job is written in.
+    #[must_use]
+    pub fn job_code(&self) -> &str {
+        self.given.as_ref().map_or(&self.code, Crs::code)
+    }
+
+    /// Metres in one of that system's unit.
+    #[must_use]
+    pub fn job_unit(&self) -> f64 {
+        self.given
+            .as_ref()
+            .map_or(self.unit_metres, Crs::unit_metres)
     }
 }
 
@@ -222,8 +239,10 @@ pub struct Feature {
     pub lie: Option<Lie>,
     /// Outside width or diameter, metres.
     pub size: Option<f64>,
-    /// One-sigma of its place, each axis, metres: the plan's own, the tie's, and that of the datum operation.
+    /// One-sigma of its place, each axis, metres: the plan's own, and that of the datum operation.
     pub sigma: f64,
+    /// What brought it here, if common points did; what that adds to the one-sigma grows with the way from them.
+    pub tie: Option<Arc<Tie>>,
     /// Distance within which it counts as near, metres; where a separation from it is required, whatever doesn't keep it for certain does
     /// so too.
     pub near: f64,
@@ -231,6 +250,16 @@ pub struct Feature {
     pub required: Option<Arc<Required>>,
     /// Its attributes, as the plan has them.
     pub attributes: BTreeMap<String, String>,
+}
+
+impl Feature {
+    /// One-sigma of what it has at a place of the job's grid, each axis, metres.
+    #[must_use]
+    pub fn sigma_at(&self, place: (f64, f64)) -> f64 {
+        let tie = self.tie.as_ref();
+        self.sigma
+            .hypot(tie.map_or(0.0, |tie| tie.sigma_at(tie.back(place))))
+    }
 }
 
 impl Plan {

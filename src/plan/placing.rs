@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use geo::{BoundingRect, Coord, CoordsIter, Geometry, MapCoords, Polygon};
 
-use super::layers::{Layers, PLAN_UNITS, PlanUnit, Rule, Said};
+use super::layers::{Layers, PLAN_UNITS, PlanUnit, Rule, Said, no_size};
 use super::role::{Role, RoleFrom};
 use super::tie::Tie;
 use super::{Feature, LayerUse, Plan, Request, Site, far};
@@ -24,13 +24,21 @@ pub enum Way {
     /// Longitude and latitude of the geographic system with this code.
     Geographic(String),
     /// Common points.
-    Tied(Tie),
+    Tied(Arc<Tie>),
 }
 
 /// Places on the job's grid, with the operation between the two systems, where there is one.
 pub type Mapped = (Vec<(f64, f64)>, Option<Operation>);
 
 impl Way {
+    /// From the job's own system, so many metres a unit.
+    pub(super) fn of_job(site: &Site, metres: f64) -> Self {
+        match &site.given {
+            Some(own) => Self::Projected(own.clone(), metres),
+            None => Self::Own(metres),
+        }
+    }
+
     /// Coordinates of the plan on the job's grid, metres.
     ///
     /// # Errors
@@ -50,7 +58,12 @@ impl Way {
             }
             (Self::Projected(from, metres), Some(to)) => {
                 let (places, by) = from.to_other(to, &scaled(*metres))?;
-                Ok((places, Some(by)))
+                // From the job's own system the results came the same way: nothing of it lies between the two.
+                let own = site
+                    .given
+                    .as_ref()
+                    .is_some_and(|own| own.code() == from.code());
+                Ok((places, (!own).then_some(by)))
             }
             (Self::Geographic(code), Some(to)) => {
                 let radians: Vec<_> = points
@@ -106,11 +119,11 @@ impl Way {
         }
     }
 
-    /// One-sigma, each axis, metres, that the way itself adds at a place of the plan.
-    fn sigma(&self, at: (f64, f64)) -> f64 {
+    /// The tie of a tied plan.
+    fn tie(&self) -> Option<&Arc<Tie>> {
         match self {
-            Self::Tied(tie) => tie.sigma_at(at),
-            _ => 0.0,
+            Self::Tied(tie) => Some(tie),
+            _ => None,
         }
     }
 }
@@ -212,7 +225,7 @@ fn is_unit(scale: f64, metres: f64) -> bool {
 /// A tied plan; an error where the unit that the drawing states, or the layers file in its stead, is not what the tie's scale says: then
 /// the tie's coordinates are in another, or the statement is wrong, and whoever ties it knows which.
 fn tied(tie: &Tie, stated: Option<PlanUnit>) -> Result<(Way, String), String> {
-    let way = Way::Tied(tie.clone());
+    let way = Way::Tied(Arc::new(tie.clone()));
     let scale = tie.similarity.scale();
     if let Some(unit) = stated.filter(|unit| !is_unit(scale, unit.metres)) {
         return Err(format!(
@@ -228,7 +241,7 @@ fn tied(tie: &Tie, stated: Option<PlanUnit>) -> Result<(Way, String), String> {
 /// What the layers file says, with the unit that the drawing states where it says none.
 fn with_unit(said: &Said, system: &System, site: &Site) -> Said {
     let own = match said.crs.as_deref() {
-        None | Some("job") => site.unit_metres,
+        None | Some("job") => site.job_unit(),
         Some(code) => Crs::new(code, crate::units::LengthUnit::Metre)
             .map_or(site.unit_metres, |crs| crs.unit_metres()),
     };
@@ -256,18 +269,18 @@ fn own_feet(word: &str, own: f64) -> bool {
 fn as_drawn(word: &str, site: &Site) -> Result<(Way, String), String> {
     let unit = PLAN_UNITS.iter().find(|unit| unit.word == word);
     let (metres, words) = match unit {
-        _ if own_feet(word, site.unit_metres) => (
-            site.unit_metres,
+        _ if own_feet(word, site.job_unit()) => (
+            site.job_unit(),
             "feet, taken as those of the coordinate system",
         ),
         Some(unit) => (unit.metres, unit.word),
         None => return Err(format!("the drawing's unit \"{word}\" is not known")),
     };
     Ok((
-        Way::Own(metres),
+        Way::of_job(site, metres),
         format!(
             "{} in {words}: the drawing states its unit and no coordinate system, so it is taken to lie in the job's",
-            site.code
+            site.job_code()
         ),
     ))
 }
@@ -275,12 +288,12 @@ fn as_drawn(word: &str, site: &Site) -> Result<(Way, String), String> {
 fn as_said(said: &Said, site: &Site, words: &str) -> Result<(Way, String), String> {
     let (way, name) = match said.crs.as_deref() {
         None | Some("job") => {
-            let metres = said.unit.map_or(site.unit_metres, |unit| unit.metres);
+            let metres = said.unit.map_or(site.job_unit(), |unit| unit.metres);
             (
-                Way::Own(metres),
+                Way::of_job(site, metres),
                 format!(
                     "{} in {}",
-                    site.code,
+                    site.job_code(),
                     said.unit.map_or("its own unit", |unit| unit.word)
                 ),
             )
@@ -346,6 +359,8 @@ pub fn lay(
             let (features, by) = stand.features(site)?;
             plan.notes
                 .extend(levels_not_taken(raw, layer, &features.doubted));
+            plan.notes
+                .extend(sizes_not_taken(raw, layer, &features.sizes));
             plan.features.extend(features.all);
             if let Some(by) = by {
                 plan.notes.extend(doubt(raw, layer, &by));
@@ -428,7 +443,10 @@ fn doubt(raw: &RawPlan, layer: &RawLayer, by: &Operation) -> Option<Note> {
 fn notes(raw: &RawPlan, layer: &RawLayer, role: Role, from: RoleFrom, used: bool) -> Vec<Note> {
     let note = |text: String| note(raw, layer, text);
     let mut notes = Vec::new();
+    // Nothing of a layer of lettering is taken for anything.
+    let bare = layer.features.is_empty() && !layer.left_out.is_empty();
     match from {
+        RoleFrom::Guessed | RoleFrom::Unknown if used && bare => {}
         _ if !used => notes.push(note("Layer left out, as the layers file says.".to_owned())),
         RoleFrom::Guessed => notes.push(note(format!(
             "Layer taken as {} by its name; give its role in the layers file if it is another.",
@@ -474,6 +492,17 @@ fn levels_not_taken(raw: &RawPlan, layer: &RawLayer, doubted: &[(u64, String)]) 
     };
     let text =
         format!("{which} not taken, so how it is passed is not told: number {number}, {why}.");
+    Some(note(raw, layer, text))
+}
+
+/// Widths that stand for "not known", or are in another unit.
+fn sizes_not_taken(raw: &RawPlan, layer: &RawLayer, doubted: &[(u64, String)]) -> Option<Note> {
+    let (number, why) = doubted.first()?;
+    let which = match doubted.len() {
+        1 => "The size of 1 feature is".to_owned(),
+        several => format!("The sizes of {several} features are"),
+    };
+    let text = format!("{which} not taken: number {number}, {why}.");
     Some(note(raw, layer, text))
 }
 
@@ -535,9 +564,17 @@ impl Stand<'_> {
         for raw in &self.layer.features {
             let mut feature = self.feature(raw, &name, shift, &mut rest)?;
             let doubt = feature.lie.as_ref().and_then(|lie| lie.doubt(site.levels));
-            if let Some(why) = doubt {
+            if doubt.is_some() {
                 feature.lie = None;
-                features.doubted.push((raw.number, why));
+            }
+            let points: Vec<_> = feature.geometry.coords_iter().map(|at| at.x_y()).collect();
+            let lie = feature.lie.as_mut();
+            let blank = || lie.and_then(|lie| lie.blank(&points, site.levels));
+            let doubt = doubt.or_else(blank);
+            features.doubted.extend(doubt.map(|why| (raw.number, why)));
+            if let Some(why) = feature.size.and_then(no_size) {
+                feature.size = None;
+                features.sizes.push((raw.number, why));
             }
             features.all.push(feature);
         }
@@ -554,7 +591,6 @@ impl Stand<'_> {
         let source = format!("{}!{}:{}", self.raw.file, layer, raw.number);
         let broken = |why: String| Error::Usage(format!("{source}: {why}"));
         let rule = self.rule;
-        let first = raw.geometry.coords_iter().next().unwrap_or_default();
         let own = rule.map_or(0.0, |rule| rule.sigma);
         // Beside degrees, heights are in metres (RFC 7946 has no other).
         let unit = self.way.unit_metres().unwrap_or(1.0);
@@ -577,7 +613,8 @@ impl Stand<'_> {
             size: rule
                 .map_or(Ok(None), |rule| rule.size(&raw.attributes))
                 .map_err(broken)?,
-            sigma: own.hypot(shift).hypot(self.way.sigma((first.x, first.y))),
+            sigma: own.hypot(shift),
+            tie: self.way.tie().cloned(),
             near: rule.and_then(|rule| rule.near).unwrap_or(self.layers.near),
             required: rule.and_then(|rule| rule.required.clone()),
             attributes: raw.attributes.clone(),
@@ -590,8 +627,10 @@ impl Stand<'_> {
 #[derive(Default)]
 struct Features {
     all: Vec<Feature>,
-    /// Those whose level can't be and is not taken, with the reason: number, reason.
+    /// Those whose level can't be and is not taken, or not everywhere, with the reason: number, reason.
     doubted: Vec<(u64, String)>,
+    /// Those whose size can't be and is not taken.
+    sizes: Vec<(u64, String)>,
 }
 
 /// A closed line as the area that it bounds, where its role has areas.

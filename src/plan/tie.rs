@@ -11,6 +11,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::crs::CrsError;
 use crate::error::Error;
 use crate::math::similarity::Similarity;
 use crate::record::AsBuilt;
@@ -298,7 +299,7 @@ fn common(
         .map_or_else(|| source.clone(), |point| (*point).to_owned());
     let unit = record.frame.crs_unit_metres;
     let (easting, northing) = match (number("easting")?, number("northing")?) {
-        (Some(easting), Some(northing)) => (easting, northing),
+        (Some(easting), Some(northing)) => from_job(record, (easting, northing))?,
         (None, None) => *places
             .get(point.as_str())
             .ok_or_else(|| format!("{point} has no easting and northing, and no reference or mark of the job has this name"))?,
@@ -321,6 +322,27 @@ fn common(
         sigma,
         source,
     })
+}
+
+/// A place in the job's system in that of the results; CRS units.
+fn from_job(record: &AsBuilt, place: (f64, f64)) -> Result<(f64, f64), String> {
+    let why = |why: CrsError| why.to_string();
+    let to = record
+        .frame
+        .given_crs
+        .as_ref()
+        .map(|_| record.frame.system());
+    let Some(to) = to.transpose().map_err(why)? else {
+        return Ok(place);
+    };
+    let Some(own) = to.given() else {
+        return Ok(place);
+    };
+    let (from, unit) = (own.unit_metres(), record.frame.crs_unit_metres);
+    let at = (place.0 * from, place.1 * from);
+    let (places, _) = own.to_other(&to, &[at]).map_err(why)?;
+    let (e, n) = places.first().ok_or("it lies nowhere")?;
+    Ok((e / unit, n / unit))
 }
 
 /// References and marks by name, CRS unit.

@@ -7,18 +7,19 @@ use super::model::{Ellipse, Geographic};
 
 /// What joins a vertex of a run to the next one: all that a place between them needs besides the two.
 ///
-/// Without it, errors of the two are taken as going the same way, which is the widest that they can combine to.
+/// Without `place`, `depth` or `invert`, errors of the two are taken as going the same way, which is the widest that they can combine to.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Joint {
     /// Covariance of this place (rows: easting, northing) with the next, result unit squared.
-    pub place: [[f64; 2]; 2],
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub place: Option<[[f64; 2]; 2]>,
     /// Covariance of the two transmitter depths, result unit squared.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub depth: Option<f64>,
     /// Covariance of the two inverts, result unit squared.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub invert: Option<f64>,
-    /// Semi-minor axis of what the cable allows beyond the straight line, 95 %, result unit.
+    /// Semi-minor axis of what the cable allows beyond the straight line to the next, 95 %, result unit.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub bulge: Option<f64>,
 }

@@ -2,6 +2,7 @@
 
 use super::Case;
 use crate::findings::Level;
+use crate::record::model::{Vertex, VertexKind};
 use crate::units::{counted, parse_date};
 
 pub(super) fn draft(case: &Case<'_>) -> Option<String> {
@@ -92,6 +93,9 @@ pub(super) fn date(case: &Case<'_>) -> Option<String> {
 pub(super) fn incomplete(case: &Case<'_>) -> Option<String> {
     let record = case.record;
     let missing = record.runs.iter().filter_map(|run| {
+        // Bends and junctions are no marks: nobody located anything there.
+        let marks = run.vertices.iter().filter(|v| v.kind == VertexKind::Mark);
+        let each = |has: fn(&Vertex) -> bool| marks.clone().all(has);
         let has = |name: &str| match name {
             "supplier" => record.job.supplier.is_some(),
             "job" => !record.job.id.is_empty(),
@@ -100,16 +104,14 @@ pub(super) fn incomplete(case: &Case<'_>) -> Option<String> {
             "diameter" => run.diameter.is_some(),
             "wall" => run.wall.is_some(),
             "material" | "system" => run.texts.get(name).is_some_and(|text| !text.is_empty()),
-            "ground" => run.vertices.iter().all(|vertex| vertex.ground.is_some()),
-            "transmitter_depth" => run
-                .vertices
-                .iter()
-                .all(|vertex| vertex.transmitter_depth.is_some()),
-            "cover" => run.vertices.iter().all(|vertex| vertex.cover.is_some()),
-            "invert" => run.vertices.iter().all(|vertex| vertex.invert.is_some()),
-            "invert_95" => run.vertices.iter().all(|vertex| vertex.invert_95.is_some()),
-            "horizontal_95" => run.vertices.iter().all(|vertex| vertex.ellipse.is_some()),
-            "mark" => run.vertices.iter().all(|vertex| vertex.mark.is_some()),
+            "ground" => each(|mark| mark.ground.is_some()),
+            "transmitter_depth" => each(|mark| mark.transmitter_depth.is_some()),
+            "depth_95" => each(|mark| mark.depth_95.is_some()),
+            "cover" => each(|mark| mark.cover.is_some()),
+            "invert" => each(|mark| mark.invert.is_some()),
+            "invert_95" => each(|mark| mark.invert_95.is_some()),
+            "horizontal_95" => each(|mark| mark.ellipse.is_some()),
+            "mark" => each(|mark| mark.mark.is_some()),
             _ => true,
         };
         let missing: Vec<&str> = case

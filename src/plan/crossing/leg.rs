@@ -209,7 +209,9 @@ fn bridge(ends: &mut [End]) {
 fn in_metres(joint: Joint, unit: f64) -> Joint {
     let square = unit * unit;
     Joint {
-        place: joint.place.map(|row| row.map(|cell| cell * square)),
+        place: joint
+            .place
+            .map(|place| place.map(|row| row.map(|cell| cell * square))),
         depth: joint.depth.map(|cell| cell * square),
         invert: joint.invert.map(|cell| cell * square),
         bulge: joint.bulge.map(|bulge| bulge * unit),
@@ -269,11 +271,8 @@ impl Leg {
         let v = 1.0 - u;
         let [[one_ee, one_en], [_, one_nn]] = one;
         let [[other_ee, other_en], [_, other_nn]] = other;
-        let (ee, en, nn) = match self.a.joint {
-            Some(Joint {
-                place: [[ee, en], [ne, nn]],
-                ..
-            }) => (
+        let (ee, en, nn) = match self.a.joint.and_then(|joint| joint.place) {
+            Some([[ee, en], [ne, nn]]) => (
                 v * v * one_ee + u * u * other_ee + 2.0 * u * v * ee,
                 v * v * one_en + u * u * other_en + u * v * (en + ne),
                 v * v * one_nn + u * u * other_nn + 2.0 * u * v * nn,

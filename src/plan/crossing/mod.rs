@@ -31,7 +31,6 @@ use crate::error::Error;
 use crate::math::ellipse::Ellipse as OneSigma;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95, NORMAL_95_ONE_SIDED, chi_square_quantile};
 use crate::record::AsBuilt;
-use crate::record::build::is_told;
 use crate::record::model::{
     Crossing, Direction, Ellipse, Geographic, Meeting, Requirement, Run, Separation,
 };
@@ -59,7 +58,10 @@ pub fn crossings(record: &AsBuilt, plan: &Plan, site: &Site) -> Result<Vec<Cross
         .map(|feature| feature.geometry.bounding_rect())
         .collect();
     let mut all = Vec::new();
-    let like = record.marks.iter().filter(|mark| is_told(&mark.mark, 'x'));
+    let like = record
+        .marks
+        .iter()
+        .filter(|mark| mark.mark.starts_with('x'));
     let taken: HashSet<&str> = like.map(|mark| &*mark.id).collect();
     for run in &record.runs {
         let Some(path) = Path::bridged(record, run) else {
@@ -181,10 +183,15 @@ impl Work<'_> {
     fn near(&self, feature: &Feature, nearest: &[Touch]) -> Option<Crossing> {
         let touch = nearest.first()?;
         let leg = self.path.legs.get(touch.leg)?;
-        let sigma = Bounds::of(leg, Meeting::Near, touch, feature.sigma).clearance;
+        let sigma = self.bounds(leg, Meeting::Near, touch, feature).clearance;
         let within = sigma.map_or(0.0, |sigma| RIVAL * sigma);
         let rivals = meet::rivals(&self.path.legs, nearest, within);
         self.row(feature, Meeting::Near, touch, quantile_of_least(rivals))
+    }
+
+    fn bounds(&self, leg: &Leg, meeting: Meeting, touch: &Touch, feature: &Feature) -> Bounds {
+        let at = leg.at(touch.u) + self.path.origin;
+        Bounds::of(leg, meeting, touch, feature.sigma_at(at.x_y()))
     }
 
     /// Between the middles of the two where the horizontal separation that is required is just kept, metres.
@@ -212,7 +219,7 @@ impl Work<'_> {
     ) -> Option<Crossing> {
         let leg = self.path.legs.get(touch.leg)?;
         let (unit, grid) = (self.record.frame.unit, self.record.frame.crs_unit_metres);
-        let bounds = Bounds::of(leg, meeting, touch, feature.sigma);
+        let bounds = self.bounds(leg, meeting, touch, feature);
         let at = leg.at(touch.u) + self.path.origin;
         let clearance = (touch.distance - self.half_width() - half_width_of(feature)).max(0.0);
         let mut row = Crossing {

@@ -1,14 +1,21 @@
 //! How the errors of two neighbouring vertices go together: what a place between them is interpolated with.
 
 use super::View;
+use crate::math::stats::NORMAL_95;
 use crate::record::model::Joint;
-use crate::run::{Gap, Traced, VertexKind};
+use crate::run::{Gap, Traced, Vertex, VertexKind, bulge};
 
-/// The joint of a vertex with the next; only between two marks, which alone have places of their own.
+/// The joint of a vertex with the next: whole between two marks, which alone have places of their own; between others on the straight from
+/// one mark to the next, what the cable allows beyond it.
 pub(super) fn joint(view: &View<'_>, traced: &Traced, index: usize) -> Option<Joint> {
     let (here, next) = (traced.vertices.get(index)?, traced.vertices.get(index + 1)?);
+    let bulge = part_bulge(traced, index).map(|bulge| view.scale.length(bulge));
     let (VertexKind::Mark(a), VertexKind::Mark(b)) = (here.kind, next.kind) else {
-        return None;
+        let alone = Joint {
+            bulge,
+            ..Joint::default()
+        };
+        return bulge.map(|_| alone);
     };
     let (one, other) = (traced.marks.get(a)?, traced.marks.get(b)?);
     let square = view.scale.unit.metres().powi(2);
@@ -20,26 +27,39 @@ pub(super) fn joint(view: &View<'_>, traced: &Traced, index: usize) -> Option<Jo
     let invert = depth
         .zip(grounds)
         .map(|(depth, (one, other))| depth + one.covariance(other, view.inputs.grounds));
+    let place = traced.covariance(view.inputs.places, a, b);
     Some(Joint {
-        place: traced
-            .covariance(view.inputs.places, a, b)
-            .map(|row| row.map(|cell| cell / square)),
+        place: Some(place.map(|row| row.map(|cell| cell / square))),
         depth: depth.map(|cell| cell / square),
         invert: invert.map(|cell| cell / square),
-        bulge: traced
-            .gaps
-            .get(a)
-            .copied()
-            .flatten()
-            .map(|gap| view.scale.length(bulge(gap))),
+        bulge,
     })
 }
 
-/// Semi-minor axis of the ellipse that a cable of length l spans over a chord c: ½√(l² − c²), with the longest l.
-fn bulge(gap: Gap) -> f64 {
-    let chord = gap.straight;
-    let cable = gap.longest().max(chord);
-    0.5 * (cable * cable - chord * chord).max(0.0).sqrt()
+/// Semi-minor axis of what the cable allows beyond a stretch of the straight between two marks, as 95 %, metres; `None` where no cable
+/// tells, or the straight has a bend in it.
+///
+/// Where its ends' own bulges count in their covariances, a stretch of the share s has √s of the whole: 2b√(U(1 − U)) is the spread of a
+/// bridge, and a part of one is a bridge.
+fn part_bulge(traced: &Traced, index: usize) -> Option<f64> {
+    let is_junction = |vertex: &&Vertex| matches!(vertex.kind, VertexKind::Junction(_));
+    let (before, after) = traced.vertices.split_at_checked(index + 1)?;
+    let from = before.iter().rev().find(|vertex| !is_junction(vertex))?;
+    let to = after.iter().find(|vertex| !is_junction(vertex))?;
+    let (VertexKind::Mark(a), VertexKind::Mark(_)) = (from.kind, to.kind) else {
+        return None;
+    };
+    let gap = traced.gaps.get(a).copied().flatten()?;
+    let leg = f64::hypot(to.e - from.e, to.n - from.n);
+    let part = after.first()?.station - before.last()?.station;
+    let share = if leg > 0.0 { part / leg } else { 0.0 };
+    Some(whole_bulge(&gap, leg) * share.clamp(0.0, 1.0).sqrt())
+}
+
+/// The same over a whole leg: half-way it bulges by all of its axis.
+fn whole_bulge(gap: &Gap, leg: f64) -> f64 {
+    let straight = (gap.straight, gap.straight_sigma);
+    NORMAL_95 * bulge((gap.cable, gap.cable_sigma), straight, leg, 0.5)
 }
 
 #[cfg(test)]
@@ -56,7 +76,10 @@ mod tests {
             straight_bias: 0.0,
             rise: 0.0,
         };
-        assert!((bulge(gap(5.0)) - 1.5).abs() < 1e-12);
-        assert_eq!((bulge(gap(4.0)), bulge(gap(3.0))), (0.0, 0.0));
+        assert!((whole_bulge(&gap(5.0), 4.0) - 1.5).abs() < 1e-12);
+        assert_eq!(
+            (whole_bulge(&gap(4.0), 4.0), whole_bulge(&gap(3.0), 4.0)),
+            (0.0, 0.0)
+        );
     }
 }

@@ -69,7 +69,7 @@ fn leg(random: &mut Random, joined: bool) -> Leg {
         };
         let (own_depth, own_invert) = (random.within(0.02, 0.12), random.within(0.01, 0.08));
         let joint = Joint {
-            place: [[common * common, 0.0], [0.0, common * common]],
+            place: Some([[common * common, 0.0], [0.0, common * common]]),
             depth: Some(depth_common * depth_common),
             invert: Some(depth_common * depth_common),
             bulge: Some(bulge),

@@ -3,10 +3,11 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use aslaid::crs::Crs;
 use aslaid::maps;
 use aslaid::plan::crossing::crossings;
 use aslaid::record::AsBuilt;
-use aslaid::units::FOOT;
+use aslaid::units::{FOOT, LengthUnit};
 
 use super::formats::{ogr2ogr, text};
 use super::support::{Corner, US_FOOT, folder, lines, read, record, run};
@@ -348,4 +349,84 @@ fn published_samples_load_with_every_feature() {
         "{}",
         samples.len()
     );
+}
+
+/// From AC1021 on a drawing is in UTF-8, whatever code page it names: a layer's name is what it is.
+#[test]
+fn layers_of_newer_drawings_keep_their_letters() {
+    let record = job();
+    let points = across(START, 1.0);
+    let text = drawing(&points, Some(6))
+        .replace("C-PROP", "Gasstraße")
+        .replace(
+            "9\n$INSUNITS",
+            "9\n$ACADVER\n1\nAC1024\n9\n$DWGCODEPAGE\n3\nANSI_1252\n9\n$INSUNITS",
+        );
+    let folder = folder();
+    let path = write(folder.path(), "site.dxf", text);
+    let layers = "[[layer]]\nname = \"Gasstraße\"\nrole = \"utility\"";
+    let (plan, _) = read(&record, &[path], layers, None).unwrap();
+    let names: Vec<&str> = plan
+        .layers
+        .iter()
+        .map(|layer| layer.layer.as_str())
+        .collect();
+    assert_eq!(names, ["Gasstraße"]);
+    assert_eq!(plan.layers[0].role.word(), "utility");
+}
+
+/// What is left out is told of the layer that it lies on.
+#[test]
+fn lettering_is_left_out_of_its_own_layer() {
+    let points = across(START, 1.0);
+    let text = drawing(&points, Some(6)).replace("TEXT\n8\nC-PROP", "TEXT\n8\nC-ANNO");
+    let folder = folder();
+    let path = write(folder.path(), "site.dxf", text);
+    let (plan, _) = read(&job(), &[path], "", None).unwrap();
+    let of = |layer: &str| -> Vec<&str> {
+        let source = format!("site.dxf!{layer}");
+        let notes = plan
+            .notes
+            .iter()
+            .filter(|note| note.source.as_deref() == Some(&*source));
+        notes.map(|note| note.text.as_str()).collect()
+    };
+    assert!(
+        of("C-ANNO")
+            .iter()
+            .any(|text| text.contains("it is lettering")),
+        "{:?}",
+        plan.notes
+    );
+    assert!(
+        of("C-PROP").iter().all(|text| !text.contains("lettering")),
+        "{:?}",
+        plan.notes
+    );
+}
+
+/// Results in another system: "the job's" is the one that the job is written in, of drawings, layers files and common points.
+#[test]
+fn the_jobs_system_is_the_one_that_it_is_written_in() {
+    let crs = |code: &str| Crs::new(code, LengthUnit::Metre).unwrap();
+    let points = |metres: f64| across(START, metres);
+    let text = drawing(&points(US_FOOT), Some(2));
+    let plain = station(&job(), &text, "").unwrap().0;
+    // The same record in UTM, by way of its own feet.
+    let (from, to) = (crs("EPSG:2264"), crs("EPSG:32617"));
+    let mut recast = job();
+    let frame = &mut recast.frame;
+    (frame.crs, frame.crs_unit_metres) = ("EPSG:32617".to_owned(), 1.0);
+    frame.given_crs = Some("EPSG:2264".to_owned());
+    for vertex in recast.runs.iter_mut().flat_map(|run| &mut run.vertices) {
+        let at = [(vertex.easting * US_FOOT, vertex.northing * US_FOOT)];
+        let (places, _) = from.to_other(&to, &at).unwrap();
+        (vertex.easting, vertex.northing) = places[0];
+    }
+    let unit = "unit = \"us-ft\"\ncrs = \"job\"\n";
+    for layers in ["", unit] {
+        let (found, placed) = station(&recast, &text, layers).unwrap();
+        assert!((found - plain).abs() < 0.01, "{layers}: {found} {plain}");
+        assert!(placed.contains("EPSG:2264"), "{placed}");
+    }
 }

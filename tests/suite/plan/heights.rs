@@ -179,3 +179,31 @@ fn a_drawings_heights_are_in_its_unit_or_in_the_one_that_is_given() {
         );
     }
 }
+
+/// A vertex that nobody levelled is drawn at 0, or at a figure that stands for nothing: beside it there is no height.
+#[test]
+fn a_vertex_that_nobody_levelled_has_no_height() {
+    let drawn = rule("elevation = { drawn = true, to = \"bottom\" }");
+    let at = |north: f64, height: f64| json!([START.0 + 8.0, START.1 + north, height]);
+    let of = |points: Vec<Value>| met("p.geojson", &shape("LineString", &json!(points)), &drawn);
+    let (sound, notes) = of(vec![at(-5.0, 91.5), at(15.0, 91.5), at(40.0, 91.5)]);
+    assert!(
+        clearance(&sound).is_some() && !notes.contains("not taken"),
+        "{notes}"
+    );
+    for odd in [0.0, -9999.0, 9999.0] {
+        // Beside the crossing there is none; beyond the next vertex it does no harm.
+        let (near, notes) = of(vec![at(-5.0, 91.5), at(15.0, odd), at(40.0, 91.5)]);
+        assert_eq!(clearance(&near), None, "{odd}");
+        assert!(
+            notes.contains("one of its points lies at"),
+            "{odd}: {notes}"
+        );
+        let (far, _) = of(vec![at(-5.0, 91.5), at(15.0, 91.5), at(40.0, odd)]);
+        assert_eq!(clearance(&far), clearance(&sound), "{odd}");
+    }
+    // A main that climbs out of the site as mains do is what it is.
+    let (hill, notes) = of(vec![at(-5.0, 91.5), at(15.0, 91.5), at(415.0, 131.5)]);
+    assert_eq!(clearance(&hill), clearance(&sound));
+    assert!(!notes.contains("points lies"), "{notes}");
+}

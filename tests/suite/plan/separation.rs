@@ -235,3 +235,27 @@ fn a_junction_or_a_bend_takes_no_depth_from_a_crossing_beside_it() {
         assert!(beside[0].cover_least.is_some() && beside[0].vertical_clearance_95.is_some());
     }
 }
+
+/// A width of 0 is none, and so is one that no utility has: nothing is met for it.
+#[test]
+fn a_word_for_not_known_is_no_size() {
+    let layers = "[[layer]]\nname = \"*\"\ndepth = { value = \"0.9 m\", to = \"top\" }\nsize = { column = \"DIAM\", unit = \"mm\" }\n\
+        required = { vertical = \"0.3 m\", source = \"s\" }";
+    for (size, is_taken) in [
+        ("200", true),
+        ("0", false),
+        ("-9999", false),
+        ("20000", false),
+    ] {
+        let across = line(&[at(8.0, -5.0), at(8.0, 5.0)], &json!({"DIAM": size}));
+        let (rows, notes) = met(&job(), &[across], layers);
+        let blank = line(&[at(8.0, -5.0), at(8.0, 5.0)], &json!({"DIAM": ""}));
+        let (bare, _) = met(&job(), &[blank], layers);
+        assert_eq!(
+            notes.contains("The size of 1 feature is not taken"),
+            !is_taken,
+            "{size}: {notes}"
+        );
+        assert_eq!(verdicts(&rows) == verdicts(&bare), !is_taken, "{size}");
+    }
+}

@@ -90,7 +90,9 @@ pub fn run(record: &AsBuilt, id: &str, corners: &[Corner]) -> Run {
             azimuth_95: ellipse.azimuth_95,
         };
         let joint = |joint: Joint| Joint {
-            place: joint.place.map(|row| row.map(|cell| cell / unit / unit)),
+            place: joint
+                .place
+                .map(|place| place.map(|row| row.map(|cell| cell / unit / unit))),
             depth: joint.depth.map(|cell| cell / unit / unit),
             invert: joint.invert.map(|cell| cell / unit / unit),
             bulge: joint.bulge.map(|bulge| bulge / unit),

@@ -133,10 +133,12 @@ fn a_turned_plan_with_one_wrong_point_of_five_comes_right_and_names_it() {
     );
     // One centimetre a point and coordinate, four points: half of that at their middle, more away from it.
     assert!(
-        (0.005..0.0075).contains(&plan.features[0].sigma),
+        (0.005..0.0075).contains(&plan.features[0].sigma_at((START.0 + 8.0, START.1))),
         "{}",
-        plan.features[0].sigma
+        plan.features[0].sigma_at((START.0 + 8.0, START.1))
     );
+    let away = plan.features[0].sigma_at((START.0 + 508.0, START.1));
+    assert!(away > 0.05, "{away}");
     let (x, y) = tie.back((START.0 + 8.0, START.1));
     let own = to_plan((START.0 + 8.0, START.1));
     assert!((x - own.0).hypot(y - own.1) < 1e-3);
