@@ -45,6 +45,7 @@ impl Levels {
             let Some((ground, depth)) = traced
                 .marks
                 .get(mark)
+                .filter(|mark| !mark.upright())
                 .and_then(|mark| mark.ground.zip(mark.depth))
             else {
                 continue;
@@ -287,13 +288,13 @@ impl Levels {
     }
 
     /// Depths of all vertices: as accepted; where none was, but the ground is known and lies over the line between two inverts, the
-    /// height of that ground over the line. A ditch is no deeper for not having been sounded.
+    /// height of that ground over the line. A ditch is no deeper for not having been sounded. None in a stack, which may be met at any depth.
     pub fn depths(&self, inputs: Inputs<'_>, traced: &Traced) -> Vec<Option<Depth>> {
         let of = |index: usize| {
             let VertexKind::Mark(mark) = traced.vertices.get(index)?.kind else {
                 return None;
             };
-            let mark = traced.marks.get(mark)?;
+            let mark = traced.marks.get(mark).filter(|mark| !mark.upright())?;
             let over_line = || self.over_line(inputs, traced, index, &mark.ground?);
             mark.depth.or_else(over_line)
         };

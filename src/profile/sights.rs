@@ -2,7 +2,7 @@
 
 use super::Figure;
 use super::inverts::{Invert, Levels, UNEVEN, to_nearer};
-use crate::run::{EXTRAPOLATED, Inputs, Spot, Traced};
+use crate::run::{EXTRAPOLATED, Inputs, Located, Spot, Traced};
 use crate::transmitter::Depth;
 
 /// Levels at a camera observation; metres.
@@ -37,7 +37,14 @@ pub(super) fn levels(
         .filter_map(|(vertex, depth)| Some((vertex.station, (*depth)?)))
         .collect();
     let of_depths: Vec<f64> = depths.iter().map(|(station, _)| *station).collect();
+    let in_stack = |spot: &Spot| {
+        let mark = spot.beyond.and_then(|(mark, _)| traced.marks.get(mark));
+        mark.is_some_and(Located::upright)
+    };
     let level = |spot: &Spot| {
+        if in_stack(spot) {
+            return SightLevel::default();
+        }
         let (by_inverts, by_depths) = (
             pair(&stations, spot.station),
             pair(&of_depths, spot.station),

@@ -221,8 +221,12 @@ impl<'a> Counted<'a> {
             return Err(too_far);
         };
         let (accuracy, k) = (&inputs.job.accuracy, inputs.ground_to_grid());
-        // The cable lies on the slope.
-        let flat = self.level_share(last.1, other.1);
+        // The cable lies on the slope, and in a stack it goes nowhere.
+        let flat = if mark.upright() {
+            0.0
+        } else {
+            self.level_share(last.1, other.1)
+        };
         let (unit, right, step) = (heading.unit(), heading.right(), by * flat * k);
         // It moves with the mark, and to the side as the line swings.
         let mut rests = super::Rests::on(last.1);
@@ -234,6 +238,7 @@ impl<'a> Counted<'a> {
         let (curve, leg) = self.headings.curve(last.1, side);
         let across = 2.0 / 3.0 * curve * step.abs() * (leg / 2.0 + step.abs() / 2.0);
         let readings = 2.0 * accuracy.counter.powi(2) + (accuracy.counter_fraction * by).powi(2);
+        let readings = readings * flat * flat;
         let covariance = rests.variance(&|a, b| self.headings.joint(a, b));
         let place = [mark.e + step * unit[0], mark.n + step * unit[1]];
         let covariance = block::add(covariance, swing);

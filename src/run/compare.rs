@@ -87,9 +87,13 @@ fn exposure(inputs: Inputs<'_>, traced: &Traced, located: &Located) -> Vec<Compa
     };
     let mut found = Vec::new();
     let place = |of: Option<(usize, PointId)>| of.map(|(_, id)| id);
-    if place(points.exposed) != place(points.centre) {
+    if let (Some(seen), Some(painted)) = (place(points.exposed), place(points.centre))
+        && seen != painted
+    {
         let step = (located.e - predicted.e, located.n - predicted.n);
-        let covariance = block::add(predicted.covariance, located.covariance());
+        // What both were measured from cancels.
+        let joint = inputs.places.covariance(seen, painted);
+        let covariance = block::difference(located.covariance(), predicted.covariance, joint);
         let place = of(
             Compared::Place,
             step.0.hypot(step.1),

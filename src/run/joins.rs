@@ -74,6 +74,8 @@ pub(super) fn join(inputs: Inputs<'_>, traced: &mut [Traced]) {
             let after = onto
                 .vertices
                 .partition_point(|known| known.station <= vertex.station);
+            // At an end, between its mark and the next: the run's ends are marks.
+            let after = after.min(onto.vertices.len().saturating_sub(1));
             onto.vertices.insert(after, Vertex { kind, ..vertex });
         }
     }

@@ -7,7 +7,7 @@ use super::order::{self, Entry};
 use super::slope::{self, Slope};
 use super::{Inputs, Located, Members, Traced, bends, camera, hidden, vertices};
 use crate::math::block;
-use crate::transmitter::{Basis, Depth, Sensed, depth};
+use crate::transmitter::{Basis, Depth, Sensed, TiltFrom, depth};
 
 /// Depth taken for the placing of a mark of a run where no depth at all is known, metres (our choice: a usual lateral).
 pub(super) const USUAL_DEPTH: f64 = 1.5;
@@ -16,7 +16,6 @@ pub(super) fn trace_run(inputs: Inputs<'_>, sensed: &[Sensed], members: Members<
     let run = members.run;
     let order::Ordered {
         entries,
-        unplaced,
         issues,
         zeros,
     } = order::order(inputs, sensed, members);
@@ -28,7 +27,6 @@ pub(super) fn trace_run(inputs: Inputs<'_>, sensed: &[Sensed], members: Members<
     let mut traced = Traced {
         run,
         marks: work.locate(),
-        unplaced,
         issues,
         zeros,
         ..Traced::default()
@@ -126,6 +124,10 @@ impl<'a> Work<'a> {
         let (entry, ground) = (self.entries.get(index)?, (*self.grounds.get(index)?)?);
         let depth = self.exposed_depth(entry).or_else(|| {
             let sensed = self.sensed.get(entry.mark)?;
+            let tilt = sensed.tilt.map(|tilt| tilt.from);
+            if tilt == Some(TiltFrom::Vertical) {
+                return None;
+            }
             let readings = sensed.readings.as_ref();
             readings
                 .map(|readings| {

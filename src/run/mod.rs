@@ -31,6 +31,7 @@ mod vertices;
 
 pub use bends::Bend;
 pub use camera::{EXTRAPOLATED, NoPlace, Sight, Spot};
+pub use chain::bulge;
 pub use direction::Direction;
 pub use ground::{GroundAt, GroundOrigin};
 pub use hidden::Hidden;
@@ -48,7 +49,7 @@ use crate::job::model::{Job, Stream};
 use crate::math::block::{self, Block};
 use crate::observe::{Observations, PointId};
 use crate::position::Places;
-use crate::transmitter::{Depth, Sensed, Shift};
+use crate::transmitter::{Depth, Sensed, Shift, TiltFrom};
 
 /// What the stage reads.
 #[derive(Clone, Copy)]
@@ -119,8 +120,6 @@ pub struct Traced {
     pub vertices: Vec<Vertex>,
     /// Cable between neighbouring marks, where the counter gives it: `gaps[i]` lies between `marks[i]` and `marks[i + 1]`.
     pub gaps: Vec<Option<Gap>>,
-    /// Marks without a place (index into [`Observations::marks`]).
-    pub unplaced: Vec<usize>,
     /// Rows of a push whose counter goes back or stands still.
     pub issues: Vec<OrderIssue>,
     /// Where the counter of each push starts.
@@ -177,6 +176,13 @@ impl Located {
     #[must_use]
     pub fn axis(&self) -> Option<f64> {
         Some(self.ground?.z - self.depth?.value)
+    }
+
+    /// The transmitter stood upright, in a stack: its depth is not that of a pipe that lies there.
+    #[must_use]
+    pub fn upright(&self) -> bool {
+        let tilt = self.shift.map(|shift| shift.tilt.from);
+        tilt == Some(TiltFrom::Vertical) && !self.exposed
     }
 
     /// Covariance of the transmitter's place with everything in it.

@@ -2,7 +2,8 @@
 //!
 //! From its opening, the transmitter of a push lies at ±(counter − counter at start − lens to transmitter), downstream positive.
 //! Pushes from one opening share its zero, whatever their counters were set to. Another opening is tied to the first by a mark
-//! that is the opening or that both reached; failing that, by where its marks lie (then no cable length runs across).
+//! that is the opening or that both reached; failing that, by where its marks lie (then no cable length runs across). Pushes that name no
+//! opening began at one, unless a mark that both reached or the places of their marks say otherwise.
 
 use super::order::Entry;
 use std::collections::BTreeMap;
@@ -10,6 +11,7 @@ use std::sync::Arc;
 
 use super::{Inputs, Members, Path};
 use crate::job::model::{MarkRow, Stream};
+use crate::math::stats::median;
 
 /// Where one push's counter starts on the run's line.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,11 +58,14 @@ pub(super) fn set_paths(
         }
         // The first one left, in the order of the pushes: tied by where its marks lie.
         if let Some(left) = origins.iter().position(Option::is_none) {
-            let origin = by_place(&openings, inputs, entries, &origins, left);
+            let groups = Groups::of(&openings, inputs, entries, &origins, left);
+            let origin = groups.by_place(inputs);
+            let one = openings.unnamed(&origins, left);
+            let one = one.filter(|(one, _)| groups.fits(inputs, *one, origin));
             if let Some(slot) = origins.get_mut(left) {
-                *slot = Some((origin, lines));
+                *slot = Some(one.unwrap_or((origin, lines)));
             }
-            lines += 1;
+            lines += u32::from(one.is_none());
         }
     }
     for entry in entries {
@@ -78,7 +83,7 @@ pub(super) fn set_paths(
 
 struct Openings {
     run: usize,
-    /// Distinct openings of the run's pushes, in their order; one nameless if the run has no pushes.
+    /// Openings of the run's pushes, in their order: distinct names, and one for each push without; one nameless if the run has no pushes.
     names: Vec<Option<Arc<str>>>,
     /// Each push's opening.
     of_push: BTreeMap<usize, usize>,
@@ -87,15 +92,21 @@ struct Openings {
 impl Openings {
     fn of(inputs: Inputs<'_>, members: Members<'_>) -> Self {
         let (mut names, mut of_push) = (Vec::new(), BTreeMap::new());
-        let mut known: BTreeMap<Option<&str>, usize> = BTreeMap::new();
+        let mut known: BTreeMap<&str, usize> = BTreeMap::new();
         for &index in members.pushes {
             let Some(push) = inputs.job.pushes.get(index) else {
                 continue;
             };
-            let opening = *known.entry(push.start.as_deref()).or_insert_with(|| {
+            let named = push
+                .start
+                .as_deref()
+                .and_then(|name| known.get(name))
+                .copied();
+            let opening = named.unwrap_or_else(|| {
                 names.push(push.start.clone());
                 names.len() - 1
             });
+            known.extend(push.start.as_deref().map(|name| (name, opening)));
             of_push.insert(index, opening);
         }
         if names.is_empty() {
@@ -106,6 +117,13 @@ impl Openings {
             names,
             of_push,
         }
+    }
+
+    /// Where the first other push without a named opening has its own, if `left` has no name either.
+    fn unnamed(&self, origins: &[Option<(f64, u32)>], left: usize) -> Option<(f64, u32)> {
+        let bare = |opening: usize| self.names.get(opening).is_some_and(Option::is_none);
+        let mut tied = origins.iter().enumerate();
+        tied.find_map(|(opening, origin)| origin.filter(|_| bare(opening) && bare(left)))
     }
 
     fn zeros(&self, inputs: Inputs<'_>, origins: &[Option<(f64, u32)>]) -> Vec<Zero> {
@@ -189,6 +207,15 @@ fn tie_by_marks(
             let (origin, line) = (*origins.get(opening)?)?;
             Some((origin + at, line))
         });
+        // A mark that is an opening lies where that does.
+        let own = || {
+            let own = openings
+                .names
+                .iter()
+                .position(|start| start.as_deref() == Some(*name))?;
+            *origins.get(own)?
+        };
+        let known = known.or_else(own);
         let Some((at_mark, line)) = known else {
             continue;
         };
@@ -214,48 +241,84 @@ fn tie_by_marks(
     tied
 }
 
-/// The origin of an opening by the middle of its marks, seen along the run's own direction.
-fn by_place(
-    openings: &Openings,
-    inputs: Inputs<'_>,
-    entries: &[Entry<'_>],
-    origins: &[Option<(f64, u32)>],
-    left: usize,
-) -> f64 {
-    let mut placed = Vec::new();
-    let mut loose = Vec::new();
-    for entry in entries {
-        let Some((opening, at)) = entry.row().and_then(|row| openings.path(inputs, row)) else {
-            continue;
-        };
-        let (_, place) = entry.place();
-        match origins.get(opening).copied().flatten() {
-            Some((origin, _)) => placed.push((origin + at, place.e, place.n)),
-            None if opening == left => loose.push((at, place.e, place.n)),
-            None => {}
+/// Marks with their paths, of openings that are tied and of one that is not: path, easting, northing.
+struct Groups {
+    placed: Vec<(f64, f64, f64)>,
+    loose: Vec<(f64, f64, f64)>,
+}
+
+/// Marks of each group that are compared: enough to tell two ends of a run apart.
+const COMPARED: usize = 40;
+/// One opening is believed as long as paths fit places no worse than by so much, metres: our choice.
+const NO_WORSE: f64 = 1.0;
+
+impl Groups {
+    fn of(
+        openings: &Openings,
+        inputs: Inputs<'_>,
+        entries: &[Entry<'_>],
+        origins: &[Option<(f64, u32)>],
+        left: usize,
+    ) -> Self {
+        let (mut placed, mut loose) = (Vec::new(), Vec::new());
+        for entry in entries {
+            let Some((opening, at)) = entry.row().and_then(|row| openings.path(inputs, row)) else {
+                continue;
+            };
+            let (_, place) = entry.place();
+            match origins.get(opening).copied().flatten() {
+                Some((origin, _)) => placed.push((origin + at, place.e, place.n)),
+                None if opening == left => loose.push((at, place.e, place.n)),
+                None => {}
+            }
         }
+        Self { placed, loose }
     }
-    let (Some(here), Some(there)) = (middle(&placed), middle(&loose)) else {
-        return 0.0;
-    };
-    // Downstream direction: how place goes with path, over both groups.
-    let trend = |points: &[(f64, f64, f64)], mid: (f64, f64, f64)| {
-        points.iter().fold([0.0, 0.0], |sum, p| {
-            [
-                sum[0] + (p.0 - mid.0) * (p.1 - mid.1),
-                sum[1] + (p.0 - mid.0) * (p.2 - mid.2),
-            ]
-        })
-    };
-    let (a, b) = (trend(&placed, here), trend(&loose, there));
-    let [e, n] = [a[0] + b[0], a[1] + b[1]];
-    let length = f64::hypot(e, n);
-    let apart = if length > 0.0 {
-        ((there.1 - here.1) * e + (there.2 - here.2) * n) / length
-    } else {
-        0.0
-    };
-    here.0 + apart / inputs.ground_to_grid() - there.0
+
+    /// The origin of the loose ones by the middle of their marks, seen along the run's own direction.
+    fn by_place(&self, inputs: Inputs<'_>) -> f64 {
+        let (Some(here), Some(there)) = (middle(&self.placed), middle(&self.loose)) else {
+            return 0.0;
+        };
+        // Downstream direction: how place goes with path, over both groups.
+        let trend = |points: &[(f64, f64, f64)], mid: (f64, f64, f64)| {
+            points.iter().fold([0.0, 0.0], |sum, p| {
+                [
+                    sum[0] + (p.0 - mid.0) * (p.1 - mid.1),
+                    sum[1] + (p.0 - mid.0) * (p.2 - mid.2),
+                ]
+            })
+        };
+        let (a, b) = (trend(&self.placed, here), trend(&self.loose, there));
+        let [e, n] = [a[0] + b[0], a[1] + b[1]];
+        let length = f64::hypot(e, n);
+        let apart = if length > 0.0 {
+            ((there.1 - here.1) * e + (there.2 - here.2) * n) / length
+        } else {
+            0.0
+        };
+        here.0 + apart / inputs.ground_to_grid() - there.0
+    }
+
+    /// Whether one origin fits the places about as well as another: the way between two marks of different groups is what lies between
+    /// their places, or a little more.
+    fn fits(&self, inputs: Inputs<'_>, one: f64, other: f64) -> bool {
+        let off = |origin: f64| {
+            let pairs = self.placed.iter().take(COMPARED).flat_map(|a| {
+                let loose = self.loose.iter().take(COMPARED);
+                loose.map(move |b| {
+                    let apart = f64::hypot(a.1 - b.1, a.2 - b.2) / inputs.ground_to_grid();
+                    ((a.0 - origin - b.0).abs() - apart).abs()
+                })
+            });
+            median(&mut pairs.collect::<Vec<f64>>())
+        };
+        // A mark or none on each side tells nothing.
+        let few = self.placed.len() + self.loose.len() < 3;
+        few || off(one)
+            .zip(off(other))
+            .is_none_or(|(one, other)| one <= other + NO_WORSE)
+    }
 }
 
 fn middle(points: &[(f64, f64, f64)]) -> Option<(f64, f64, f64)> {

@@ -67,8 +67,6 @@ impl Entry<'_> {
 pub(super) struct Ordered<'a> {
     /// Marks that have a place, in the direction of flow.
     pub entries: Vec<Entry<'a>>,
-    /// Those without.
-    pub unplaced: Vec<usize>,
     /// The counter's faults.
     pub issues: Vec<OrderIssue>,
     /// Where each push's counter starts.
@@ -81,14 +79,8 @@ pub(super) fn order<'a>(
     members: Members<'_>,
 ) -> Ordered<'a> {
     let run = members.run;
-    let (mut entries, mut unplaced) = (Vec::with_capacity(members.marks.len()), Vec::new());
-    for &mark in members.marks {
-        match entry(inputs, run, mark) {
-            Placed::At(entry) => entries.push(entry),
-            Placed::Nowhere => unplaced.push(mark),
-            Placed::NoPart => {}
-        }
-    }
+    let marks = members.marks.iter();
+    let mut entries: Vec<Entry<'_>> = marks.filter_map(|&mark| entry(inputs, run, mark)).collect();
     let zeros = openings::set_paths(inputs, members, &mut entries);
     let issues = counter_issues(inputs, sensed, &entries);
     if inputs
@@ -105,33 +97,19 @@ pub(super) fn order<'a>(
     }
     Ordered {
         entries,
-        unplaced,
         issues,
         zeros,
     }
 }
 
-enum Placed<'a> {
-    At(Entry<'a>),
-    Nowhere,
-    NoPart,
-}
-
-fn entry(inputs: Inputs<'_>, run: usize, mark: usize) -> Placed<'_> {
-    let Some(points) = inputs.observations.marks.get(mark) else {
-        return Placed::NoPart;
-    };
+/// A mark that has a place; `None` too of one whose rows are kept out to be compared, or that has end points alone.
+fn entry(inputs: Inputs<'_>, run: usize, mark: usize) -> Option<Entry<'_>> {
+    let points = inputs.observations.marks.get(mark)?;
     let (job, places) = (inputs.job, inputs.places);
     let centre = centre_row(job, points);
     let exposed = exposed_row(job, points);
     if centre.is_none() && exposed.is_none() {
-        // Kept out to be compared, or end points without a mark: the latter is undetermined.
-        let kept_out = points.centre.or(points.exposed).is_some();
-        return if kept_out {
-            Placed::NoPart
-        } else {
-            Placed::Nowhere
-        };
+        return None;
     }
     let at =
         |point: Option<(usize, PointId)>| point.and_then(|(_, id)| Some((id, places.place(id)?)));
@@ -146,7 +124,7 @@ fn entry(inputs: Inputs<'_>, run: usize, mark: usize) -> Placed<'_> {
         None
     };
     if paint.is_none() && seen.is_none() {
-        return Placed::Nowhere;
+        return None;
     }
     let pushed = centre
         .or(exposed)
@@ -155,7 +133,7 @@ fn entry(inputs: Inputs<'_>, run: usize, mark: usize) -> Placed<'_> {
         .or_else(|| job.runs.get(run).map(|run| run.pushed))
         .unwrap_or_default();
     let centre = centre.and_then(|row| points.centre.map(|(index, _)| (index, row)));
-    Placed::At(Entry {
+    Some(Entry {
         mark,
         centre,
         exposed,

@@ -3,7 +3,7 @@
 use super::depth::STEEP;
 use super::{Accepted, Sensed};
 use super::{dipole, shift};
-use crate::job::model::{Attitude, FoundBy, Job, MarkRow};
+use crate::job::model::{Attitude, FoundBy, Job, MarkRow, Stream};
 
 /// Where a tilt came from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -73,7 +73,16 @@ pub const RANGE: f64 = 60.0 * std::f64::consts::PI / 180.0;
 /// The tilt that the row itself gives: upright, said, or by linear signals that say it better than the slope would.
 pub(super) fn known(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
     if row.attitude == Attitude::Vertical {
-        let angle = std::f64::consts::FRAC_PI_2.copysign(row.tilt.unwrap_or(1.0));
+        // As the pipe lies in the stack: pushed downstream, the lens goes down it.
+        let push = row.push.and_then(|push| job.pushes.get(push));
+        let run = || job.runs.get(row.run).map(|run| run.pushed);
+        let pushed = push.map(|push| push.pushed).or_else(run);
+        let as_pushed = if pushed == Some(Stream::Up) {
+            1.0
+        } else {
+            -1.0
+        };
+        let angle = std::f64::consts::FRAC_PI_2.copysign(row.tilt.unwrap_or(as_pushed));
         return Some(Tilt {
             angle,
             sigma: job.accuracy.tilt_given,
