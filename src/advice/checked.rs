@@ -19,7 +19,13 @@ const POWER: f64 = 0.841_621_233_572_914;
 pub(super) fn advise(known: &Known<'_>, trials: &Trials<'_>) -> Option<Advice> {
     let least = least(known);
     let of = |mark: &Located| least.get(mark.point.0 as usize).copied().flatten();
-    let mark = known.largest(|mark| of(mark).filter(|r| *r < LEAST).map(|r| -r))?;
+    let worst = known.worst(|mark| of(mark).filter(|r| *r < LEAST).map(|r| -r));
+    worst
+        .into_iter()
+        .find_map(|mark| checking(known, trials, mark))
+}
+
+fn checking(known: &Known<'_>, trials: &Trials<'_>, mark: &Located) -> Option<Advice> {
     let unseen = |tried: &Tried<'_, '_>| unseen(known, tried, mark.point);
     let now = unseen(&trials.with(&[])?);
     let (best, then) = candidates(known, mark)

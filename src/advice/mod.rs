@@ -9,8 +9,6 @@
 //! placing and tilt, which no tape takes away, in it; depths and grounds by the stages' own functions.
 //! Advice is given only where it is worth a walk (`WORTH`).
 
-use std::cmp::Ordering;
-
 use crate::job::model::Job;
 use crate::math::ellipse::Ellipse;
 use crate::math::stats::ELLIPSE_95;
@@ -60,10 +58,24 @@ pub fn advise(known: &Known<'_>) -> Vec<Advice> {
     advice
 }
 
-/// For the mark with the largest ellipse.
+/// So many marks are tried, the worst first: whoever stands there can do something for one of few.
+const TRIED: usize = 5;
+
+/// For the mark with the largest ellipse that anything would help.
 fn ellipse(known: &Known<'_>, trials: &Trials<'_>) -> Option<Advice> {
     let size = |mark: &Located| Ellipse::of(mark.covariance()).major * ELLIPSE_95;
-    let mark = known.largest(|mark| Some(size(mark)))?;
+    let worst = known.worst(|mark| Some(size(mark)));
+    worst
+        .into_iter()
+        .find_map(|mark| smaller(known, trials, mark, &size))
+}
+
+fn smaller(
+    known: &Known<'_>,
+    trials: &Trials<'_>,
+    mark: &Located,
+    size: &impl Fn(&Located) -> f64,
+) -> Option<Advice> {
     let now = size(mark);
     let then = |measured| {
         let with = Located {
@@ -108,15 +120,15 @@ impl<'a> Known<'a> {
         self.traced.iter().flat_map(|run| &run.marks)
     }
 
-    /// The mark with the largest figure, the first of equals.
-    fn largest(&self, figure: impl Fn(&Located) -> Option<f64>) -> Option<&'a Located> {
-        self.marks()
+    /// The marks with the largest figures, the largest first: where nothing in reach helps the worst, something may help the next.
+    fn worst(&self, figure: impl Fn(&Located) -> Option<f64>) -> Vec<&'a Located> {
+        let marks = self.marks();
+        let mut all: Vec<(&Located, f64)> = marks
             .filter_map(|mark| Some((mark, figure(mark)?)))
-            .reduce(|best, next| match next.1.total_cmp(&best.1) {
-                Ordering::Greater => next,
-                _ => best,
-            })
-            .map(|(mark, _)| mark)
+            .collect();
+        all.sort_by(|a, b| b.1.total_cmp(&a.1));
+        all.truncate(TRIED);
+        all.into_iter().map(|(mark, _)| mark).collect()
     }
 
     fn name(&self, mark: &Located) -> &'a str {

@@ -6,9 +6,6 @@ use crate::observe::{Kind, PointId, PointRole, ShiftId};
 use crate::position::trial::Trial;
 use crate::run::Located;
 
-/// A tape reaches this far, metres on the ground: a tape's usual length, 30 m or 100 ft
-/// ([`crate::sources::Source::CommonPractice`]).
-const TAPE: f64 = 30.48;
 /// Closer than this a tape's direction is as unsure as the two spots, metres (our choice).
 const TOO_NEAR: f64 = 0.3;
 /// No more than this many references are tried, the nearest first: who stands at a mark chooses among few.
@@ -33,7 +30,7 @@ pub(super) fn candidates(known: &Known<'_>, mark: &Located) -> Vec<Candidate> {
 
 fn tapes(known: &Known<'_>, mark: &Located) -> Vec<Candidate> {
     let (k, accuracy) = (known.inputs.ground_to_grid(), &known.job().accuracy);
-    let taped = taped(known, mark.point);
+    let (taped, reach) = (taped(known, mark.point), known.job().grid.unit.tape());
     let mut near: Vec<(f64, PointId)> = Vec::new();
     for (index, point) in known.observations().points.iter().enumerate() {
         let id = PointId(index as u32);
@@ -44,7 +41,7 @@ fn tapes(known: &Known<'_>, mark: &Located) -> Vec<Candidate> {
             continue;
         };
         let length = f64::hypot(e - mark.paint.e, n - mark.paint.n) / k;
-        if (TOO_NEAR..=TAPE).contains(&length) {
+        if (TOO_NEAR..=reach).contains(&length) {
             near.push((length, id));
         }
     }

@@ -108,23 +108,21 @@ impl<'a> Nodes<'a> {
 }
 
 /// Ground height of a row by its GNSS height: less the antenna's height above the ground, less the separation.
-fn by_gnss(job: &Job, row: &MarkRow) -> Option<(f64, f64)> {
+pub(super) fn by_gnss(job: &Job, row: &MarkRow) -> Option<(f64, f64)> {
     let a = &job.accuracy;
-    let antenna = row.placing.pole.unwrap_or(job.equipment.antenna_height);
-    let height = row.placing.gnss.as_ref().and_then(|gnss| gnss.height);
-    if let (Some(height), Some(separation)) = (height, job.grid.geoid_separation) {
-        let fix = row.placing.gnss.as_ref().and_then(|gnss| gnss.fix);
-        let horizontal = row
-            .placing
-            .sigma
-            .unwrap_or(fix.map_or(a.single, |fix| window::fix_sigma(fix, a)));
+    if let (Some(gnss), Some(separation)) = (&row.placing.gnss, job.grid.geoid_separation)
+        && let Some(above) = window::above_ellipsoid(job, row)
+        && gnss.height.is_some()
+    {
+        let usual = window::usual_sigma(gnss, a);
+        let horizontal = row.placing.sigma.unwrap_or(usual);
         let sigma = row.placing.sigma_v.unwrap_or(a.vertical_ratio * horizontal);
-        return Some((height - antenna - separation, sigma));
+        return Some((above - separation, sigma));
     }
     let mean = window::mean(job, row.placing.window?)?;
     let separation = job.grid.geoid_separation.or(mean.separation)?;
     Some((
-        mean.height? - antenna - separation,
+        mean.height? - window::antenna(job, row) - separation,
         row.placing.sigma_v.unwrap_or(mean.sigma.2),
     ))
 }

@@ -7,7 +7,8 @@ use smallvec::SmallVec;
 use crate::job::model::{Job, MarkRow, Note, Source};
 use crate::limits::Limits;
 use crate::math::solution::Solution;
-use crate::observe::{Observations, PointId};
+use crate::math::stats::Fit;
+use crate::observe::{Observations, PointId, window};
 
 mod book;
 mod doubt;
@@ -15,7 +16,7 @@ mod gather;
 mod network;
 
 pub use book::{Book, Closure, Known, Sight, reduce};
-pub use doubt::Doubt;
+pub use doubt::{Doubt, HeightRow, SiteHeight};
 use network::End;
 
 /// Where a ground elevation came from.
@@ -133,13 +134,15 @@ pub struct Heights {
 }
 
 impl Heights {
-    /// Σ (v/σ)² of the measured heights, and their redundancy.
+    /// How the measured heights fit each other.
     #[must_use]
-    pub fn squares(&self) -> (f64, usize) {
+    pub fn fit(&self) -> Fit {
         let each = |of: fn(&HeightResidual) -> f64| self.residuals.iter().map(of).sum::<f64>();
-        let squares = each(|height| (height.residual / height.sigma).powi(2));
-        // Redundancy numbers add up to a whole one.
-        (squares, each(|height| height.redundancy).round() as usize)
+        Fit {
+            squares: each(|height| (height.residual / height.sigma).powi(2)),
+            // Redundancy numbers add up to a whole one.
+            redundancy: each(|height| height.redundancy).round() as usize,
+        }
     }
 }
 
@@ -173,9 +176,11 @@ pub fn unused(job: &Job) -> Option<Note> {
 /// Whether a row has a GNSS height that would give its ground if the job gave `geoid_separation`.
 #[must_use]
 pub fn waits_for_separation(job: &Job, row: &MarkRow) -> bool {
-    let height = row.placing.gnss.as_ref().and_then(|gnss| gnss.height);
     let otherwise = row.ground.or(row.placing.elevation);
-    height.is_some() && otherwise.is_none() && job.grid.geoid_separation.is_none()
+    job.grid.geoid_separation.is_none()
+        && otherwise.is_none()
+        && gather::by_gnss(job, row).is_none()
+        && window::above_ellipsoid(job, row).is_some()
 }
 
 impl Grounds for Heights {

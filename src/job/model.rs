@@ -302,6 +302,8 @@ pub struct Geographic {
     pub datum: Option<String>,
     /// Kind of fix.
     pub fix: Option<Fix>,
+    /// A mark's that it has from a reference point: in the CRS's own datum unless that is named, and of the point, not of an antenna above it.
+    pub surveyed: bool,
 }
 
 /// Kind of GNSS solution.

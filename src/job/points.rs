@@ -18,7 +18,7 @@ use std::sync::Arc;
 use geo::{Coord, CoordsIter};
 
 use super::files::{input, whole};
-use super::model::{Control, Input, MarkRow, Note, Role, Source};
+use super::model::{Control, Geographic, Input, MarkRow, Note, Role, Source};
 use super::row::{Tally, quoted};
 use super::schema::{TableSpec, control, marks};
 use super::settings::CrsUnit;
@@ -55,6 +55,13 @@ impl Points {
             files: names(files).map(str::to_owned).collect(),
             columns: names(columns).map(column).collect(),
         }
+    }
+
+    /// The columns that a map's features can have beside their place, which is their shape's.
+    fn beside_shape(&self) -> impl Iterator<Item = &(String, String)> {
+        let of_shape = ["easting", "northing", "latitude", "longitude"];
+        let columns = self.columns.iter();
+        columns.filter(move |(ours, _)| !of_shape.contains(&&*normal(ours).name))
     }
 
     /// What the rows are; an error says what is wrong with the names.
@@ -146,7 +153,7 @@ fn table(
     for layer in &raw.layers {
         let place = place(&layer.system, crs, crs_unit)?;
         if !open {
-            let heads = points.columns.iter().map(|(ours, _)| ours.as_str());
+            let heads = points.beside_shape().map(|(ours, _)| ours.as_str());
             heads.chain(place.heads().copied()).for_each(|name| {
                 table.push(name);
             });
@@ -206,7 +213,7 @@ fn row(
             feature.number
         ));
     };
-    for (ours, theirs) in &points.columns {
+    for (ours, theirs) in points.beside_shape() {
         let cell = field(&feature.attributes, theirs);
         // The identifier of a feature is a name as good as any.
         let own = || {
@@ -260,11 +267,21 @@ pub fn adopt(
             continue;
         };
         mark.placing.grid = point.grid;
-        mark.placing.gnss = point.geographic.clone().map(Box::new);
+        let geographic = point.geographic.clone().map(|geographic| Geographic {
+            surveyed: true,
+            ..geographic
+        });
+        mark.placing.gnss = geographic.map(Box::new);
         mark.placing.elevation = mark.placing.elevation.or(point.elevation);
         mark.placing.sigma = mark.placing.sigma.or(point.sigma);
         mark.placing.sigma_v = mark.placing.sigma_v.or(point.sigma_v);
-        mark.note = mark.note.take().or_else(|| point.description.clone());
+        mark.attributes.extend(point.attributes.iter().cloned());
+        let description = point.description.clone();
+        match (&mark.note, description) {
+            (None, description) => mark.note = description,
+            (Some(_), Some(text)) => mark.attributes.push((Arc::from("description"), text)),
+            (Some(_), None) => {}
+        }
         notes.push(Note {
             source: Some(mark.source.clone()),
             text: format!(

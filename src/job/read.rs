@@ -131,12 +131,10 @@ fn folder(path: &JobPath) -> &Path {
 
 /// Says which columns are to be published and are none of marks.
 fn unpublished(tables: &Tables, publish: &[String], tally: &mut Tally) {
-    let marks = tables
-        .sheets
-        .iter()
-        .find(|sheet| sheet.spec.name == "marks" && !sheet.settings);
+    let is_marks = |sheet: &&Sheet| sheet.spec.name == "marks" && !sheet.settings;
+    let marks = || tables.sheets.iter().filter(is_marks);
     for name in publish {
-        if !marks.is_some_and(|sheet| sheet.layout.names.iter().any(|of| **of == **name)) {
+        if !marks().any(|sheet| sheet.layout.names.iter().any(|of| **of == **name)) {
             let text = format!("publish names the column {name}, which marks has not");
             tally.notes.push(Note { source: None, text });
         }

@@ -136,7 +136,7 @@ impl Sections {
         // Without a height of the site it is the mean of what the rows say of theirs.
         let levelled = said.grid.height.is_some() || said.grid.distances_on_grid;
         if !levelled
-            && [marks::GROUND, marks::ELEVATION]
+            && [marks::GROUND, marks::ELEVATION, marks::HEIGHT]
                 .iter()
                 .any(|c| Columns::has(&layout, *c))
         {

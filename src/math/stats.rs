@@ -95,6 +95,40 @@ pub fn in_plane(sigmas: f64) -> f64 {
     (-2.0 * beyond.ln()).max(0.0).sqrt()
 }
 
+/// How well measurements fit each other: a sum of squares with its degrees of freedom.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Fit {
+    /// Σ (v/σ)².
+    pub squares: f64,
+    /// Degrees of freedom.
+    pub redundancy: usize,
+}
+
+impl Fit {
+    /// Both together.
+    #[must_use]
+    pub fn and(self, other: Self) -> Self {
+        Self {
+            squares: self.squares + other.squares,
+            redundancy: self.redundancy + other.redundancy,
+        }
+    }
+
+    /// The a-posteriori variance factor; `None` without redundancy.
+    #[must_use]
+    pub fn factor(self) -> Option<f64> {
+        (self.redundancy > 0).then(|| self.squares / self.redundancy as f64)
+    }
+
+    /// Bounds that it keeps with 95 %, if the sigmas hold.
+    #[must_use]
+    pub fn bounds(self) -> Option<(f64, f64)> {
+        let dof = self.redundancy as f64;
+        let bound = |p: f64| chi_square_quantile(p, dof) / dof;
+        (self.redundancy > 0).then(|| (bound(0.025), bound(0.975)))
+    }
+}
+
 /// The value that a chi-square variable with `dof` degrees of freedom stays below with probability `p` (0 < p < 1).
 #[must_use]
 pub fn chi_square_quantile(p: f64, dof: f64) -> f64 {

@@ -31,7 +31,8 @@ pub struct FrameFacts {
     pub combined: f64,
 }
 
-/// Mean height of the ground: as given, else the mean of the job's elevations.
+/// Mean height of the ground: as given, else the mean of the job's elevations, else of what its GNSS heights come to (above the
+/// ellipsoid, where no separation is known: it is that height which counts).
 fn mean_height(job: &Job, notes: &mut Vec<Note>) -> f64 {
     if let Some(height) = job.grid.height {
         return height;
@@ -40,11 +41,15 @@ fn mean_height(job: &Job, notes: &mut Vec<Note>) -> f64 {
     let control = control.filter_map(|c| c.elevation);
     let marks = job.marks.iter().filter(|m| m.usage == Use::Yes);
     let marks = marks.filter_map(|m| m.ground.or(m.placing.elevation));
-    let (sum, count) = control
-        .chain(marks)
-        .fold((0.0, 0_u32), |(sum, count), z| (sum + z, count + 1));
-    if count > 0 {
-        return sum / f64::from(count);
+    if let Some(mean) = mean_of(control.chain(marks)) {
+        return mean;
+    }
+    let control = job.control.iter().filter(|c| c.usage == Use::Yes);
+    let control = control.filter_map(|c| c.geographic.as_ref()?.height);
+    let marks = job.marks.iter().filter(|m| m.usage == Use::Yes);
+    let marks = marks.filter_map(|m| window::above_ellipsoid(job, m));
+    if let Some(mean) = mean_of(control.chain(marks)) {
+        return mean - job.grid.geoid_separation.unwrap_or(0.0);
     }
     let text = if job.grid.distances_on_grid {
         "No height of the site is known: ties and the combined factor are reckoned as if the ground lay at 0. Give `height` in [grid] if \
@@ -58,6 +63,14 @@ fn mean_height(job: &Job, notes: &mut Vec<Note>) -> f64 {
         text: text.to_owned(),
     });
     0.0
+}
+
+/// A grid whose directions differ in scale by more is none that tapes and angles fit: 3 mm in 30 m. Our choice.
+const CONFORMAL: f64 = 1e-4;
+
+fn mean_of(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (sum, count) = values.fold((0.0, 0_u32), |(sum, count), z| (sum + z, count + 1));
+    (count > 0).then(|| sum / f64::from(count))
 }
 
 /// The frame at the mean of the given places.
@@ -85,6 +98,17 @@ pub(super) fn facts(
     let Ok(factors) = crs.factors(site.0, site.1) else {
         return facts;
     };
+    if factors.anisotropy > CONFORMAL {
+        notes.push(Note {
+            source: None,
+            text: format!(
+                "{} is not conformal: at the site it stretches distances by {:.0} parts in a million more one way than the other, and turns angles by as much. \
+                 Taped lengths are brought to it by the mean, and no bound holds the rest. A conformal system (transverse Mercator, Lambert conic) has none of it.",
+                crs.name(),
+                1e6 * factors.anisotropy
+            ),
+        });
+    }
     facts.convergence = Some(factors.convergence);
     facts.grid_scale = Some(factors.scale);
     let height = mean_height(job, notes) + job.grid.geoid_separation.unwrap_or(0.0);

@@ -304,6 +304,11 @@ impl Names {
         mark.of(row.role).map(|(_, id)| id)
     }
 
+    /// What a row's mark is called.
+    pub(super) fn called(&self, row: &MarkRow) -> Arc<str> {
+        Arc::clone(self.again.name(row))
+    }
+
     /// Whether a row's mark was located or seen by another row that is used.
     pub(super) fn located(&self, row: &MarkRow) -> bool {
         let mark = self.by_mark.get(self.again.name(row));

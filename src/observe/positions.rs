@@ -44,14 +44,22 @@ pub(super) struct Conversion {
 
 /// The datum of a mark's position: as named; else the CRS's own for what came through a correction network
 /// ([`crate::sources::Source::CommonPractice`]), WGS 84 for the rest.
-pub(super) fn datum_of_mark(gnss_datum: Option<&str>, fix: Option<Fix>) -> (Datum, bool) {
-    let corrected = matches!(fix, Some(Fix::Rtk | Fix::Float));
-    let datum = match (gnss_datum, corrected) {
-        (Some(name), _) => Datum::Named(name.to_owned()),
-        (None, true) => Datum::OfCrs,
-        (None, false) => Datum::Wgs84,
+pub(super) fn datum_of_mark(gnss: &Geographic) -> (Datum, bool) {
+    let (usual, corrected) = of_fix(gnss.fix);
+    let datum = match &gnss.datum {
+        Some(name) => Datum::Named(name.clone()),
+        None if gnss.surveyed => Datum::OfCrs,
+        None => usual,
     };
     (datum, corrected)
+}
+
+/// The datum of a position without a name of one, and whether it came through a correction network.
+pub(super) fn of_fix(fix: Option<Fix>) -> (Datum, bool) {
+    match fix {
+        Some(Fix::Rtk | Fix::Float) => (Datum::OfCrs, true),
+        _ => (Datum::Wgs84, false),
+    }
 }
 
 /// The datum of a control point's position: as named, else the CRS's own.
@@ -127,7 +135,7 @@ pub(super) fn mean(job: &Job, crs: &Crs, places: &[Place]) -> Option<(Plane, Vec
         if lonlat.is_empty() {
             continue;
         }
-        let (datum, corrected) = datum_of_mark(None, through_service.then_some(Fix::Rtk));
+        let (datum, corrected) = of_fix(through_service.then_some(Fix::Rtk));
         let (datum, _) = of_network(crs, datum, corrected, lonlat.first().copied());
         let epoch = epoch(job);
         let some = |lonlat| crs.to_grid_at(&datum, epoch, lonlat).ok();

@@ -1,6 +1,6 @@
 //! Control, marks and measures as observation equations.
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use super::frame::FrameFacts;
 use super::kinds::{Plane, apart, around};
@@ -390,7 +390,7 @@ impl Rows<'_> {
     pub(super) fn mark(&mut self, i: usize, mark: &MarkRow, given: Given) {
         let subject = Subject {
             run: Some(mark.run),
-            name: Arc::clone(&mark.mark),
+            name: self.names.called(mark),
             source: mark.source.clone(),
         };
         let Some(at) = self.names.of_row(i, mark) else {
@@ -428,10 +428,8 @@ impl Rows<'_> {
             );
         }
         if let (Some(fixed), Some(gnss)) = (given.geographic, &placing.gnss) {
-            let by_fix = gnss
-                .fix
-                .map_or(a.single, |fix| super::window::fix_sigma(fix, a));
-            let sigma = placing.sigma.unwrap_or(by_fix);
+            let usual = super::window::usual_sigma(gnss, a);
+            let sigma = placing.sigma.unwrap_or(usual);
             self.coordinates(&row, at, fixed, (sigma, sigma), ["longitude", "latitude"]);
             self.poor(&subject, gnss.fix, sigma);
         }
@@ -439,7 +437,14 @@ impl Rows<'_> {
             let (east, north, _) = mean.sigma;
             let (east, north) = placing.sigma.map_or((east, north), |sigma| (sigma, sigma));
             self.coordinates(&row, at, fixed, (east, north), ["from_time", "from_time"]);
-            self.poor(&subject, Some(mean.fix), east.max(north));
+            match mean.carried {
+                Some(furthest) => self.problems.push(Problem::Carried {
+                    subject,
+                    furthest,
+                    sigma: east.max(north),
+                }),
+                None => self.poor(&subject, Some(mean.fix), east.max(north)),
+            }
         }
     }
 
@@ -604,12 +609,7 @@ impl Rows<'_> {
 
 /// Name of the column that holds a tie's length.
 fn tie_column(number: u16) -> &'static str {
-    const NAMES: [&str; 12] = [
-        "tie_1", "tie_2", "tie_3", "tie_4", "tie_5", "tie_6", "tie_7", "tie_8", "tie_9", "tie_10",
-        "tie_11", "tie_12",
-    ];
-    NAMES
-        .get(usize::from(number).wrapping_sub(1))
-        .copied()
-        .unwrap_or("tie")
+    static NAMES: LazyLock<Vec<String>> =
+        LazyLock::new(|| (0..1000).map(|number| format!("tie_{number}")).collect());
+    NAMES.get(usize::from(number)).map_or("tie", String::as_str)
 }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::f64::consts::FRAC_PI_2;
 
 use super::meet::{Meeting, Nearest, meet};
-use super::refine::{Sight, Spot, misfits, once, refine, share, variance};
+use super::refine::{Sight, Spot, distinct, misfits, once, refine, share, variance};
 use super::{Block, Touch, Why};
 use crate::math::block;
 use crate::math::similarity::Similarity;
@@ -195,6 +195,11 @@ impl<'a> Construction<'a> {
         share(once(sights.collect()))
     }
 
+    /// How many values name a point; a tape pulled twice is one.
+    fn measured(&self, point: PointId) -> usize {
+        distinct(self.rows(point), |row| *row).len()
+    }
+
     fn find(&self, point: PointId) -> Found {
         if let Some(spot) = self.direct(point) {
             return Found::Place(spot);
@@ -209,7 +214,7 @@ impl<'a> Construction<'a> {
             let from = loci.iter().map(|(_, s)| s.observation.source.clone());
             return Found::Not(Why::TooFew {
                 usable: from.collect(),
-                measured: self.rows(point).count(),
+                measured: self.measured(point),
             });
         }
         let mut nearest: Option<(Nearest, f64)> = None;
@@ -293,7 +298,7 @@ impl<'a> Construction<'a> {
             ([spot], _) => other.map_or(Found::Place(*spot), |other| Found::Told(*spot, other)),
             ([], _) => Found::Not(Why::TooFew {
                 usable: sources(sights),
-                measured: self.rows(point).count(),
+                measured: self.measured(point),
             }),
             _ => Found::Open(spots),
         }

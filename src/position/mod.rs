@@ -13,6 +13,7 @@ use crate::limits::Limits;
 use crate::math::block;
 use crate::math::similarity::Similarity;
 use crate::math::solution::Solution;
+use crate::math::stats::Fit;
 use crate::observe::kinds::Plane;
 use crate::observe::{Observations, PointId};
 
@@ -143,14 +144,11 @@ pub struct Summary {
     pub equations: usize,
     /// Unknowns.
     pub unknowns: usize,
-    /// Equations, and shifts known beforehand, less unknowns.
-    pub redundancy: usize,
     /// Parts that share no unknown.
     pub components: usize,
-    /// Σ (v/σ)² over the redundancy; `None` without redundancy.
-    pub variance_factor: Option<f64>,
-    /// Bounds that it keeps with 95 %, if the sigmas hold.
-    pub bounds: Option<(f64, f64)>,
+    /// How they fit each other; its degrees of freedom are the equations, and the shifts known beforehand, less the unknowns and
+    /// what only touches.
+    pub fit: Fit,
 }
 
 /// The site grid as adjusted.

@@ -92,25 +92,33 @@ impl<'a> Sight<'a> {
 /// Of values that were measured twice and agree, the first: a tape pulled again is no third one, and two that only touch would leave the point
 /// free along the touch. Those that disagree both stay.
 pub(super) fn once(sights: Vec<Sight<'_>>) -> Vec<Sight<'_>> {
-    let again = |a: &Observation, b: &Observation| {
-        let same = match (a.kind, b.kind) {
-            (Kind::Distance { from, to }, Kind::Distance { from: p, to: q }) => {
-                (from, to) == (p, q) || (from, to) == (q, p)
-            }
-            _ => false,
-        };
-        same && (a.value - b.value).abs() <= ALARM * a.sigma.hypot(b.sigma)
-    };
-    let mut kept: Vec<Sight<'_>> = Vec::with_capacity(sights.len());
-    for sight in sights {
-        if !kept
-            .iter()
-            .any(|one| again(one.observation, sight.observation))
-        {
-            kept.push(sight);
+    distinct(sights.into_iter(), |sight| sight.observation)
+}
+
+/// The same of anything that has an observation.
+pub(super) fn distinct<'a, T>(
+    all: impl Iterator<Item = T>,
+    observation: impl Fn(&T) -> &'a Observation,
+) -> Vec<T> {
+    let mut kept: Vec<T> = Vec::with_capacity(all.size_hint().0);
+    for one in all {
+        let own = observation(&one);
+        if !kept.iter().any(|other| again(observation(other), own)) {
+            kept.push(one);
         }
     }
     kept
+}
+
+/// Whether two values are of one tape, pulled twice.
+fn again(a: &Observation, b: &Observation) -> bool {
+    let same = match (a.kind, b.kind) {
+        (Kind::Distance { from, to }, Kind::Distance { from: p, to: q }) => {
+            (from, to) == (p, q) || (from, to) == (q, p)
+        }
+        _ => false,
+    };
+    same && (a.value - b.value).abs() <= ALARM * a.sigma.hypot(b.sigma)
 }
 
 /// The values from one inexact point share its error: each gets it as often as there are such values, so that all together weigh no more

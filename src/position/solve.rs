@@ -13,7 +13,7 @@ use crate::limits::Limits;
 use crate::math::adjust::{Effort, Model, Row, Values};
 use crate::math::similarity::Similarity;
 use crate::math::solution::{Estimate, Solution};
-use crate::math::stats::chi_square_quantile;
+use crate::math::stats::Fit;
 use crate::observe::kinds::Plane;
 use crate::observe::{Kind, Observations, PointId};
 
@@ -140,21 +140,15 @@ fn summary(network: &Network<'_>, solution: &Solution, touches: &[Touch]) -> Sum
     let redundancy = network
         .rows()
         .saturating_sub(network.unknowns() + touches.len());
-    let dof = redundancy as f64;
     let misfits: f64 = touches.iter().map(|touch| touch.misfit).sum();
-    let squares = (solution.squares - misfits).max(0.0);
     Summary {
         equations: network.observed,
         unknowns: network.unknowns(),
-        redundancy,
         components: solution.part_count,
-        variance_factor: (redundancy > 0).then(|| squares / dof),
-        bounds: (redundancy > 0).then(|| {
-            (
-                chi_square_quantile(0.025, dof) / dof,
-                chi_square_quantile(0.975, dof) / dof,
-            )
-        }),
+        fit: Fit {
+            squares: (solution.squares - misfits).max(0.0),
+            redundancy,
+        },
     }
 }
 

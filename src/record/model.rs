@@ -376,15 +376,19 @@ pub struct Setting {
     pub source: String,
 }
 
-/// The plane adjustment as a whole.
+/// The adjustment as a whole: places, and heights with them.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Adjustment {
-    /// Equations.
+    /// Measurements of places.
     pub equations: usize,
-    /// Unknowns.
+    /// Unknowns of places, shared shifts among them.
     pub unknowns: usize,
-    /// Their difference.
+    /// Spare measurements, which the variance factor is over: those of places and of heights. What is known of a shared shift beforehand counts,
+    /// two values that only touch do not.
     pub redundancy: usize,
+    /// Those of heights among them.
+    #[serde(default)]
+    pub redundancy_of_heights: usize,
     /// Parts that share no unknown.
     pub components: usize,
     /// A-posteriori variance factor.
@@ -836,8 +840,20 @@ pub struct Entered {
     pub signal_step: Option<f64>,
 }
 
+impl Mark {
+    /// The transmitter stood upright, in a stack: its depth is not that of a pipe that lies there.
+    #[must_use]
+    pub fn upright(&self) -> bool {
+        let attitude = self
+            .entered
+            .as_ref()
+            .and_then(|entered| entered.attitude.as_deref());
+        attitude == Some("vertical") && self.evidence != Evidence::Exposed
+    }
+}
+
 /// A further row of a mark.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Further {
     /// Row.
     pub source: String,
@@ -847,6 +863,24 @@ pub struct Further {
     /// What else it says of how it was located.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub entered: Option<Box<Entered>>,
+    /// What is on the pipe here.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub fitting: Option<String>,
+    /// Note.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub note: Option<String>,
+    /// File name of a photo.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub photo: Option<String>,
+    /// Utility quality level as a named professional assigned it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub quality_level: Option<String>,
+    /// Who assigned it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub quality_by: Option<String>,
+    /// Columns the tool does not know.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
+    pub attributes: BTreeMap<String, String>,
 }
 
 /// Adjusted place of the paint mark.

@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use aslaid::crs::Crs;
 use aslaid::height::{Closure, Grounds, Heights, heights};
 use aslaid::job::model::{Fix, Geographic, Job, MeasureKind, Use};
-use aslaid::math::stats::chi_square_quantile;
+use aslaid::math::stats::{Fit, chi_square_quantile};
 use aslaid::observe::{Observed, PointId, observe};
 use job::{control, empty, level, mark, measure};
 
@@ -164,7 +164,10 @@ fn a_level_net() {
     for (point, want) in [("4", 998.775_125), ("3", 997.933_25), ("2", 999.274_875)] {
         assert!((ground(&solved, point) - want).abs() < 1e-9, "{point}");
     }
-    let (squares, redundancy) = solved.1.squares();
+    let Fit {
+        squares,
+        redundancy,
+    } = solved.1.fit();
     assert_eq!(redundancy, 5);
     let m0 = 0.005 * (squares / 5.0).sqrt();
     assert!((m0 - 0.005_415_26).abs() < 1e-8, "{m0}");
@@ -256,7 +259,10 @@ fn sound_heights_are_seldom_a_misfit() {
             mark(&mut job, name).ground = Some(z + job.accuracy.ground * rng.normal());
         }
         job.control.truncate(1);
-        let (squares, redundancy) = solve(&job).1.squares();
+        let Fit {
+            squares,
+            redundancy,
+        } = solve(&job).1.fit();
         assert_eq!(redundancy, 4);
         over += usize::from(squares > chi_square_quantile(0.975, 4.0));
     }
@@ -326,6 +332,7 @@ fn gnss(height: f64) -> Geographic {
         longitude: -1.6,
         height: Some(height),
         datum: None,
+        surveyed: false,
         fix: Some(Fix::Rtk),
     }
 }

@@ -150,8 +150,8 @@ fn fifty_random_networks_agree_with_scipy() {
             "network {k}: {:?}",
             adjusted.undetermined
         );
-        let squares = adjusted.summary.variance_factor.expect("redundant")
-            * adjusted.summary.redundancy as f64;
+        let squares = adjusted.summary.fit.factor().expect("redundant")
+            * adjusted.summary.fit.redundancy as f64;
         let theirs = answer["squares"].as_f64().expect("number");
         assert!(
             (squares / theirs - 1.0).abs() < 1e-6,
@@ -383,7 +383,7 @@ fn the_order_of_rows_does_not_matter() {
         assert!((a.e - b.e).hypot(a.n - b.n) < 1e-6);
         assert!((a.covariance[0][0] - b.covariance[0][0]).abs() < 1e-9);
     }
-    assert_eq!(first.summary.redundancy, second.summary.redundancy);
+    assert_eq!(first.summary.fit.redundancy, second.summary.fit.redundancy);
 }
 
 /// Self-made figures worked with numpy: three tapes over kilometres, equal weights.
@@ -411,7 +411,7 @@ fn three_tapes() {
     {
         assert!((residual.residual.expect("used") - want).abs() < 1e-5);
     }
-    let s0 = 0.1 * adjusted.summary.variance_factor.expect("redundant").sqrt();
+    let s0 = 0.1 * adjusted.summary.fit.factor().expect("redundant").sqrt();
     assert!((s0 - 0.097_659).abs() < 1e-6);
     assert!((place.covariance[0][0].sqrt() * s0 / 0.1 - 0.077_53).abs() < 1e-5);
     assert!((place.covariance[1][1].sqrt() * s0 / 0.1 - 0.154_25).abs() < 1e-5);
@@ -571,7 +571,7 @@ fn two_blunders_are_found_one_after_the_other() {
         .map(|suspect| suspect.observation)
         .collect();
     assert_eq!(named, [2, 13]);
-    assert!(adjusted.summary.variance_factor > adjusted.summary.bounds.map(|(_, upper)| upper));
+    assert!(adjusted.summary.fit.factor() > adjusted.summary.fit.bounds().map(|(_, upper)| upper));
 }
 
 #[test]
@@ -582,8 +582,8 @@ fn clean_jobs_seldom_cry_wolf() {
         let adjusted = adjust(&net.out, &Limits::default());
         named += adjusted.suspects.len();
         tested += net.out.plane.len();
-        let upper = adjusted.summary.bounds.expect("redundant").1;
-        misfits += usize::from(adjusted.summary.variance_factor.expect("redundant") > upper);
+        let upper = adjusted.summary.fit.bounds().expect("redundant").1;
+        misfits += usize::from(adjusted.summary.fit.factor().expect("redundant") > upper);
     }
     println!("{named} of {tested} clean measurements named; {misfits} of 400 clean jobs a misfit");
     // α = 0.001 for each measurement: 9.6 expected, three standard deviations above 19.

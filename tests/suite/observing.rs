@@ -384,6 +384,7 @@ fn gnss(latitude: f64, longitude: f64, fix: Fix) -> Geographic {
         longitude: longitude.to_radians(),
         height: None,
         datum: None,
+        surveyed: false,
         fix: Some(fix),
     }
 }

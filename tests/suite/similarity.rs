@@ -91,7 +91,7 @@ fn image(adjusted: &Adjusted, point: usize) -> [f64; 3] {
     let place = adjusted
         .place(PointId(point as u32))
         .expect("a place on the grid");
-    let factor = adjusted.summary.variance_factor.expect("redundancy");
+    let factor = adjusted.summary.fit.factor().expect("redundancy");
     let [[ee, _], [_, nn]] = place.covariance;
     assert!((ee - nn).abs() < 1e-9 * ee, "as sure either way");
     [place.e, place.n, (ee * factor).sqrt()]
@@ -112,7 +112,7 @@ fn residual(adjusted: &Adjusted, example: &str, name: &str) -> Vec<f64> {
 fn found(adjusted: &Adjusted, example: &str, quantity: &str) -> Vec<f64> {
     let site = adjusted.site.as_ref().expect("a site grid");
     let [a, b, ..] = site.similarity.parameters;
-    let factor = adjusted.summary.variance_factor.expect("redundancy").sqrt();
+    let factor = adjusted.summary.fit.factor().expect("redundancy").sqrt();
     let points = common(example);
     let (given, origin) = (points[0].1[4], points.len());
     let [east, north, sigma] = image(adjusted, origin);

@@ -134,6 +134,7 @@ fn gnss_job(runs: usize) -> Job {
                 longitude: (-122.1 + column * 5e-4 + f64::from(k) * 3.98e-5).to_radians(),
                 height: Some(90.0 + 0.02 * random.normal()),
                 datum: None,
+                surveyed: false,
                 fix: Some(Fix::Rtk),
             }));
         }

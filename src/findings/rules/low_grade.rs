@@ -11,6 +11,7 @@ use crate::findings::{Code, Finding, Level};
 use crate::math::stats::NORMAL_95;
 use crate::profile::{Figure, Leg, Profile, minimum};
 use crate::run::Traced;
+use crate::units::just;
 
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     pipe.graded()
@@ -88,16 +89,17 @@ fn held(
     }
     let (level, verdict, way_out) = if sure {
         let way_out = "What is to be done about it, local code says.";
-        (Level::Warning, "certainly under", way_out)
+        (Level::Warning, "certainly", way_out)
     } else {
-        let way_out = "Expose both ends to settle it; local code governs.";
-        (Level::Note, "by the bare figure under", way_out)
+        let way_out = "That is no proof; what would help most to settle it stands in the advice. Local code governs.";
+        (Level::Note, "by the bare figure", way_out)
     };
+    let least_text = percent(least);
     let message = format!(
-        "{what} {} ± {}, {verdict} the minimum of {}. {way_out}",
+        "{what} {} ± {}, {verdict} {}under the minimum of {least_text}. {way_out}",
         slope(grade.value),
         percent(bound),
-        percent(least),
+        just(&percent(grade.value), &least_text),
     );
     let finding = pipe.of_run(Code::LowGrade, traced, message).level(level);
     Some(finding.figures(100.0 * grade.value, Some(100.0 * least)))

@@ -7,70 +7,35 @@
 
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
-use crate::math::stats::chi_square_quantile;
+use crate::math::stats::Fit;
 use crate::units::counted;
 
-/// A share of the job's redundancy.
-struct Part {
-    what: &'static str,
-    /// Σ (v/σ)².
-    squares: f64,
-    redundancy: usize,
-}
-
-impl Part {
-    fn factor(&self) -> f64 {
-        self.squares / self.redundancy as f64
-    }
-}
-
-fn places(survey: &Survey<'_>) -> Part {
-    let summary = survey.adjusted.summary;
-    let factor = summary.variance_factor.unwrap_or(0.0);
-    Part {
-        what: "places",
-        squares: factor * summary.redundancy as f64,
-        redundancy: summary.redundancy,
-    }
-}
-
-fn heights(survey: &Survey<'_>) -> Part {
-    let (squares, redundancy) = survey.heights.squares();
-    Part {
-        what: "heights",
-        squares,
-        redundancy,
-    }
-}
-
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
-    let mut parts = vec![places(survey), heights(survey)];
-    parts.retain(|part| part.redundancy > 0);
-    let whole = Part {
-        what: "measurements",
-        squares: parts.iter().map(|part| part.squares).sum(),
-        redundancy: parts.iter().map(|part| part.redundancy).sum(),
-    };
-    parts.sort_by(|a, b| b.factor().total_cmp(&a.factor()));
-    let Some(worst) = parts.first() else {
+    let fits = [
+        ("places", survey.adjusted.summary.fit),
+        ("heights", survey.heights.fit()),
+    ];
+    let whole = fits
+        .iter()
+        .fold(Fit::default(), |sum, (_, fit)| sum.and(*fit));
+    let mut parts: Vec<(f64, &str)> = fits
+        .into_iter()
+        .filter_map(|(what, fit)| Some((fit.factor()?, what)))
+        .collect();
+    parts.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let (Some(&(worst, what)), Some(factor), Some((_, upper))) =
+        (parts.first(), whole.factor(), whole.bounds())
+    else {
         return Vec::new();
     };
-    let dof = whole.redundancy as f64;
-    let (factor, upper) = (whole.factor(), chi_square_quantile(0.975, dof) / dof);
     if factor <= upper {
         return Vec::new();
     }
     let (each, of) = match parts.get(1) {
         None => (String::new(), String::new()),
-        Some(other) => (
-            format!(
-                " ({:.2} in {}, {:.2} in {})",
-                worst.factor(),
-                worst.what,
-                other.factor(),
-                other.what
-            ),
-            format!(" of the {}", worst.what),
+        Some((other, beside)) => (
+            format!(" ({worst:.2} in {what}, {other:.2} in {beside})"),
+            format!(" of the {what}"),
         ),
     };
     let message = format!(
@@ -78,7 +43,7 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
          {upper:.2} with {}. Mend the blunders if there are any; else the sigmas{of} in [accuracy] are too small by about \
          {:.1} times, and so are the bounds.",
         counted(whole.redundancy, "spare measurement"),
-        worst.factor().sqrt()
+        worst.sqrt()
     );
     vec![Finding::new(Code::Misfit, message).figures(factor, Some(upper))]
 }

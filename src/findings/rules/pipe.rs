@@ -242,5 +242,12 @@ pub(super) fn slope(grade: f64) -> String {
 
 /// A ratio in percent.
 pub(super) fn percent(ratio: f64) -> String {
-    format!("{} %", fixed(100.0 * ratio, 1))
+    let value = 100.0 * ratio;
+    // A bound is never said to be 0 that is not.
+    let decimals = match value.abs() {
+        0.1.. | 0.0 => 1,
+        0.01.. => 2,
+        _ => 3,
+    };
+    format!("{} %", fixed(value, decimals))
 }

@@ -16,7 +16,7 @@ use crate::math::block;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95};
 use crate::observe::{Kind, MarkPoints, PointId, PointRole, Problem, ShiftId};
 use crate::position::Places;
-use crate::units::fixed;
+use crate::units::{fixed, just};
 
 /// An ellipse whose paint's own reaches less than this share of it is not the measurements' (half of its square).
 const MEASURED: f64 = std::f64::consts::FRAC_1_SQRT_2;
@@ -73,11 +73,11 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
             .or(mark.exposed)
             .and_then(|(row, _)| survey.job.marks.get(row));
         let shared = shifts.get_or_init(|| shared_shifts(survey));
+        let (reach, over) = (survey.rough(size), survey.rough(limit));
         let message = format!(
-            "The 95 % ellipse of {} reaches {}, over the limit of {}. {}",
+            "The 95 % ellipse of {} reaches {reach}, {}over the limit of {over}. {}",
             mark.name,
-            survey.rough(size),
-            survey.rough(limit),
+            just(&reach, &over),
             help(survey, row, mark, size, shared),
         );
         let finding = Finding::new(Code::Weak, message)
@@ -122,7 +122,7 @@ fn help(
     }
     let gnss = row.is_some_and(|row| {
         let placing = &row.placing;
-        placing.gnss.is_some()
+        (placing.gnss.is_some() || placing.window.is_some())
             && placing.ties.is_empty()
             && placing.baseline.is_none()
             && placing.polar.is_none()

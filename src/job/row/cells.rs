@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::walk::left_out;
 use super::{Tally, quoted};
-use crate::findings::{Code, Finding};
+use crate::findings::{Code, Finding, Level};
 use crate::job::model::{LeftOut, Source};
 use crate::job::schema::{Cell, Column, Form, Typing, name as checked_name, yes_no};
 use crate::job::table::{Heading, Kind, Sheet};
@@ -56,11 +56,13 @@ impl<'a> Row<'a> {
         row
     }
 
-    /// Forgets its findings; how many they were.
-    pub(super) fn hush(&mut self) -> usize {
-        let hidden = self.findings.len();
-        self.findings.clear();
-        hidden
+    /// Forgets its findings; how many they were, and the worst of their levels.
+    pub(super) fn hush(&mut self) -> (usize, Option<Level>) {
+        let hidden = std::mem::take(&mut self.findings);
+        (
+            hidden.len(),
+            hidden.iter().map(|finding| finding.level).max(),
+        )
     }
 
     /// The word in the row's `use`.

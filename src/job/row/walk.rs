@@ -53,7 +53,7 @@ pub fn rows<'a>(
         .collect();
     let usage = sheet.spec.position("use");
     let listed = tally.findings.len();
-    let (mut hidden, mut silenced) = (0, Vec::new());
+    let (mut hidden, mut worst, mut silenced) = (0, None, Vec::new());
     for index in heading + 1..sheet.table.height() {
         if let Some(reason) = aside(sheet, index, heading).filter(|_| !sheet.settings) {
             if Layout::is_comment(&sheet.table, index) && is_full(sheet, index, &typings) {
@@ -69,7 +69,9 @@ pub fn rows<'a>(
         }
         each(&mut row, tally);
         if tally.findings.len() - listed > caps::FINDINGS {
-            hidden += row.hush();
+            let (more, level) = row.hush();
+            hidden += more;
+            worst = worst.max(level);
         }
         row.finish(tally);
     }
@@ -83,9 +85,9 @@ pub fn rows<'a>(
             file: Arc::clone(&sheet.table.file),
             row: 0,
         };
-        tally
-            .findings
-            .push(Finding::new(Code::Unreadable, message).at(&source));
+        let finding = Finding::new(Code::Unreadable, message).at(&source);
+        let level = worst.unwrap_or(finding.level);
+        tally.findings.push(finding.level(level));
     }
 }
 

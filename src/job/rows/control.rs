@@ -76,6 +76,7 @@ fn read_point(row: &mut Row<'_>, point: Arc<str>) -> Control {
             height,
             datum,
             fix: None,
+            surveyed: false,
         }),
         site: pair(row, control::X, control::Y, "x and y"),
         elevation: row.number(control::ELEVATION),

@@ -175,6 +175,7 @@ fn read_gnss(row: &mut Row<'_>) -> Option<Geographic> {
         height,
         datum,
         fix,
+        surveyed: false,
     })
 }
 

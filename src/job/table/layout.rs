@@ -210,6 +210,10 @@ fn misspelt(
     if !(strict || like.is_some()) {
         return None;
     }
+    // Of numbered columns, the one with its number.
+    let digits: String = name.chars().filter(char::is_ascii_digit).collect();
+    let number = if digits.is_empty() { "1" } else { &digits };
+    let like = like.map(|known| known.replace('N', number));
     let advice = like.map_or(String::new(), |known| format!(" Did you mean {known:?}?"));
     Some((
         Code::UnusedColumn,

@@ -1,8 +1,11 @@
 //! What the bounds rest on, and what bears them out.
 
+use std::collections::BTreeMap;
+
 use super::scale::Scale;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95};
 use crate::record::model::{Accuracy, AccuracyBasis, Check};
+use crate::units::counted;
 
 /// Comparisons from which a job counts as tested: fewer can't tell 95 % from 60 % (our choice).
 const LEAST: usize = 3;
@@ -27,17 +30,34 @@ struct Rms {
     value: f64,
 }
 
-pub(super) fn accuracy(checks: &[Check], scale: Scale) -> Accuracy {
-    let (compared, inside) = (
-        checks.len(),
-        checks.iter().filter(|check| check.inside).count(),
-    );
-    let tested = compared >= LEAST && plausible(compared, inside);
+/// Comparisons, by whether they lie inside: what one row says of one place, or of one depth, is one, however many tapes it has.
+fn comparisons(checks: &[Check]) -> BTreeMap<(&str, bool), bool> {
+    let mut all = BTreeMap::new();
+    for check in checks {
+        let inside = all
+            .entry((check.source.as_str(), is_height(check)))
+            .or_insert(true);
+        *inside &= check.inside;
+    }
+    all
+}
+
+fn is_height(check: &Check) -> bool {
+    ["vertical", "depth"].contains(&check.what.as_str())
+}
+
+/// Whether it is farther out than chance takes it, as an alarm has it.
+fn is_refuted(check: &Check, alarm: f64) -> bool {
+    check.difference.abs() > check.bound * alarm / NORMAL_95
+}
+
+pub(super) fn accuracy(checks: &[Check], scale: Scale, alarm: f64) -> Accuracy {
+    let all = comparisons(checks);
+    let (compared, inside) = (all.len(), all.values().filter(|inside| **inside).count());
+    let refuted = checks.iter().any(|check| is_refuted(check, alarm));
+    let tested = compared >= LEAST && !refuted && plausible(compared, inside);
     let places = || checks.iter().filter(|check| check.what == "horizontal");
-    let heights = || {
-        let of_height = |check: &&Check| ["vertical", "depth"].contains(&check.what.as_str());
-        checks.iter().filter(of_height)
-    };
+    let heights = || checks.iter().filter(|check| is_height(check));
     let vertical = rms(heights().map(|check| check.difference));
     let axes = [
         rms(places().filter_map(|check| check.east)),
@@ -46,7 +66,7 @@ pub(super) fn accuracy(checks: &[Check], scale: Scale) -> Accuracy {
     let mut sentences = vec![
         "Bounds are 95 %, propagated from the stated one-sigma of each measurement; control without a sigma is taken as exact."
             .to_owned(),
-        borne_out(compared, inside, tested),
+        borne_out(compared, inside, tested, refuted),
     ];
     let figures: Vec<String> = [
         horizontal_figure(axes, scale),
@@ -85,9 +105,14 @@ fn plausible(compared: usize, inside: usize) -> bool {
     1.0 - below >= 0.05
 }
 
-fn borne_out(compared: usize, inside: usize, tested: bool) -> String {
+fn borne_out(compared: usize, inside: usize, tested: bool, refuted: bool) -> String {
     match (compared, tested) {
         (0, _) => "No check shot or exposure bears them out.".to_owned(),
+        (n, false) if refuted => format!(
+            "{inside} of {} with check shots and exposures lie inside their bounds, and one lies farther out than chance takes it: they are not \
+             borne out.",
+            counted(n, "comparison")
+        ),
         (n, false) if n >= LEAST => {
             format!(
                 "Only {inside} of {n} comparisons lie inside their bounds: they are not borne out."
@@ -154,7 +179,42 @@ mod tests {
             from: "check".into(),
             source: "marks.csv:2".into(),
         };
-        vec![check; count]
+        (0..count)
+            .map(|row| Check {
+                source: format!("marks.csv:{}", row + 2),
+                ..check.clone()
+            })
+            .collect()
+    }
+
+    /// Three tapes of one row test one place; and what is certainly out is no chance.
+    #[test]
+    fn what_counts_as_tested() {
+        let scale = Scale {
+            unit: LengthUnit::Metre,
+            crs_unit: 1.0,
+        };
+        let mut row = checks("distance", 3, 0.1, 0.2);
+        for tape in &mut row {
+            tape.source = "marks.csv:2".into();
+        }
+        let one = accuracy(&row, scale, 3.29);
+        assert_eq!(
+            (one.compared, one.inside, one.basis),
+            (1, 1, AccuracyBasis::Modelled)
+        );
+        let mut six = checks("depth", 6, 0.1, 0.2);
+        six[5].difference = 0.3;
+        six[5].inside = false;
+        assert_eq!(accuracy(&six, scale, 3.29).basis, AccuracyBasis::Tested);
+        six[5].difference = 0.4;
+        let out = accuracy(&six, scale, 3.29);
+        assert_eq!((out.inside, out.basis), (5, AccuracyBasis::Modelled));
+        assert!(
+            out.statement.contains("farther out than chance"),
+            "{}",
+            out.statement
+        );
     }
 
     #[test]
@@ -163,16 +223,16 @@ mod tests {
             unit: LengthUnit::Metre,
             crs_unit: 1.0,
         };
-        let few = accuracy(&checks("horizontal", 19, 0.1, 0.2), scale);
+        let few = accuracy(&checks("horizontal", 19, 0.1, 0.2), scale, 3.29);
         assert!(few.basis == AccuracyBasis::Tested && !few.statement.contains("confidence level"));
-        let enough = accuracy(&checks("vertical", 20, 0.1, 0.2), scale);
+        let enough = accuracy(&checks("vertical", 20, 0.1, 0.2), scale, 3.29);
         assert!(
             enough
                 .statement
                 .contains("Tested 0.20 m vertical accuracy at 95% confidence level")
         );
         // Root mean squares 0.06 and 0.08: 2.4477 · 0.07.
-        let places = accuracy(&checks("horizontal", 20, 0.1, 0.2), scale);
+        let places = accuracy(&checks("horizontal", 20, 0.1, 0.2), scale, 3.29);
         assert!(
             places
                 .statement
@@ -180,7 +240,7 @@ mod tests {
             "{}",
             places.statement
         );
-        let two = accuracy(&checks("depth", 2, 0.1, 0.2), scale);
+        let two = accuracy(&checks("depth", 2, 0.1, 0.2), scale, 3.29);
         assert!(
             two.basis == AccuracyBasis::Modelled
                 && two
@@ -195,7 +255,7 @@ mod tests {
             unit: LengthUnit::Metre,
             crs_unit: 1.0,
         };
-        let distances = accuracy(&checks("distance", 2, 0.1, 0.2), scale).statement;
+        let distances = accuracy(&checks("distance", 2, 0.1, 0.2), scale, 3.29).statement;
         assert!(distances.contains("2 of 2 comparisons"), "{distances}");
         assert!(!distances.contains("n ="), "{distances}");
     }
@@ -212,7 +272,7 @@ mod tests {
             for check in &mut all {
                 (check.east, check.north) = (Some(0.1), Some(north));
             }
-            accuracy(&all, scale).statement
+            accuracy(&all, scale, 3.29).statement
         };
         assert!(with_north(0.06).contains("Tested 0.20 m horizontal accuracy"));
         let unlike = with_north(0.059);

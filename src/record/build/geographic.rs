@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::scale::Scale;
-use super::{ToWgs84, View};
-use crate::record::model::{AsBuilt, Geographic};
+use super::{ToWgs84, View, positive};
+use crate::record::model::{AsBuilt, Geographic, Run, Vertex, VertexKind};
 
 /// Heights of inverts above the ellipsoid: by the job's separation, else by a mark's own GNSS height.
 pub(super) fn heights(view: &View<'_>) -> Heights {
@@ -35,12 +35,12 @@ pub(super) fn set(record: &mut AsBuilt, to_wgs84: &ToWgs84<'_>, heights: &Height
             heights.of(Some(&mark.mark), mark.invert, scale),
         ));
     }
-    for vertex in record.runs.iter_mut().flat_map(|run| &mut run.vertices) {
-        points.push((vertex.easting * crs, vertex.northing * crs));
-        slots.push((
-            &mut vertex.geographic,
-            heights.of(vertex.mark.as_deref(), vertex.invert, scale),
-        ));
+    for run in &mut record.runs {
+        let along = heights.along(run, scale);
+        for (vertex, height) in run.vertices.iter_mut().zip(along) {
+            points.push((vertex.easting * crs, vertex.northing * crs));
+            slots.push((&mut vertex.geographic, height));
+        }
     }
     for camera in &mut record.camera {
         if let (Some(easting), Some(northing)) = (camera.easting, camera.northing) {
@@ -82,6 +82,37 @@ impl Heights {
             .zip(self.separation)
             .map(|(z, separation)| z * scale.unit.metres() + separation);
         by_separation.or_else(|| self.by_mark.get(mark?).copied())
+    }
+
+    /// Of a run's vertices: those of its own marks, and on the straight between two of them what lies between.
+    fn along(&self, run: &Run, scale: Scale) -> Vec<Option<f64>> {
+        let own = |vertex: &Vertex| {
+            // A junction is called after the branch's mark, which may lie higher.
+            let mark = vertex.mark.as_deref();
+            let mark = mark.filter(|_| vertex.kind == VertexKind::Mark);
+            self.of(mark, vertex.invert, scale)
+        };
+        let vertices = run.vertices.iter();
+        let known: Vec<(f64, Option<f64>)> = vertices
+            .map(|vertex| (vertex.station, own(vertex)))
+            .collect();
+        let between = |at: usize, station: f64| {
+            let height = |(station, height): &(f64, Option<f64>)| Some((*station, (*height)?));
+            let (before, after) = known.split_at_checked(at)?;
+            let (from, low) = before.iter().rev().find_map(height)?;
+            let (to, high) = after.iter().find_map(height)?;
+            let part = (station - from) / positive(to - from);
+            Some(low + part * (high - low))
+        };
+        let all = known.iter().enumerate();
+        all.map(|(at, (station, height))| {
+            let is_between = run
+                .vertices
+                .get(at)
+                .is_some_and(|v| v.kind != VertexKind::Mark);
+            height.or_else(|| between(at, *station).filter(|_| is_between))
+        })
+        .collect()
     }
 }
 

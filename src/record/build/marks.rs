@@ -1,5 +1,7 @@
 //! Marks of the record.
 
+use std::collections::BTreeMap;
+
 use rayon::prelude::*;
 
 use super::View;
@@ -8,6 +10,7 @@ use super::scale::Scale;
 use crate::job::model::{Attitude, Fix as JobFix, FoundBy, MarkRow, ReadBy, Run};
 use crate::math::block;
 use crate::math::stats::{NORMAL_95, NORMAL_95_ONE_SIDED};
+use crate::observe::window::above_ellipsoid;
 use crate::profile::Invert;
 use crate::record::model::{
     Correction, DepthBasis, Ends, Entered, Evidence, Fix, Further, Mark, Paint, Peak, Predicted,
@@ -111,14 +114,30 @@ fn mark(view: &View<'_>, traced: &Traced, vertex: usize) -> Option<Mark> {
         points.behind,
         points.peak,
     ];
-    let further = || {
-        let rows = roles.into_iter().flatten();
-        rows.filter_map(|(row, _)| job.marks.get(row))
-    };
-    mark.further_sources = further().map(|row| row.source.to_string()).collect();
-    mark.further = further()
+    let compared = view.compared.get(&located.mark).into_iter().flatten();
+    let further: Vec<&MarkRow> = roles
+        .into_iter()
+        .flatten()
+        .map(|(row, _)| row)
+        .chain(compared.copied())
+        .filter_map(|row| job.marks.get(row))
+        .collect();
+    mark.further_sources = further.iter().map(|row| row.source.to_string()).collect();
+    mark.further = further
+        .iter()
         .filter_map(|row| further_row(row, scale))
         .collect();
+    let of = |text: fn(&Further) -> &Option<String>| {
+        mark.further.iter().find_map(|row| text(row).clone())
+    };
+    let [fitting, note, photo] = [
+        of(|row| &row.fitting),
+        of(|row| &row.note),
+        of(|row| &row.photo),
+    ];
+    mark.fitting = mark.fitting.or(fitting);
+    mark.note = mark.note.or(note);
+    mark.photo = mark.photo.or(photo);
     Some(mark)
 }
 
@@ -170,12 +189,30 @@ fn entered(row: &MarkRow, scale: Scale) -> Option<Box<Entered>> {
 
 /// A further row of a mark, if it says more than where it is.
 fn further_row(row: &MarkRow, scale: Scale) -> Option<Further> {
-    let (fix, entered) = (fix(row), entered(row, scale));
-    (fix.is_some() || entered.is_some()).then(|| Further {
+    let quality = row.quality.as_deref();
+    let further = Further {
         source: row.source.to_string(),
-        fix,
-        entered,
-    })
+        fix: fix(row),
+        entered: entered(row, scale),
+        fitting: row.fitting.clone(),
+        note: row.note.clone(),
+        photo: row.photo.clone(),
+        quality_level: quality.map(|(level, _)| level.clone()),
+        quality_by: quality.and_then(|(_, by)| by.clone()),
+        attributes: attributes(row),
+    };
+    let bare = Further {
+        source: further.source.clone(),
+        ..Further::default()
+    };
+    (further != bare).then_some(further)
+}
+
+/// Columns of a row that the tool does not know.
+fn attributes(row: &MarkRow) -> BTreeMap<String, String> {
+    let all = row.attributes.iter();
+    all.map(|(name, text)| (name.to_string(), text.clone()))
+        .collect()
 }
 
 /// What the row says, before anything was computed.
@@ -230,11 +267,7 @@ fn blank(view: &View<'_>, run: &Run, row: &MarkRow, name: &str) -> Mark {
         correction: None,
         peak: None,
         predicted: None,
-        attributes: row
-            .attributes
-            .iter()
-            .map(|(name, text)| (name.to_string(), text.clone()))
-            .collect(),
+        attributes: attributes(row),
     }
 }
 
@@ -246,6 +279,11 @@ fn set_depths(
 ) {
     let scale = view.scale;
     mark.depth_basis = basis(located.depth.as_ref());
+    if let Some(upright) = located.depth.filter(|_| located.upright()) {
+        // How deep the transmitter stood in the stack says nothing of how deep a pipe lies.
+        mark.transmitter_depth = Some(scale.length(upright.value));
+        mark.depth_95 = Some(scale.length(NORMAL_95 * upright.variance().sqrt()));
+    }
     if let Some(at) = depth {
         let (depth, sigma) = (at.value, at.variance().sqrt());
         mark.transmitter_depth = at.is_measured().then(|| scale.length(depth));
@@ -329,10 +367,6 @@ fn set_details(view: &View<'_>, located: &Located, row: &MarkRow, mark: &mut Mar
 pub(super) fn ellipsoidal(view: &View<'_>, located: &Located) -> Option<f64> {
     let points = view.inputs.observations.marks.get(located.mark)?;
     let row = centre_row(view.inputs.job, points).or(exposed_row(view.inputs.job, points))?;
-    let height = row.placing.gnss.as_ref()?.height?;
-    let pole = row
-        .placing
-        .pole
-        .unwrap_or(view.inputs.job.equipment.antenna_height);
-    Some(height - pole - located.depth?.value - view.inputs.axis_above_invert(row.run))
+    let ground = above_ellipsoid(view.inputs.job, row)?;
+    Some(ground - located.depth?.value - view.inputs.axis_above_invert(row.run))
 }

@@ -97,16 +97,17 @@ pub fn build(parts: Parts<'_>) -> AsBuilt {
         quality: parts.quality,
         scale,
         codes: codes_by_mark(&findings),
-        accuracy: accuracy::accuracy(&parts.checks, scale),
+        accuracy: accuracy::accuracy(&parts.checks, scale, job.limits.alarm),
         like_sights: parts
             .inputs
             .observations
             .marks
             .iter()
-            .filter(|mark| is_told(&mark.name, 'c'))
+            .filter(|mark| mark.name.starts_with('c'))
             .map(|mark| (mark.run, &*mark.name))
             .collect(),
         run_ids: job.runs.iter().map(|run| &*run.id).collect(),
+        compared: by_mark(&parts.inputs.observations.compared),
     };
     let mut record = AsBuilt {
         schema: SCHEMA.to_owned(),
@@ -146,6 +147,7 @@ pub fn build(parts: Parts<'_>) -> AsBuilt {
         scale,
         ground_to_grid: record.frame.combined_factor.unwrap_or(1.0),
     };
+    record.notes.extend(notes::of_further_rows(&record.marks));
     record.ties = ties::ties(&tying, &record.marks, &record.camera, &record.references);
     geographic::set(
         &mut record,
@@ -166,15 +168,11 @@ struct View<'a> {
     scale: Scale,
     codes: BTreeMap<String, String>,
     accuracy: super::model::Accuracy,
-    /// Marks by run and name, of those that are named as camera observations are told.
+    /// Marks by run and name, of those that may be named as a camera observation is.
     like_sights: HashSet<(usize, &'a str)>,
     run_ids: HashSet<&'a str>,
-}
-
-/// Whether a name is a letter and a number after it, as camera observations and crossings are told.
-pub(crate) fn is_told(name: &str, letter: char) -> bool {
-    name.strip_prefix(letter)
-        .is_some_and(|number| !number.is_empty() && number.bytes().all(|b| b.is_ascii_digit()))
+    /// Rows of `job.marks` that are only compared, by the mark that each is about.
+    compared: BTreeMap<usize, Vec<usize>>,
 }
 
 impl View<'_> {
@@ -193,6 +191,14 @@ impl View<'_> {
     fn run_id(&self, run: usize) -> &str {
         self.inputs.job.runs.get(run).map_or("", |run| &run.id)
     }
+}
+
+fn by_mark(compared: &BTreeMap<usize, usize>) -> BTreeMap<usize, Vec<usize>> {
+    let mut all: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (row, mark) in compared {
+        all.entry(*mark).or_default().push(*row);
+    }
+    all
 }
 
 fn positive(value: f64) -> f64 {

@@ -3,8 +3,9 @@
 use std::collections::HashSet;
 
 use super::View;
-use crate::record::model::Note;
-use crate::run::{Meets, NoPlace, Sight, Spot, Traced};
+use crate::record::model::{Further, Mark, Note};
+use crate::run::{Located, Meets, NoPlace, Sight, Spot, Traced, Zero};
+use crate::units::listed;
 
 /// The reader's remarks, the stages', and what this stage takes for granted.
 pub(super) fn notes(view: &View<'_>, stages: Vec<Note>) -> Vec<Note> {
@@ -15,6 +16,7 @@ pub(super) fn notes(view: &View<'_>, stages: Vec<Note>) -> Vec<Note> {
     });
     let mut notes: Vec<Note> = read.chain(noted(view)).chain(stages).collect();
     notes.extend(taken_for_granted(view));
+    notes.extend(openings(view));
     notes.extend(view.traced.iter().filter_map(|traced| branch(view, traced)));
     notes.extend(view.traced.iter().flat_map(|traced| sights(view, traced)));
     notes
@@ -34,6 +36,52 @@ fn noted(view: &View<'_>) -> impl Iterator<Item = Note> {
     })
 }
 
+/// Notes of a mark's further rows (end points, an exposure of what was located, what is only compared), but for the one that is the mark's.
+pub(super) fn of_further_rows(marks: &[Mark]) -> Vec<Note> {
+    let rows = marks
+        .iter()
+        .flat_map(|mark| mark.further.iter().map(move |row| (mark, row)));
+    let noted = rows.filter(|(mark, row)| row.note != mark.note);
+    let note = |(_, row): (&Mark, &Further)| {
+        Some(Note {
+            source: Some(row.source.clone()),
+            text: row.note.clone()?,
+            entered: true,
+        })
+    };
+    noted.filter_map(note).collect()
+}
+
+/// Pushes of a run that name no opening and, by their marks, began at different ones.
+fn openings(view: &View<'_>) -> Vec<Note> {
+    let job = view.inputs.job;
+    let apart = view.traced.iter().filter_map(|traced| {
+        let bare = |zero: &&Zero| {
+            let push = zero.push.and_then(|push| job.pushes.get(push));
+            push.is_some_and(|push| push.start.is_none())
+        };
+        let bare: Vec<&Zero> = traced.zeros.iter().filter(bare).collect();
+        let first = bare.first()?.opening;
+        let other = bare.iter().find(|zero| (zero.opening.at - first.at).abs() > SAME)?;
+        let id = |zero: &Zero| Some(job.pushes.get(zero.push?)?.id.to_string());
+        let (one, other) = (id(bare.first()?)?, id(other)?);
+        let text = format!(
+            "Pushes {one} and {other} of run {} name no opening (`start`), and by their marks they began at different ones. Name both, as marks or \
+             points of control.csv, to have the cable between them checked.",
+            view.run_id(traced.run)
+        );
+        Some(Note {
+            source: None,
+            text,
+            entered: false,
+        })
+    });
+    apart.collect()
+}
+
+/// Openings nearer to each other along the pipe are one, metres.
+const SAME: f64 = 0.01;
+
 /// What the job does not say and the figures take for granted.
 fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
     let (job, mut notes) = (view.inputs.job, Vec::new());
@@ -42,14 +90,12 @@ fn taken_for_granted(view: &View<'_>) -> Vec<Note> {
             .runs
             .iter()
             .filter(|run| !run.lost && missing(run))
-            .take(6)
             .map(|run| run.id.as_ref())
             .collect();
         match names.as_slice() {
             [] => None,
             [only] => Some(format!("run {only}")),
-            [.., _] if names.len() > 5 => Some(format!("runs {} and more", names.join(", "))),
-            _ => Some(format!("runs {}", names.join(", "))),
+            all => Some(format!("runs {}", listed(all, 6))),
         }
     };
     if let Some(runs) = without(&|run| {
@@ -144,6 +190,13 @@ fn placing(
     match at {
         Ok(spot) => {
             let (index, by) = spot.beyond?;
+            if traced.marks.get(index).is_some_and(Located::upright) {
+                return Some(format!(
+                    "Counter {counter} lies {} of cable beyond mark {}, in the stack there: its place is the mark's, and how deep it lies is not known.",
+                    scale.say(by),
+                    mark(index)
+                ));
+            }
             Some(format!(
                 "Counter {counter} lies {} of cable beyond mark {}: its place is extrapolated along the run's line there.",
                 scale.say(by),

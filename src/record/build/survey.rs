@@ -105,18 +105,21 @@ impl Survey<'_> {
         })
     }
 
-    /// The plane adjustment as a whole.
+    /// The adjustment as a whole.
     #[must_use]
     pub fn adjustment(&self) -> Adjustment {
-        let summary = self.adjusted.summary;
+        let (summary, heights) = (self.adjusted.summary, self.heights.fit());
+        let whole = summary.fit.and(heights);
+        let bounds = whole.bounds();
         Adjustment {
             equations: summary.equations,
             unknowns: summary.unknowns,
-            redundancy: summary.redundancy,
+            redundancy: whole.redundancy,
+            redundancy_of_heights: heights.redundancy,
             components: summary.components,
-            variance_factor: summary.variance_factor,
-            variance_lower: summary.bounds.map(|bounds| bounds.0),
-            variance_upper: summary.bounds.map(|bounds| bounds.1),
+            variance_factor: whole.factor(),
+            variance_lower: bounds.map(|bounds| bounds.0),
+            variance_upper: bounds.map(|bounds| bounds.1),
         }
     }
 

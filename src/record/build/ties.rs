@@ -9,7 +9,7 @@ use crate::limits::Accuracy;
 use crate::math::ellipse::Ellipse;
 use crate::math::stats::ELLIPSE_95;
 use crate::record::model::{Camera, Mark, Reference, Tie, TieDistance};
-use crate::units::{FOOT, feet_inches, round_to};
+use crate::units::{feet_inches, round_to};
 
 /// So many of the nearest references are tried in threes.
 const TRIED: usize = 8;
@@ -66,18 +66,10 @@ pub(super) fn ties(
 }
 
 impl Tying<'_> {
-    /// As far as a tape reaches, metres on the ground.
-    fn reach(&self) -> f64 {
-        if self.scale.unit.is_foot() {
-            100.0 * FOOT
-        } else {
-            30.0
-        }
-    }
-
     /// The references within reach; if fewer than two, the nearest ones; nearest first.
     fn near<'s>(&self, at: (f64, f64), stations: &'s [Station<'s>]) -> Vec<Sight<'s>> {
-        let reach = self.reach() * self.ground_to_grid;
+        let tape = self.scale.unit.tape();
+        let reach = tape * self.ground_to_grid;
         let from = stations.partition_point(|station| station.at.0 < at.0 - reach);
         let to = stations.partition_point(|station| station.at.0 <= at.0 + reach);
         let sight = |station: &'s Station<'s>| {
@@ -92,7 +84,7 @@ impl Tying<'_> {
         };
         let window = stations.get(from..to).unwrap_or_default();
         let mut sights: Vec<Sight<'s>> = window.iter().filter_map(sight).collect();
-        sights.retain(|sight| sight.ground <= self.reach());
+        sights.retain(|sight| sight.ground <= tape);
         if sights.len() < 2 {
             sights = stations.iter().filter_map(sight).collect();
         }

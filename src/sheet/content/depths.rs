@@ -115,6 +115,9 @@ enum Known {
 }
 
 fn known(m: &Mark) -> Known {
+    if m.upright() {
+        return Known::Nothing;
+    }
     match (m.cover_least, m.transmitter_depth) {
         (Some(_), _) => Known::Top,
         (None, Some(_)) => Known::Axis,

@@ -3,6 +3,7 @@
 use super::figures;
 use crate::findings::Level;
 use crate::record::model::{AsBuilt, Draft};
+use crate::units::counted;
 
 /// What the document is, in its title: it claims no more than was done.
 pub const WHAT_IT_IS: &str = "Record of located pipe";
@@ -161,12 +162,17 @@ pub fn method(record: &AsBuilt) -> String {
         ),
         _ => String::new(),
     };
+    let heights = match a.redundancy_of_heights {
+        0 => String::new(),
+        spare => format!("; of heights, {spare} to spare"),
+    };
     format!(
         "A transmitter on the camera's rod was located from the surface. Every tape, offset, angle, bearing and receiver \
-         position went into one least-squares adjustment: {} measurements, {} unknowns, {} to spare.{test} The marks \
+         position went into one least-squares adjustment: {} of places, {} to spare{heights}.{test} The marks \
          were then moved to the transmitter for its tilt, and depths taken from accepted pairs of readings. Bounds hold \
          95 %: ellipses in plan, ± for heights and depths.",
-        a.equations, a.unknowns, a.redundancy
+        counted(a.equations, "measurement"),
+        a.redundancy.saturating_sub(a.redundancy_of_heights),
     )
 }
 

@@ -111,6 +111,7 @@ fn empty(spec: &Spec) -> AsBuilt {
             equations: 30,
             unknowns: 18,
             redundancy: 12,
+            redundancy_of_heights: 0,
             components: 1,
             variance_factor: Some(0.93),
             variance_lower: Some(0.37),
