@@ -4,6 +4,8 @@ import argparse, math, os, pathlib, json, shutil, statistics, subprocess, sys, t
 HERE = pathlib.Path(__file__).resolve().parent
 MEMORY = pathlib.Path("/dev/shm")
 TEXT = "record,geojson,kml,csv,dxf"
+OGR = ["ogr2ogr", "-f", "GeoJSON", "ogr.geojson", "a/marks.csv", "-oo", "X_POSSIBLE_NAMES=longitude", "-oo", "Y_POSSIBLE_NAMES=latitude",
+       "-s_srs", "EPSG:4326", "-t_srs", "EPSG:26910"]
 parser = argparse.ArgumentParser()
 parser.add_argument("program")
 parser.add_argument("hot", help="the program of benches/hot")
@@ -81,8 +83,9 @@ def million(work):
         f"(a) {options.marks:,} GNSS marks in {options.marks // 10:,} runs ({size(work / 'a') / 1e6:.0f} MB of CSV), to GeoJSON and CSV", [
             ("aslaid: adjusted, checked, traced", build("a", "geojson,csv"), ["out"]),
             ("dd conv=fsync of the same bytes", same_bytes, ["dd.bin"]),
-            ("ogr2ogr: reprojected, nothing else", ["ogr2ogr", "-f", "GeoJSON", "ogr.geojson", "a/marks.csv", "-oo", "X_POSSIBLE_NAMES=longitude",
-                                                    "-oo", "Y_POSSIBLE_NAMES=latitude", "-s_srs", "EPSG:4326", "-t_srs", "EPSG:26910"], ["ogr.geojson"]),
+            ("ogr2ogr: reprojected, nothing else", OGR, ["ogr.geojson"]),
+            # What aslaid writes is RFC 7946, with numbers as numbers.
+            ("ogr2ogr: the same, as RFC 7946, typed", [*OGR, "-lco", "RFC7946=YES", "-oo", "AUTODETECT_TYPE=YES"], ["ogr.geojson"]),
             ("geopandas: reprojected, nothing else", [sys.executable, HERE / "geopandas_peer.py", "a/marks.csv", "geopandas.geojson"], ["geopandas.geojson"]),
         ], options.rounds, work)
     ours, limit = list(walls.values())[:2]
