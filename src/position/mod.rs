@@ -20,6 +20,7 @@ use crate::observe::{Observations, PointId};
 mod arc;
 pub mod check;
 mod construct;
+pub mod inches;
 mod meet;
 mod mirror;
 mod network;
@@ -29,6 +30,7 @@ mod snoop;
 mod solve;
 pub mod trial;
 
+use inches::Inches;
 use network::{Network, Slot};
 use slips::Slip;
 use solve::Look;
@@ -172,6 +174,8 @@ pub struct Adjusted {
     pub suspects: Vec<Suspect>,
     /// Rows whose lengths are in another unit; the suspects are those that are left when they are read in it.
     pub slips: Vec<Slip>,
+    /// The job's tapes are feet and inches, read as decimals; the suspects are those that are left when they are meant so.
+    pub inches: Option<Inches>,
     /// Points that the measurements don't fix.
     pub undetermined: Vec<Undetermined>,
     /// Points held by a touch.

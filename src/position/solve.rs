@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::construct::{Approximate, construct};
 use super::network::{Network, Slot, solved};
 use super::{
-    Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, mirror, slips, snoop,
+    Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, inches, mirror, slips, snoop,
 };
 use crate::limits::Limits;
 use crate::math::adjust::{Effort, Model, Row, Values};
@@ -64,7 +64,13 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits, look: Look) -
             if look == Look::Slips {
                 adjusted.slips = slips::find(observations, &adjusted, limits);
             }
-            adjusted.suspects = if !adjusted.slips.is_empty() {
+            let inches = (look == Look::Slips && adjusted.slips.is_empty())
+                .then(|| inches::find(observations, &adjusted, limits))
+                .flatten();
+            adjusted.suspects = if let Some((inches, meant)) = inches {
+                adjusted.inches = Some(inches);
+                adjust(&meant, limits, Look::Suspects).suspects
+            } else if !adjusted.slips.is_empty() {
                 let meant = slips::meant(observations, &adjusted.slips);
                 adjust(&meant, limits, Look::Suspects).suspects
             } else if look == Look::Nowhere {
@@ -265,6 +271,7 @@ fn finish(
         summary: summary(network, &solution, touches),
         suspects: Vec::new(),
         slips: Vec::new(),
+        inches: None,
         undetermined,
         touches: touches.to_vec(),
         site: site_grid(network, &solution, observations),

@@ -134,6 +134,7 @@ fn of_a_thousand_deliveries_exactly_the_hundred_bad_ones_are_refused() {
         };
         assert!(intake(&town, &mut failing).is_err());
         let repeated = intake(&town, &mut ledger).unwrap();
+        assert_eq!(repeated.len(), rows.len());
         assert!(
             repeated
                 .iter()

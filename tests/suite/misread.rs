@@ -369,3 +369,44 @@ fn a_benchmark_typed_wrong() {
         );
     }
 }
+
+/// Feet and inches with a point between, in a job in feet: told once, and no tape is blamed. Of decimals none is told.
+#[test]
+fn feet_and_inches_typed_with_a_point() {
+    let inches = |_: &str, l: f64| {
+        let inches = (12.0 * l).round();
+        let (feet, rest) = ((inches / 12.0).floor(), inches.rem_euclid(12.0));
+        // Ten inches are .10, whose 0 is lost.
+        let decimals = if rest < 10.0 { 0.1 } else { 0.01 } * rest;
+        feet + decimals
+    };
+    let book = Book {
+        feet: true,
+        tape: inches,
+        ..SOUND
+    };
+    let told = book.told();
+    let of: Vec<&Finding> = told.iter().filter(|f| f.code == Code::Blunder).collect();
+    assert_eq!(of.len(), 1, "{told:#?}");
+    for part in [
+        "The 20 tapes",
+        "feet and inches with a point between",
+        "12'6\"",
+    ] {
+        assert!(of[0].message.contains(part), "{part} in {}", of[0].message);
+    }
+    let tenths = Book {
+        feet: true,
+        tape: |name, l| {
+            let tenths = (10.0 * l).round() / 10.0;
+            if name == "A2" { tenths + 1.0 } else { tenths }
+        },
+        ..SOUND
+    };
+    let told = tenths.told();
+    assert!(told.iter().any(|f| f.code == Code::Blunder), "{told:#?}");
+    assert!(
+        told.iter().all(|f| !f.message.contains("inches")),
+        "{told:#?}"
+    );
+}

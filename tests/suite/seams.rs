@@ -436,7 +436,8 @@ fn pushes_without_a_named_opening() {
         row("A3", "N2", 45.0, 20.0),
     ]);
     assert_eq!(warned(&shared), 0, "{:#?}", shared.findings);
-    assert_eq!(line(&shared).1, 3);
+    // A1, A2, A3, A3 of the second push, A5.
+    assert_eq!(line(&shared).1, 4);
 }
 
 /// A transmitter that stands upright in a stack is not a pipe that lies at its depth.
@@ -577,4 +578,24 @@ fn a_local_height_datum_has_nothing_to_do_with_the_sites_height() {
             .count()
     };
     assert_eq!((told("local"), told("NHN")), (0, 1));
+}
+
+/// A depth that the camera's place has from the marks before it is not denied in the same breath.
+#[test]
+fn no_depth_is_said_to_be_unknown_where_one_is_given() {
+    let marks = "run,mark,counter,easting,northing,ground,depth_1,depth_2\n\
+        A,A1,3,500000,5700000,50,1.5,1.5\nA,A2,8,500005,5700000,50,1.6,1.6\n\
+        A,A3,13,500010,5700000,,1.7,1.7\nA,A4,18,500015,5700000,50,,\n";
+    let outcome = computed(&[
+        ("job.toml", &settings("denied", "", "")),
+        ("marks.csv", marks),
+        ("camera.csv", "run,counter,what\nA,14.5,roots\n"),
+    ]);
+    let seen = &record(&outcome).camera[0];
+    assert!(seen.cover_least.is_some(), "{seen:#?}");
+    let said = aslaid::sheet::content::depths::sentences(record(&outcome)).join(" ");
+    assert!(
+        said.contains("No depth is known along run A from 0+011.50 to 0+015.00"),
+        "{said}"
+    );
 }

@@ -15,6 +15,7 @@ use crate::findings::{Code, Finding};
 use crate::height::{HeightResidual, HeightSuspect};
 use crate::observe::{Kind, Observation, PointId, PointRole};
 use crate::position::Suspect;
+use crate::position::inches::Inches;
 use crate::position::slips::Slip;
 use crate::units::{counted, fixed};
 
@@ -32,13 +33,33 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .suspects
         .iter()
         .filter_map(|suspect| in_height(survey, suspect));
+    let inches = survey.adjusted.inches.as_ref();
+    let inches = inches.and_then(|inches| as_inches(survey, inches));
     let slips = &survey.adjusted.slips;
     let slips = slips.iter().filter_map(|slip| in_unit(survey, slip));
-    slips
+    inches
+        .into_iter()
+        .chain(slips)
         .chain(references(survey))
         .chain(plane)
         .chain(heights)
         .collect()
+}
+
+/// Tapes that fit each other as feet and inches with a point between, and not as decimals.
+fn as_inches(survey: &Survey<'_>, inches: &Inches) -> Option<Finding> {
+    let first = *inches.observations.first()?;
+    let first = survey.observed.observations.plane.get(first)?;
+    let (before, after) = (inches.read.factor()?, inches.meant.factor()?);
+    let message = format!(
+        "The {} of the job don't fit each other as decimals of a foot, and do as feet and inches with a point between (12.6 for 12'6\"): variance \
+         factor {before:.2} and {after:.2}. If that is how they were written down, write 12'6\" or 12-6 into the cells.",
+        counted(inches.observations.len(), "tape"),
+    );
+    let finding = Finding::new(Code::Blunder, message)
+        .at(&first.source)
+        .column(first.column);
+    Some(finding.figures(before, inches.read.bounds().map(|bounds| bounds.1)))
 }
 
 /// A row whose lengths fit one place in another unit, and none as they were read.

@@ -158,7 +158,7 @@ fn unknown(record: &AsBuilt) -> Vec<Stretch<'_>> {
             };
             let before = first.checked_sub(1).and_then(|i| marks.get(i));
             all.push(Stretch {
-                place: stretch(record, run, before, marks.get(next)),
+                place: stretch(record, run, (before, group, marks.get(next))),
                 marks: group.to_vec(),
                 axis: state == Known::Axis,
                 run,
@@ -168,14 +168,43 @@ fn unknown(record: &AsBuilt) -> Vec<Stretch<'_>> {
     all
 }
 
-/// Where a stretch lies between two marks, or an end of the run.
-fn stretch(record: &AsBuilt, run: &Run, before: Option<&&Mark>, after: Option<&&Mark>) -> String {
+/// Where a stretch lies between two marks, or an end of the run: as far as from what the camera saw there with a depth.
+fn stretch(
+    record: &AsBuilt,
+    run: &Run,
+    (before, within, after): (Option<&&Mark>, &[&Mark], Option<&&Mark>),
+) -> String {
     if before.is_none() && after.is_none() {
         return format!("the whole of run {}", run.run);
     }
     let ends = || run.vertices.iter().map(|v| v.station);
-    let from = before.map_or_else(|| ends().reduce(f64::min), |m| m.station);
-    let to = after.map_or_else(|| ends().reduce(f64::max), |m| m.station);
+    let seen = || {
+        let own = record.camera.iter().filter(|c| c.run == run.run);
+        own.filter(|c| c.cover_least.is_some())
+            .filter_map(|c| c.station)
+    };
+    let station = |mark: Option<&&Mark>| mark.and_then(|mark| mark.station);
+    let (first, last) = (station(within.first()), station(within.last()));
+    let up_to = |s: &f64| first.is_some_and(|first| *s < first);
+    let beyond = |s: &f64| last.is_some_and(|last| *s > last);
+    let from = before.map_or_else(
+        || ends().reduce(f64::min),
+        |m| {
+            m.station
+                .into_iter()
+                .chain(seen().filter(up_to))
+                .reduce(f64::max)
+        },
+    );
+    let to = after.map_or_else(
+        || ends().reduce(f64::max),
+        |m| {
+            m.station
+                .into_iter()
+                .chain(seen().filter(beyond))
+                .reduce(f64::min)
+        },
+    );
     let text = |station| figures::station(station, record.frame.unit);
     format!("run {} from {} to {}", run.run, text(from), text(to))
 }

@@ -270,6 +270,7 @@ fn the_last_station_on_the_page_is_whole() {
         size: (width, 78.0),
         paper: false,
     };
+    let mut looked_at = 0;
     for end in 0..120 {
         // Somewhere a round station comes to lie at the very end.
         record.runs[0].vertices.last_mut().unwrap().station = 130.0 + f64::from(end) * 0.5;
@@ -300,7 +301,9 @@ fn the_last_station_on_the_page_is_whole() {
                         aslaid::sheet::draw::Anchor::End => 0.0,
                     };
                 assert!(right <= width, "{text} ends at {right} of {width}");
+                looked_at += 1;
             }
         }
     }
+    assert!(looked_at > 120, "{looked_at}");
 }
