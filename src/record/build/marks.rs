@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::View;
 use super::head::given;
 use super::scale::Scale;
-use crate::job::model::{Attitude, Fix as JobFix, FoundBy, MarkRow, ReadBy, Run};
+use crate::job::model::{Attitude, Fix as JobFix, FoundBy, MarkRow, ReadBy, Run, Use};
 use crate::math::block;
 use crate::math::stats::{NORMAL_95, NORMAL_95_ONE_SIDED};
 use crate::observe::window::above_ellipsoid;
@@ -127,17 +127,14 @@ fn mark(view: &View<'_>, traced: &Traced, vertex: usize) -> Option<Mark> {
         .iter()
         .filter_map(|row| further_row(row, scale))
         .collect();
-    let of = |text: fn(&Further) -> &Option<String>| {
-        mark.further.iter().find_map(|row| text(row).clone())
+    // What is only compared speaks for itself.
+    let own = || further.iter().filter(|row| row.usage == Use::Yes);
+    let or = |mine: Option<String>, of: fn(&MarkRow) -> &Option<String>| {
+        mine.or_else(|| own().find_map(|row| of(row).clone()))
     };
-    let [fitting, note, photo] = [
-        of(|row| &row.fitting),
-        of(|row| &row.note),
-        of(|row| &row.photo),
-    ];
-    mark.fitting = mark.fitting.or(fitting);
-    mark.note = mark.note.or(note);
-    mark.photo = mark.photo.or(photo);
+    mark.fitting = or(mark.fitting, |row| &row.fitting);
+    mark.note = or(mark.note, |row| &row.note);
+    mark.photo = or(mark.photo, |row| &row.photo);
     Some(mark)
 }
 
