@@ -140,6 +140,7 @@ pub fn longest((cable, sigma): (f64, f64), straight_sigma: f64) -> f64 {
 /// cable's [`longest`], b is taken as a 95 % bound: for one to either side (our choice: simulated camera observations on straight pipes
 /// are within their bounds in 98 of 100 cases, in a gap with a bend of 11¼ or 22½° that nothing located in 95). The way's own error
 /// counts: marks that came out too far apart hide a bend as well as a cable that came out too short.
+#[must_use]
 pub fn bulge(cable: (f64, f64), (straight, sigma): (f64, f64), leg: f64, part: f64) -> f64 {
     let longest = longest(cable, sigma);
     if straight <= 0.0 || longest <= straight {

@@ -192,7 +192,7 @@ impl Fonts {
 const HEADS: [f64; 5] = [0.5, 0.25, 0.75, 0.0, 0.9];
 
 /// Names cut to a width in such a way that different ones stay different: in their middle, since what tells them apart is most often
-/// their end; where no cut tells them apart, not at all.
+/// their end; those that differ in their middle alone, to what differs; where no cut tells them apart, not at all.
 #[derive(Debug, Default)]
 pub struct Names {
     cut: BTreeMap<String, String>,
@@ -213,24 +213,22 @@ impl Names {
             name.len() as f64 * size <= width || fonts.width(&one_line(name), size, bold) <= width
         };
         let (short, long): (BTreeSet<&str>, BTreeSet<&str>) = names.partition(|name| fits(name));
+        let cut_at = |text: &str, head: f64| {
+            if fits(text) {
+                one_line(text)
+            } else {
+                fonts.cut(text, width, size, bold, head)
+            }
+        };
         let mut cut = BTreeMap::new();
-        for head in HEADS {
-            let left = long.iter().filter(|name| !cut.contains_key(**name));
-            let made: Vec<(&str, String)> = left
-                .map(|name| (*name, fonts.cut(name, width, size, bold, head)))
-                .collect();
-            let mut count: BTreeMap<String, usize> = BTreeMap::new();
-            let taken = short.iter().map(|name| (*name).to_owned());
-            let taken = taken.chain(cut.values().cloned());
-            for text in taken.chain(made.iter().map(|(_, text)| text.clone())) {
-                *count.entry(text).or_default() += 1;
-            }
-            for (name, text) in made {
-                if count.get(&text) == Some(&1) {
-                    cut.insert(name.to_owned(), text);
-                }
-            }
+        let whole = long.iter().map(|name| (*name, (*name).to_owned()));
+        tell_apart(&mut cut, &whole.collect(), &short, &cut_at);
+        let mut alike: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+        for name in long.into_iter().filter(|name| !cut.contains_key(*name)) {
+            alike.entry(cut_at(name, 0.5)).or_default().push(name);
         }
+        let differing = alike.values().flat_map(|names| differing(names));
+        tell_apart(&mut cut, &differing.collect(), &short, &cut_at);
         Self { cut }
     }
 
@@ -242,6 +240,67 @@ impl Names {
             .cloned()
             .unwrap_or_else(|| one_line(name))
     }
+}
+
+/// Adds cuts of what is shown of names (by name), as far as no two look alike.
+fn tell_apart<'a>(
+    cut: &mut BTreeMap<String, String>,
+    shown: &BTreeMap<&'a str, String>,
+    short: &BTreeSet<&str>,
+    cut_at: &dyn Fn(&str, f64) -> String,
+) {
+    for head in HEADS {
+        let left = shown.iter().filter(|(name, _)| !cut.contains_key(**name));
+        let made: Vec<(&'a str, String)> = left
+            .map(|(name, text)| (*name, cut_at(text, head)))
+            .collect();
+        if made.is_empty() {
+            return;
+        }
+        let mut count: BTreeMap<String, usize> = BTreeMap::new();
+        let taken = short.iter().map(|name| (*name).to_owned());
+        let taken = taken.chain(cut.values().cloned());
+        for text in taken.chain(made.iter().map(|(_, text)| text.clone())) {
+            *count.entry(text).or_default() += 1;
+        }
+        for (name, text) in made {
+            if count.get(&text) == Some(&1) {
+                cut.insert(name.to_owned(), text);
+            }
+        }
+    }
+}
+
+/// Of names that begin and end alike, what differs, between ellipses: in whole words, since a part of a figure is another figure.
+fn differing<'a>(names: &[&'a str]) -> Vec<(&'a str, String)> {
+    let Some((first, others)) = names.split_first() else {
+        return Vec::new();
+    };
+    let alike = |a: &mut dyn Iterator<Item = char>, b: &mut dyn Iterator<Item = char>| {
+        a.zip(b).take_while(|(a, b)| a == b).count()
+    };
+    let letters: Vec<char> = first.chars().collect();
+    let least = |count: &dyn Fn(&str) -> usize| others.iter().map(|name| count(name)).min();
+    let start = least(&|name| alike(&mut first.chars(), &mut name.chars())).unwrap_or(0);
+    let start = letters.iter().take(start);
+    let start = start.rev().skip_while(|c| c.is_alphanumeric()).count();
+    let end = least(&|name| {
+        let rest = name.chars().rev();
+        let room = name.chars().count().min(letters.len()) - start;
+        alike(&mut first.chars().rev(), &mut rest.take(room))
+    });
+    let end = letters.iter().rev().take(end.unwrap_or(0));
+    let end = end.rev().skip_while(|c| c.is_alphanumeric()).count();
+    let shown = |name: &&'a str| {
+        let count = name.chars().count();
+        let middle: String = name.chars().take(count - end).skip(start).collect();
+        let ellipsis = |cut: usize| if cut > 0 { "…" } else { "" };
+        (
+            *name,
+            format!("{}{middle}{}", ellipsis(start), ellipsis(end)),
+        )
+    };
+    names.iter().map(shown).collect()
 }
 
 /// Text in one line: control characters are spaces.
@@ -334,12 +393,25 @@ mod tests {
             );
             assert!(!cut[i + 1..].contains(text), "{cut:?}");
         }
-        // What differs in its middle alone is cut elsewhere, and what no cut tells apart is left whole.
+        // What differs in its middle alone is cut to that, in whole figures.
         let middle = [
             "Inspection chamber 1 of the west wing, north",
-            "Inspection chamber 2 of the west wing, north",
+            "Inspection chamber 12 of the west wing, north",
+            "Inspection chamber 13 of the west wing, north",
         ];
-        assert_eq!(all(&middle, 9.0), middle);
+        assert_eq!(all(&middle, 9.0), ["…1…", "…12…", "…13…"]);
+        // What no cut tells apart is left whole.
+        let scattered = [
+            "House 1 corner 1 gutter 1 of the yard",
+            "House 2 corner 1 gutter 1 of the yard",
+            "House 1 corner 2 gutter 1 of the yard",
+            "House 1 corner 1 gutter 2 of the yard",
+            "House 1 corner 2 gutter 2 of the yard",
+            "House 2 corner 2 gutter 2 of the yard",
+        ];
+        let cut = all(&scattered, 9.0);
+        assert!(cut.iter().any(|text| scattered.contains(&text.as_str())));
+        assert_eq!(cut.iter().collect::<BTreeSet<_>>().len(), cut.len());
         let cut = all(&["MH-2001", "MH-2002", "A1"], 9.0);
         assert!(
             cut[0] != cut[1] && cut[0].contains('…') && cut[2] == "A1",

@@ -41,51 +41,7 @@ fn finding(survey: &Survey<'_>, doubt: &Doubt) -> Option<Finding> {
                 .figures(unit.of(*mean), Some(unit.of(*height)));
             survey.at_settings(finding)
         }
-        Doubt::Unit {
-            row,
-            column,
-            z,
-            site: (site, by),
-            unit: other,
-            rows,
-        } => {
-            let (name, source, run) = match *row {
-                HeightRow::Mark(row) => {
-                    let row = survey.job.marks.get(row)?;
-                    (&row.mark, &row.source, Some(row.run))
-                }
-                HeightRow::Control(row) => {
-                    let row = survey.job.control.get(row)?;
-                    (&row.point, &row.source, None)
-                }
-            };
-            let by = match by {
-                SiteHeight::Settings => "`height` in [grid]",
-                SiteHeight::Control => "the reference points' elevations",
-                SiteHeight::Marks => "most marks' ground",
-            };
-            let (meant, symbol) = (other.name, other.symbol);
-            let more = match rows {
-                1 => String::new(),
-                rows => format!(" So it is on {}.", counted(*rows, "row")),
-            };
-            let message = format!(
-                "{}: `{column}` is read as {}, and the site lies at {} by {by}: in {meant} it would be {}.{more} Write the unit into the heading \
-                 (`{column} ({symbol})`) or the cells.",
-                super::called(name),
-                length(*z),
-                length(*site),
-                length(*z * other.times),
-            );
-            let finding = Finding::new(Code::Implausible, message)
-                .at(source)
-                .column(*column);
-            let finding = finding.figures(unit.of(*z), Some(unit.of(*site)));
-            match run {
-                Some(run) => survey.in_run(finding.mark(&**name), Some(run)),
-                None => finding,
-            }
-        }
+        Doubt::Unit { .. } => return in_other_unit(survey, doubt),
         Doubt::Beside {
             row,
             heights: [(used, one), (other, two)],
@@ -130,5 +86,57 @@ fn finding(survey: &Survey<'_>, doubt: &Doubt) -> Option<Finding> {
                 .column("geoid_separation")
                 .figures(unit.of(*given), Some(unit.of(*log)))
         }
+    })
+}
+
+/// Heights that fit the site in another unit.
+fn in_other_unit(survey: &Survey<'_>, doubt: &Doubt) -> Option<Finding> {
+    let (length, unit) = (|metres| survey.length(metres), survey.unit);
+    let Doubt::Unit {
+        row,
+        column,
+        z,
+        site: (site, by),
+        unit: other,
+        rows,
+    } = doubt
+    else {
+        return None;
+    };
+    let (name, source, run) = match *row {
+        HeightRow::Mark(row) => {
+            let row = survey.job.marks.get(row)?;
+            (&row.mark, &row.source, Some(row.run))
+        }
+        HeightRow::Control(row) => {
+            let row = survey.job.control.get(row)?;
+            (&row.point, &row.source, None)
+        }
+    };
+    let by = match by {
+        SiteHeight::Settings => "`height` in [grid]",
+        SiteHeight::Control => "the reference points' elevations",
+        SiteHeight::Marks => "most marks' ground",
+    };
+    let (meant, symbol) = (other.name, other.symbol);
+    let more = match rows {
+        1 => String::new(),
+        rows => format!(" So it is on {}.", counted(*rows, "row")),
+    };
+    let message = format!(
+        "{}: `{column}` is read as {}, and the site lies at {} by {by}: in {meant} it would be {}.{more} Write the unit into the heading \
+         (`{column} ({symbol})`) or the cells.",
+        super::called(name),
+        length(*z),
+        length(*site),
+        length(*z * other.times),
+    );
+    let finding = Finding::new(Code::Implausible, message)
+        .at(source)
+        .column(*column);
+    let finding = finding.figures(unit.of(*z), Some(unit.of(*site)));
+    Some(match run {
+        Some(run) => survey.in_run(finding.mark(&**name), Some(run)),
+        None => finding,
     })
 }

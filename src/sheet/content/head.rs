@@ -2,7 +2,7 @@
 
 use super::figures;
 use crate::findings::Level;
-use crate::record::model::{AsBuilt, Draft};
+use crate::record::model::{AsBuilt, Draft, Evidence, Mark};
 use crate::units::counted;
 
 /// What the document is, in its title: it claims no more than was done.
@@ -166,11 +166,24 @@ pub fn method(record: &AsBuilt) -> String {
         0 => String::new(),
         spare => format!("; of heights, {spare} to spare"),
     };
+    // A mark that was located and exposed too is an exposed one, with what the surface said of it.
+    let located = |m: &Mark| m.evidence == Evidence::Located || m.predicted.is_some();
+    let (how, then) = if record.marks.iter().any(located) {
+        (
+            "A transmitter on the camera's rod was located from the surface.",
+            " The marks were then moved to the transmitter for its tilt, and depths taken from accepted pairs of readings.",
+        )
+    } else if record.marks.is_empty() {
+        ("No mark was placed.", "")
+    } else {
+        (
+            "The pipe was exposed and measured at its marks; nothing was located from the surface.",
+            " Depths were measured to the exposed pipe.",
+        )
+    };
     format!(
-        "A transmitter on the camera's rod was located from the surface. Every tape, offset, angle, bearing and receiver \
-         position went into one least-squares adjustment: {} of places, {} to spare{heights}.{test} The marks \
-         were then moved to the transmitter for its tilt, and depths taken from accepted pairs of readings. Bounds hold \
-         95 %: ellipses in plan, ± for heights and depths.",
+        "{how} Every tape, offset, angle, bearing and receiver position went into one least-squares adjustment: {} of \
+         places, {} to spare{heights}.{test}{then} Bounds hold 95 %: ellipses in plan, ± for heights and depths.",
         counted(a.equations, "measurement"),
         a.redundancy.saturating_sub(a.redundancy_of_heights),
     )

@@ -3,7 +3,7 @@
 use super::svg;
 use super::write::Html;
 use crate::record::AsBuilt;
-use crate::sheet::draw::plan::{self, View};
+use crate::sheet::draw::plan::{self, Extent, View};
 use crate::sheet::draw::profile::{self, Look};
 use crate::sheet::draw::scale::Scale;
 use crate::sheet::font::Fonts;
@@ -89,38 +89,44 @@ fn plan_figure(page: &mut Html, record: &AsBuilt, fonts: &Fonts) {
     figure(page, "plan", &caption, &plan.drawing);
 }
 
-/// Everything along the runs, and the references unless they are so far off that the runs would shrink to nothing.
+/// References are in the window where that costs no more than this in scale (our choice): far ones would shrink the runs, and press
+/// them to its edge.
+const WORTH: f64 = 2.0;
+
+/// Everything along the runs, and the references that are near enough, in the middle.
 fn view(record: &AsBuilt) -> Option<View> {
-    let bounds = |points: &mut dyn Iterator<Item = (f64, f64)>| {
-        points.fold(None, |all: Option<[f64; 4]>, (e, n)| {
-            let [w, s, o, t] = all.unwrap_or([e, n, e, n]);
-            Some([w.min(e), s.min(n), o.max(e), t.max(n)])
-        })
-    };
-    let runs = bounds(&mut plan::places(record))?;
-    let span = |b: [f64; 4]| (b[2] - b[0]).max(b[3] - b[1]);
+    let runs = Extent::of(plan::places(record))?;
     let metres = record.frame.crs_unit_metres;
-    let references = record.references.iter().map(|r| (r.easting, r.northing));
-    let whole = bounds(&mut plan::places(record).chain(references)).unwrap_or(runs);
-    let all = if span(whole) <= 3.0 * span(runs).max(2.0 / metres) {
-        whole
-    } else {
-        runs
-    };
-    let (width, height) = (
-        ((all[2] - all[0]) * metres).max(1.0),
-        ((all[3] - all[1]) * metres).max(1.0),
-    );
     // Room for labels around; neither a strip nor a tower.
     let room = WIDTH - 40.0;
-    let tall = (room * height / width).clamp(60.0, 130.0);
-    let ratio = (width * 1000.0 / room).max(height * 1000.0 / tall);
-    let centre = (f64::midpoint(all[0], all[2]), f64::midpoint(all[1], all[3]));
-    let size = (WIDTH, tall + 30.0);
+    let (lowest, tallest) = (60.0, 130.0);
+    let size = |extent: Extent| {
+        let (width, height) = extent.metres(record);
+        (width.max(1.0), height.max(1.0))
+    };
+    let ratio = |extent: Extent| {
+        let (width, height) = size(extent);
+        (width / room).max(height / tallest) * 1000.0
+    };
+    // A short run alone would have a scale that no reference is worth.
+    let most = WORTH * ratio(runs).max(2000.0 / tallest);
+    let away = |(e, n): (f64, f64)| {
+        let beyond = |at: f64, from: f64, to: f64| (from - at).max(at - to).max(0.0) * metres;
+        beyond(e, runs.west, runs.east).hypot(beyond(n, runs.south, runs.north))
+    };
+    let references = record.references.iter().map(|r| (r.easting, r.northing));
+    let mut references: Vec<(f64, f64)> = references.collect();
+    references.sort_by(|a, b| away(*a).total_cmp(&away(*b)));
+    let all = references.into_iter().fold(runs, |all, place| {
+        let larger = all.with(place);
+        if ratio(larger) <= most { larger } else { all }
+    });
+    let (width, height) = size(all);
+    let tall = (room * height / width).clamp(lowest, tallest);
     Some(View {
-        centre,
-        size,
-        scale: Scale::free(ratio),
+        centre: all.centre(),
+        size: (WIDTH, tall + 30.0),
+        scale: Scale::free((width / room).max(height / tall) * 1000.0),
         exaggeration: 1.0,
         paper: false,
         ties_of: None,

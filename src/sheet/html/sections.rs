@@ -163,21 +163,50 @@ fn write_table(page: &mut Html, table: &Table, id: &str, head: &str) {
             None => page.open("tr", &[]),
         };
         for (i, (cell, column)) in row.cells.iter().zip(&table.columns).enumerate() {
-            let class: &[(&'static str, &str)] = match column.align {
-                Align::Figures => &[("class", "n")],
-                Align::Words => &[],
+            match class(cell, column.align) {
+                Some(class) => page.open("td", &[("class", class)]),
+                None => page.open("td", &[]),
             };
-            page.open("td", class);
             if i == 0 && linked(table.key, row.feature) {
                 page.element("button", &[("type", "button"), ("class", "go")], cell);
             } else {
-                page.text(cell);
+                text(page, cell);
             }
             page.close("td");
         }
         page.close("tr");
     }
     page.raw("</tbody></table>").close("div");
+}
+
+/// The longest word, letters, that is kept whole in a table; a longer one would push the rest off a printed page (our choice).
+const LONGEST: usize = 24;
+
+/// How a cell may be broken: figures, and a name or a code alone, never; words only between them, but where one is very long.
+fn class(cell: &str, align: Align) -> Option<&'static str> {
+    let longest = cell
+        .split_whitespace()
+        .map(|word| word.chars().count())
+        .max();
+    match align {
+        Align::Figures => Some("n"),
+        Align::Words if longest.is_some_and(|letters| letters > LONGEST) => Some("long"),
+        Align::Words if !cell.contains(char::is_whitespace) => Some("w"),
+        Align::Words => None,
+    }
+}
+
+/// A cell's text; a browser would break a number or a code with hyphens (`SW-2026-0388`) after each of them.
+fn text(page: &mut Html, cell: &str) {
+    for word in cell.split_inclusive(char::is_whitespace) {
+        let kept = word.trim_end();
+        if kept.len() < cell.len() && kept.contains('-') && kept.chars().count() <= LONGEST {
+            page.element("span", &[("class", "w")], kept);
+            page.text(word.get(kept.len()..).unwrap_or_default());
+        } else {
+            page.text(word);
+        }
+    }
 }
 
 /// Tables whose first cell names the feature itself.

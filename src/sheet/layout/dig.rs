@@ -2,11 +2,11 @@
 
 use super::GAP;
 use super::flow::{self, Piece, fact, paragraph};
-use super::plans::{self, Extent};
+use super::plans;
 use crate::record::AsBuilt;
-use crate::record::model::{Camera, Reference};
+use crate::record::model::{Camera, Reference, Tie};
 use crate::sheet::content::{depths as deep, figures as f, near};
-use crate::sheet::draw::plan::short_name;
+use crate::sheet::draw::plan::{Extent, short_name};
 use crate::sheet::draw::scale::largest;
 use crate::sheet::draw::{Drawing, pt};
 use crate::sheet::font::Fonts;
@@ -231,7 +231,27 @@ fn setting_out(record: &AsBuilt, seen: &Camera, width: f64, fonts: &Fonts) -> Ve
         let text = format!("Level ground distances; {side} of the line from {first} to {second}.");
         pieces.extend(paragraph(&text, width, false, fonts));
     }
+    pieces.extend(paragraph(&good_to(record, seen, tie), width, false, fonts));
     pieces
+}
+
+/// How well the ties set the place out: they are printed finer than they are taped, and finer than the pipe is known.
+fn good_to(record: &AsBuilt, seen: &Camera, tie: &Tie) -> String {
+    let unit = record.frame.unit;
+    let tapes = match tie.semi_major_95 {
+        Some(axis) => format!(
+            "These tapes set the place out to ± {} {unit} (95 %)",
+            f::fixed(axis, 2)
+        ),
+        None => "How well these tapes set the place out is not known".to_owned(),
+    };
+    match seen.ellipse {
+        Some(x) => format!(
+            "{tapes}. The pipe's own ellipse, ± {} {unit}, comes on top.",
+            f::fixed(x.semi_major_95, 2)
+        ),
+        None => format!("{tapes}. How far the pipe may lie from there is not known."),
+    }
 }
 
 /// What lies close by: utilities and runs every one, of the rest the nearest.

@@ -1,9 +1,9 @@
 //! The key to a plan on several sheets: which sheet shows what.
 
 use super::flow::{LARGE, SMALL};
-use super::plans::Extent;
 use crate::record::AsBuilt;
 use crate::record::model::Run;
+use crate::sheet::draw::plan::Extent;
 use crate::sheet::draw::scale::largest;
 use crate::sheet::draw::{Anchor, Drawing, Item, Node, Pen, Pt, Rect, pt};
 use crate::sheet::font::Fonts;

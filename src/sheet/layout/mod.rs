@@ -58,7 +58,7 @@ fn drawings(record: &AsBuilt, frame: &Frame<'_>, fonts: &Fonts) -> Vec<Drawing> 
     } else {
         (width, height)
     };
-    let mut profiles = profiles::panels(record, (beside, room), fonts);
+    let (mut profiles, without) = profiles::panels(record, (beside, room), fonts);
     let beneath = (together && !profiles.is_empty()).then(|| profiles.remove(0));
     let plan_height = beneath.as_ref().map_or(height, |p| height - p.height - GAP);
     let plans = plans::draw(record, (left, plan_height), (width, height), fonts);
@@ -93,8 +93,9 @@ fn drawings(record: &AsBuilt, frame: &Frame<'_>, fonts: &Fonts) -> Vec<Drawing> 
     } else {
         block::pieces_named(&source, lane, &over)
     };
+    pieces.extend(profiles::without(&without, lane, fonts));
     for table in tables.into_iter().filter(|table| table.paper) {
-        pieces.extend(tables::pieces(table.for_paper(), lane, fonts));
+        pieces.extend(tables::pieces(&table.for_paper(), lane, fonts));
     }
     bodies.extend(flow::pages(pieces, (width, height), lanes as usize, lane));
     bodies

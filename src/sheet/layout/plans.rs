@@ -5,7 +5,7 @@ use super::flow::{LEADING, SMALL};
 use super::key;
 use crate::record::AsBuilt;
 use crate::sheet::content::figures;
-use crate::sheet::draw::plan::{self, Plan, View};
+use crate::sheet::draw::plan::{self, Extent, Plan, View};
 use crate::sheet::draw::scale::{Scale, coarsest, largest, round_step};
 use crate::sheet::draw::{Anchor, Drawing, Item, Pen, Pt, Rect, pt, symbols};
 use crate::sheet::font::Fonts;
@@ -26,49 +26,6 @@ pub struct Plans {
     pub first: Drawing,
     /// Bodies of the sheets after it.
     pub further: Vec<Drawing>,
-}
-
-/// West, south, east, north; CRS unit.
-#[derive(Clone, Copy, Debug)]
-pub struct Extent {
-    pub west: f64,
-    pub south: f64,
-    pub east: f64,
-    pub north: f64,
-}
-
-impl Extent {
-    /// Around places.
-    pub fn of(places: impl Iterator<Item = (f64, f64)>) -> Option<Self> {
-        places.fold(None, |all, (e, n)| {
-            let a = all.unwrap_or(Self {
-                west: e,
-                south: n,
-                east: e,
-                north: n,
-            });
-            Some(Self {
-                west: a.west.min(e),
-                south: a.south.min(n),
-                east: a.east.max(e),
-                north: a.north.max(n),
-            })
-        })
-    }
-
-    /// Middle.
-    pub fn centre(self) -> (f64, f64) {
-        (
-            f64::midpoint(self.west, self.east),
-            f64::midpoint(self.south, self.north),
-        )
-    }
-
-    /// Width and height on the ground, metres.
-    pub fn metres(self, record: &AsBuilt) -> (f64, f64) {
-        let k = record.frame.crs_unit_metres;
-        ((self.east - self.west) * k, (self.north - self.south) * k)
-    }
 }
 
 /// Draws the plans: `first` is the room on the first sheet, `whole` that of a sheet.

@@ -1,6 +1,6 @@
 //! Profiles on paper, one panel a run.
 
-use super::flow::{LARGE, LEADING, SMALL};
+use super::flow::{LARGE, LEADING, Piece, SMALL, paragraph};
 use crate::record::AsBuilt;
 use crate::record::model::Run;
 use crate::sheet::draw::profile::{self, Look, Profile};
@@ -17,48 +17,75 @@ const UNDER: f64 = 2.6;
 /// Lines that the words beneath a title are given.
 const LINES: usize = 4;
 
-/// A panel for each run.
-pub fn panels(record: &AsBuilt, (width, room): (f64, f64), fonts: &Fonts) -> Vec<Drawing> {
+/// A panel for each run along which a depth or a height is known, and the other runs.
+pub fn panels<'a>(
+    record: &'a AsBuilt,
+    (width, room): (f64, f64),
+    fonts: &Fonts,
+) -> (Vec<Drawing>, Vec<&'a Run>) {
     let height = if room >= 2.0 * HEIGHT {
         HEIGHT
     } else {
         room.min(ALONE)
     };
-    record
-        .runs
-        .iter()
-        .map(|run| panel(record, run, (width, height), fonts))
-        .collect()
+    let (mut panels, mut without) = (Vec::new(), Vec::new());
+    for run in &record.runs {
+        match panel(record, run, (width, height), fonts) {
+            Some(panel) => panels.push(panel),
+            None => without.push(run),
+        }
+    }
+    (panels, without)
 }
 
-fn panel(record: &AsBuilt, run: &Run, (width, height): (f64, f64), fonts: &Fonts) -> Drawing {
-    let none = || "No depth and no height is known along it.".to_owned();
+/// Which runs have no profile, and why.
+pub fn without(runs: &[&Run], width: f64, fonts: &Fonts) -> Vec<Piece> {
+    let names: Vec<&str> = runs.iter().map(|run| run.run.as_str()).collect();
+    let said = match names[..] {
+        [] => return Vec::new(),
+        [run] => {
+            format!("No depth and no height is known along run {run}, so it has no profile.")
+        }
+        _ => format!(
+            "No depth and no height is known along runs {}, so they have no profile.",
+            names.join(", ")
+        ),
+    };
+    let mut pieces = vec![Piece::heading("Profiles", width, fonts)];
+    pieces.extend(paragraph(&said, width, false, fonts));
+    pieces.push(Piece::space(2.0));
+    pieces
+}
+
+fn panel(
+    record: &AsBuilt,
+    run: &Run,
+    (width, height): (f64, f64),
+    fonts: &Fonts,
+) -> Option<Drawing> {
     let drawn = |lines: usize| {
         let look = Look {
             size: (width, height - head(lines)),
             paper: true,
         };
-        let drawn = profile::draw(record, run, &look, fonts);
-        let words = drawn.as_ref().map_or_else(none, words);
-        (drawn, fonts.wrap(&words, width, SMALL, false))
+        let drawn = profile::draw(record, run, &look, fonts)?;
+        let lines = fonts.wrap(&words(&drawn), width, SMALL, false);
+        Some((drawn, lines))
     };
     // What is said depends on what finds room, and takes room itself: most often a line.
-    let (mut count, (mut graph, mut lines)) = (1, drawn(1));
+    let (mut count, (mut graph, mut lines)) = (1, drawn(1)?);
     while lines.len() > count && count < LINES {
         count += 1;
-        (graph, lines) = drawn(count);
+        (graph, lines) = drawn(count)?;
     }
-    let tall = head(count);
-    let mut panel = Drawing::new(width, if graph.is_some() { height } else { tall });
+    let mut panel = Drawing::new(width, height);
     title(&mut panel, run, width, fonts);
     for (i, line) in lines.into_iter().take(count).enumerate() {
         let at = pt(0.0, TITLE + LEADING * (i as f64 + 1.0));
         panel.push(Item::text(at, SMALL, Anchor::Start, line));
     }
-    if let Some(drawn) = graph {
-        panel.place(pt(0.0, tall), drawn.drawing);
-    }
-    panel
+    panel.place(pt(0.0, head(count)), graph.drawing);
+    Some(panel)
 }
 
 fn head(lines: usize) -> f64 {

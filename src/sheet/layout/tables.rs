@@ -3,7 +3,7 @@
 use std::rc::Rc;
 
 use super::flow::{LEADING, Piece, SMALL, paragraph};
-use crate::sheet::content::{Align, Column, Table, figures};
+use crate::sheet::content::{Align, Column, Table};
 use crate::sheet::draw::{Anchor, Item, Pen, Rect, pt};
 use crate::sheet::font::{Fonts, one_line};
 
@@ -22,9 +22,8 @@ struct Set<'a> {
 }
 
 /// Pieces of a table in a lane of a width.
-pub fn pieces(mut table: Table, width: f64, fonts: &Fonts) -> Vec<Piece> {
-    drop_empty(&mut table);
-    let sets = sets(&table, width, fonts);
+pub fn pieces(table: &Table, width: f64, fonts: &Fonts) -> Vec<Piece> {
+    let sets = sets(table, width, fonts);
     let count = sets.len();
     let mut pieces = Vec::new();
     for (i, set) in sets.iter().enumerate() {
@@ -57,36 +56,6 @@ pub fn pieces(mut table: Table, width: f64, fonts: &Fonts) -> Vec<Piece> {
         pieces.push(Piece::space(2.0));
     }
     pieces
-}
-
-/// Columns of words in which nothing is said take no room.
-fn drop_empty(table: &mut Table) {
-    let said = |i: usize| {
-        table.rows.iter().any(|row| {
-            row.cells
-                .get(i)
-                .is_some_and(|cell| cell != figures::UNKNOWN)
-        })
-    };
-    let keep: Vec<bool> = table
-        .columns
-        .iter()
-        .enumerate()
-        .map(|(i, c)| i == 0 || c.align == Align::Figures || said(i))
-        .collect();
-    for row in &mut table.rows {
-        let cells = std::mem::take(&mut row.cells);
-        row.cells = cells
-            .into_iter()
-            .zip(&keep)
-            .filter(|(_, keep)| **keep)
-            .map(|(cell, _)| cell)
-            .collect();
-    }
-    let mut kept = keep.iter();
-    table
-        .columns
-        .retain(|_| kept.next().copied().unwrap_or(true));
 }
 
 /// Least and natural width of each column.

@@ -183,8 +183,128 @@ fn what_nothing_is_known_of_is_said_to_be_unknown() {
     for m in &mut record.marks {
         (m.transmitter_depth, m.cover, m.cover_least, m.invert_depth) = (None, None, None, None);
     }
-    let text = squeezed(&pages(&written("nothing", &record, Paper::A4)).concat());
-    assert!(text.contains("No depth and no height is known along it."));
+    let all = pages(&written("nothing", &record, Paper::A4));
+    let with = sample::bare();
+    let before = pages(&written("nothing-not", &with, Paper::A4));
+    assert_eq!(all.len() + 1, before.len(), "a profile's sheet is left");
+    let text = squeezed(&all.concat());
+    assert!(!text.contains("Profile of run"), "{text}");
+    let run = &record.runs[0].run;
+    let said = format!("No depth and no height is known along run {run}, so it has no profile.");
+    assert!(text.contains(&said), "{text}");
+    assert!(!squeezed(&before.concat()).contains("so it has no profile"));
+}
+
+/// Every line of text with its size.
+fn letters(nodes: &[Node]) -> Vec<(f64, String)> {
+    let mut all = Vec::new();
+    for node in nodes {
+        let items = match node {
+            Node::Item(item, _) => std::slice::from_ref(item),
+            Node::Anchored { items, .. } => items,
+            Node::Clip(_, inside) => {
+                all.extend(letters(inside));
+                continue;
+            }
+        };
+        all.extend(items.iter().filter_map(|item| match &item.shape {
+            Shape::Text { size, text, .. } => Some((*size, text.clone())),
+            _ => None,
+        }));
+    }
+    all
+}
+
+/// The same record with other names of its first run's marks.
+fn renamed(mut record: AsBuilt, name: impl Fn(usize) -> String) -> AsBuilt {
+    let first = record.runs[0].run.clone();
+    let marks = record.marks.iter_mut().filter(|m| m.run == first);
+    for (i, m) in marks.enumerate() {
+        for v in &mut record.runs[0].vertices {
+            if v.mark.as_ref() == Some(&m.mark) {
+                v.mark = Some(name(i));
+            }
+        }
+        m.mark = name(i);
+    }
+    record
+}
+
+#[test]
+fn long_names_and_figures_are_as_large_as_all_others_and_told_apart() {
+    use aslaid::sheet::draw::lettering::LABEL;
+    let middle = |i: usize| format!("Inspection chamber {} of the west wing, north", i + 1);
+    let scattered = |i: usize| {
+        let [a, b, c] = [i % 2, i / 2 % 2, i / 4 % 2].map(|n| n + 1);
+        format!("House {a} corner {b} gutter {c} of the yard")
+    };
+    let far = |mut record: AsBuilt| {
+        for v in &mut record.runs[0].vertices {
+            v.ground = v.ground.map(|z| z + 123_456.0);
+            v.invert = v.invert.map(|z| z + 123_456.0);
+        }
+        record
+    };
+    for record in [
+        renamed(sample::long(), middle),
+        renamed(sample::short(), scattered),
+        far(sample::short()),
+    ] {
+        let all = letters(&profile(&record).nodes);
+        assert!(all.len() > 20);
+        for (size, text) in all {
+            assert!(size >= LABEL, "{text} is set {size} mm high");
+        }
+    }
+    let names = letters(&profile(&renamed(sample::long(), middle)).nodes);
+    for i in 1..=4 {
+        let name = format!("…{i}…");
+        assert!(names.iter().any(|(_, text)| *text == name), "{name}");
+    }
+    let record = renamed(sample::short(), scattered);
+    let text = squeezed(&pages(&written("numbered", &record, Paper::A4)).concat());
+    let said = "A mark with a number (no.) is the one in that row of the table of marks.";
+    assert!(text.contains(said) && text.contains("no. 1"), "{text}");
+    assert!(
+        !squeezed(&pages(&written("short", &sample::short(), Paper::A4)).concat()).contains(said)
+    );
+}
+
+#[test]
+fn grades_with_too_wide_a_bound_are_counted_and_said_to_be_left_off() {
+    let mut record = sample::short();
+    record.camera.clear();
+    let vertices = &mut record.runs[0].vertices;
+    let legs = vertices.iter_mut().filter(|v| v.grade.is_some());
+    for v in legs.skip(1).take(2) {
+        v.grade_95 = Some(10.1);
+    }
+    let said =
+        "2 grades have a bound wider than 10 % and aren't lettered: they are in profile.csv.";
+    let text = squeezed(&pages(&written("vague", &record, Paper::A4)).concat());
+    let page = String::from_utf8(aslaid::sheet::html(&record).unwrap()).unwrap();
+    let escaped = said.replace('\'', "&#39;");
+    assert!(text.contains(said), "{text}");
+    assert!(page.contains(&escaped));
+}
+
+#[test]
+fn marks_on_one_spot_alone_keep_their_lines_and_band() {
+    let mut record = sample::short();
+    record.camera.clear();
+    record.runs[0].vertices.truncate(2);
+    let (first, second) = (
+        record.runs[0].vertices[0].clone(),
+        &mut record.runs[0].vertices[1],
+    );
+    second.station = first.station;
+    (second.easting, second.northing) = (first.easting, first.northing);
+    let all = shown(&profile(&record).nodes);
+    for pen in [Pen::Ground, Pen::Crown, Pen::Invert, Pen::Band] {
+        let across = all.iter().filter(|(p, _)| *p == pen).map(|(_, at)| at.x);
+        let (from, to) = across.fold((f64::MAX, f64::MIN), |(a, b), x| (a.min(x), b.max(x)));
+        assert!(to - from >= 2.0, "{pen:?} from {from} to {to}");
+    }
 }
 
 /// Boxes of white under letters, and the figures of grades.

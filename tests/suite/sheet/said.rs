@@ -405,3 +405,205 @@ fn the_page_explains_every_symbol_and_its_plan_is_seen() {
     }
     assert!(style.contains(".pl { stroke: var(--plan);"));
 }
+
+#[test]
+fn columns_in_which_nothing_is_said_take_no_room() {
+    use aslaid::sheet::content::{Table, tables};
+    let heads = ["Quality level, by", "Fitting", "± invert"];
+    let shown = |record: &AsBuilt| {
+        let html = page(record);
+        let marks = section(&html, "t-marks-h");
+        let tables = tables::all(record).into_iter();
+        let paper = tables.map(Table::for_paper).find(|t| t.key == "marks");
+        let paper = paper.unwrap().columns;
+        heads.map(|head| {
+            let on_page = marks.contains(&format!(">{head}</th>"));
+            let on_paper = paper.iter().any(|column| column.head.starts_with(head));
+            assert_eq!(on_page, on_paper, "{head}");
+            on_page
+        })
+    };
+    let mut record = sample::short();
+    record.marks[1].quality_level = Some("QL-B".to_owned());
+    record.marks[1].fitting = Some("cleanout".to_owned());
+    assert_eq!(shown(&record), [true; 3]);
+    for m in &mut record.marks {
+        (m.quality_level, m.fitting, m.invert_95) = (None, None, None);
+    }
+    assert_eq!(shown(&record), [false; 3]);
+}
+
+#[test]
+fn a_printed_table_breaks_no_figure_and_no_code() {
+    let mut record = sample::short();
+    record.marks[0].findings = Some("unchecked".to_owned());
+    record.marks[1].fitting = Some("w".repeat(60));
+    record.runs[0]
+        .texts
+        .insert("permit".to_owned(), "SW-2026-0388".to_owned());
+    let html = page(&record);
+    let marks = section(&html, "t-marks-h");
+    let source = &record.marks[0].source;
+    for cell in ["unchecked", source] {
+        assert!(
+            marks.contains(&format!("<td class=\"w\">{cell}</td>")),
+            "{cell}"
+        );
+    }
+    assert!(marks.contains(&format!("<td class=\"long\">{}</td>", "w".repeat(60))));
+    let runs = section(&html, "t-runs-h");
+    assert!(
+        runs.contains("permit <span class=\"w\">SW-2026-0388</span>"),
+        "{runs}"
+    );
+    // Any letter is a place to break in the very long words alone.
+    let print = html.split("@media print").nth(1).unwrap();
+    let print = &print[..print.find("@page").unwrap()];
+    let anywhere = print.lines().filter(|line| line.contains("anywhere"));
+    assert!(anywhere.clone().count() > 0);
+    for line in anywhere {
+        assert!(line.contains(".long"), "{line}");
+    }
+}
+
+#[test]
+fn a_run_that_was_pushed_both_ways_is_said_to_be() {
+    use aslaid::record::model::Push;
+    let push = |push: &str, pushed: &str| Push {
+        push: push.to_owned(),
+        run: "A".to_owned(),
+        pushed: pushed.to_owned(),
+        counter_at_start: 0.0,
+        start: None,
+        source: "pushes.csv:2".to_owned(),
+    };
+    let mut record = sample::short();
+    for (pushes, said) in [
+        (vec![], "pushed downstream"),
+        (vec![push("up", "upstream")], "pushed upstream"),
+        (
+            vec![push("dn", "downstream"), push("up", "upstream")],
+            "pushed both ways",
+        ),
+    ] {
+        record.pushes = pushes;
+        let html = page(&record);
+        let runs = section(&html, "t-runs-h");
+        assert!(runs.contains(said), "{said}: {runs}");
+        // In a narrow column on paper.
+        let text = sheet("pushed", &record).concat();
+        let last = said.rsplit(' ').next().unwrap();
+        assert!(
+            text.contains("pushed") && text.contains(last),
+            "{said}: {text}"
+        );
+    }
+}
+
+#[test]
+fn the_method_claims_no_locating_where_every_mark_was_exposed_only() {
+    use aslaid::record::model::Evidence;
+    let mut record = sample::short();
+    let surface = "located from the surface. Every";
+    let method = |record: &AsBuilt| aslaid::sheet::content::head::method(record);
+    assert!(method(&record).starts_with("A transmitter on the camera's rod was located"));
+    for m in &mut record.marks {
+        (m.evidence, m.predicted) = (Evidence::Exposed, None);
+    }
+    let said = method(&record);
+    assert!(
+        said.starts_with("The pipe was exposed and measured at its marks; nothing was located"),
+        "{said}"
+    );
+    for word in ["transmitter", "tilt", "readings"] {
+        assert!(!said.contains(word), "{word}: {said}");
+    }
+    // Each was located first.
+    let mark = &mut record.marks[0];
+    mark.predicted = Some(aslaid::record::model::Predicted {
+        easting: mark.easting,
+        northing: mark.northing,
+        ellipse: None,
+        invert_depth: None,
+        depth_95: None,
+    });
+    assert!(method(&record).contains(surface));
+}
+
+#[test]
+fn a_dig_page_says_how_well_its_ties_set_the_place_out() {
+    let mut record = sample::short();
+    record.camera.iter_mut().for_each(|c| c.dig = false);
+    let seen = &mut record.camera[0];
+    seen.dig = true;
+    let (id, ellipse) = (seen.id.clone(), seen.ellipse.unwrap());
+    let tie = record.ties.iter_mut().find(|tie| tie.id == id).unwrap();
+    tie.semi_major_95 = Some(0.31);
+    let dig = |record: &AsBuilt| {
+        let all = sheet("good-to", record);
+        let digs = all.into_iter().filter(|text| text.contains("Dig page:"));
+        digs.collect::<Vec<_>>().concat()
+    };
+    // What stands beside it interrupts its lines.
+    let text = dig(&record);
+    for words in [
+        "± 0.31 us-ft (95 %)".to_owned(),
+        format!("± {:.2} us-ft, comes on top", ellipse.semi_major_95),
+    ] {
+        for word in words.split_whitespace() {
+            assert!(text.contains(word), "{word}: {text}");
+        }
+    }
+    assert!(text.contains("These tapes set the place out to"), "{text}");
+}
+
+#[test]
+fn the_page_s_plan_is_not_shrunk_by_a_far_reference() {
+    let record = sample::short();
+    let box_of = |record: &AsBuilt| {
+        let html = page(record);
+        let figure = &html[html.find("<figure class=\"plan\"").unwrap()..];
+        let figure = &figure[..figure.find("</figure>").unwrap()];
+        let view = figure.split("viewBox=\"0 0 ").nth(1).unwrap();
+        let size = view[..view.find('"').unwrap()].to_owned();
+        let size: Vec<f64> = size.split(' ').map(|n| n.parse().unwrap()).collect();
+        let spots = figure.split("translate(").skip(1).filter_map(|part| {
+            let (at, rest) = part.split_once(')')?;
+            let tag = &rest[..rest.find('>')?];
+            let at = at.split_once(' ')?;
+            let marked = tag.contains("class=\"sy\"") && tag.contains("data-f=\"m");
+            marked.then(|| (at.0.parse::<f64>().unwrap(), at.1.parse::<f64>().unwrap()))
+        });
+        let spots: Vec<(f64, f64)> = spots.collect();
+        let mean = |values: Vec<f64>| {
+            let (lo, hi) = values
+                .iter()
+                .fold((f64::MAX, f64::MIN), |(a, b), v| (a.min(*v), b.max(*v)));
+            (f64::midpoint(lo, hi), hi - lo)
+        };
+        let x = mean(spots.iter().map(|s| s.0).collect());
+        let y = mean(spots.iter().map(|s| s.1).collect());
+        (size, x, y)
+    };
+    let mut far = record.clone();
+    far.references.truncate(0);
+    let (_, x, y) = box_of(&far);
+    let mut reference = record.references[0].clone();
+    let span = |value: fn(&aslaid::record::model::Mark) -> f64| {
+        let all = record.marks.iter().map(value);
+        let (lo, hi) = all.fold((f64::MAX, f64::MIN), |(a, b), v| (a.min(v), b.max(v)));
+        (lo, hi)
+    };
+    let (e, n) = (span(|m| m.easting), span(|m| m.northing));
+    // With it the window would hold more than twice as much ground in either direction.
+    let tall = (n.1 - n.0).max((e.1 - e.0) * 130.0 / 210.0);
+    (reference.easting, reference.northing) = (e.0, n.0 + 2.3 * tall);
+    far.references.push(reference);
+    let (size, x2, y2) = box_of(&far);
+    assert!(
+        (x2.1 - x.1).abs() < 0.1 && (y2.1 - y.1).abs() < 0.1,
+        "{x:?} {x2:?} {y:?} {y2:?}"
+    );
+    let off = (y2.0 - size[1] / 2.0).abs();
+    assert!(off < size[1] / 4.0, "{off} of {size:?}");
+}

@@ -14,9 +14,14 @@ pub fn table(record: &AsBuilt) -> Option<Table> {
         .map(|(i, m)| row(record, i, m))
         .collect();
     let unit = record.frame.unit;
+    let least = if record.marks.iter().any(|m| m.cover_least.is_some()) {
+        "“Least top” is the lower one-sided 95 % bound of the depth of the top of the pipe; ±"
+    } else {
+        "No depth of the top of the pipe is known. ±"
+    };
     let note = format!(
-        "Easting and northing are the pipe's axis at the transmitter, in {}; lengths in {unit}. “Least top” is the lower one-sided 95 % bound of the depth of the top \
-         of the pipe; ± and the axes a, b of the ellipse (grid azimuth of a in degrees) hold 95 %.",
+        "Easting and northing are the pipe's axis at the transmitter, in {}; lengths in {unit}. {least} and the axes a, b of the ellipse \
+         (grid azimuth of a in degrees) hold 95 %.",
         f::units(&record.frame.crs_unit)
     );
     Some(Table::new("marks", "Marks", columns(record), rows)?.noted(note))

@@ -17,6 +17,7 @@ pub use ties::side;
 
 use std::collections::BTreeMap;
 
+use super::figures::UNKNOWN;
 use crate::record::AsBuilt;
 use crate::sheet::draw::Feature;
 
@@ -92,10 +93,11 @@ pub const ALL: &[Make] = &[
     remarks::inputs,
 ];
 
-/// All tables that have something to say.
+/// All tables that have something to say, each without the columns in which nothing is said.
 #[must_use]
 pub fn all(record: &AsBuilt) -> Vec<Table> {
-    ALL.iter().filter_map(|make| make(record)).collect()
+    let tables = ALL.iter().filter_map(|make| make(record));
+    tables.map(Table::without_empty).collect()
 }
 
 fn words(head: impl Into<String>) -> Column {
@@ -157,20 +159,30 @@ impl Table {
 
     /// The table as paper has it: without the columns of the page.
     #[must_use]
-    pub fn for_paper(mut self) -> Self {
+    pub fn for_paper(self) -> Self {
         let keep: Vec<bool> = self.columns.iter().map(|c| c.paper).collect();
-        let kept = |cells: Vec<String>| {
-            cells
-                .into_iter()
-                .zip(&keep)
-                .filter(|(_, keep)| **keep)
-                .map(|(cell, _)| cell)
-                .collect()
+        self.keeping(&keep)
+    }
+
+    /// The table without the columns in which nothing is said; the first, which says what a row is about, stays.
+    fn without_empty(self) -> Self {
+        let said = |i: usize| {
+            let mut cells = self.rows.iter().filter_map(|row| row.cells.get(i));
+            cells.any(|cell| !cell.is_empty() && cell != UNKNOWN)
         };
-        for row in &mut self.rows {
-            row.cells = kept(std::mem::take(&mut row.cells));
+        let keep: Vec<bool> = (0..self.columns.len()).map(|i| i == 0 || said(i)).collect();
+        self.keeping(&keep)
+    }
+
+    fn keeping(mut self, keep: &[bool]) -> Self {
+        fn kept<T>(all: Vec<T>, keep: &[bool]) -> Vec<T> {
+            let all = all.into_iter().zip(keep);
+            all.filter(|(_, keep)| **keep).map(|(one, _)| one).collect()
         }
-        self.columns.retain(|c| c.paper);
+        for row in &mut self.rows {
+            row.cells = kept(std::mem::take(&mut row.cells), keep);
+        }
+        self.columns = kept(self.columns, keep);
         self
     }
 }

@@ -30,9 +30,15 @@ pub fn table(record: &AsBuilt) -> Option<Table> {
         .iter()
         .map(|run| Row::new(cells(record, run)))
         .collect();
+    let depths = |run: &Run| run.min_cover.or(run.max_depth).is_some();
+    let depths = if record.runs.iter().any(depths) {
+        " “Least top” and “deepest axis” are the most likely depths of the top of the pipe and of the transmitter at marks: no bound is \
+         taken off or added."
+    } else {
+        ""
+    };
     let note = format!(
-        "Lengths in {}; grades fall with the flow. Bounds hold 95 %. “Least top” and “deepest axis” are the most likely depths of the top of \
-         the pipe and of the transmitter at marks: no bound is taken off or added.",
+        "Lengths in {}; grades fall with the flow. Bounds hold 95 %.{depths}",
         record.frame.unit
     );
     Some(Table::new("runs", "Runs", columns, rows)?.noted(note))
@@ -54,10 +60,23 @@ fn pipe(record: &AsBuilt, run: &Run) -> String {
     parts.join(", ")
 }
 
+/// The way that the camera was pushed, `downstream` or `upstream`, or `both ways`: by the run's pushes, where it names any.
+fn ways<'a>(record: &'a AsBuilt, run: &'a Run) -> &'a str {
+    let mut pushes = record.pushes.iter().filter(|push| push.run == run.run);
+    let Some(first) = pushes.next() else {
+        return &run.pushed;
+    };
+    if pushes.any(|push| push.pushed != first.pushed) {
+        "both ways"
+    } else {
+        &first.pushed
+    }
+}
+
 fn cells(record: &AsBuilt, run: &Run) -> Vec<String> {
     let text = |key: &str| f::text(run.texts.get(key).map(String::as_str));
     let mut remarks = vec![
-        format!("pushed {}", run.pushed),
+        format!("pushed {}", ways(record, run)),
         format!("station 0 at the {} end", run.station_from),
     ];
     let marks = || record.marks.iter().filter(|m| m.run == run.run);

@@ -1,10 +1,12 @@
 //! The plan: runs, marks with their 95 % ellipses, camera observations and references on grid north.
 
 mod beyond;
+mod extent;
 mod grid;
 mod naming;
 mod parts;
 
+pub use extent::Extent;
 pub use naming::what;
 use parts::arrows;
 

@@ -95,16 +95,21 @@ impl Panel<'_> {
     }
 }
 
-/// Half the length of the stroke for what is known at a single mark, millimetres.
+/// Half the length of the stroke for what is known at a single spot, millimetres.
 const LONE: f64 = 1.5;
+/// What reaches no farther along the run than this stands on one spot, millimetres.
+const SPOT: f64 = 0.5;
 
-/// Points as a line; a single one as a short level stroke.
+/// Points as a line; what stands on one spot as a short level stroke, since a line without length shows nothing.
 fn line(points: impl Iterator<Item = Pt>) -> Vec<Pt> {
-    let points: Vec<Pt> = points.collect();
-    match points[..] {
-        [p] => vec![p - pt(LONE, 0.0), p + pt(LONE, 0.0)],
-        _ => points,
+    let mut points: Vec<Pt> = points.collect();
+    if let Some((first, last)) = points.first().copied().zip(points.last().copied())
+        && last.x - first.x < SPOT
+    {
+        points.insert(0, first - pt(LONE, 0.0));
+        points.push(last + pt(LONE, 0.0));
     }
+    points
 }
 
 /// Neighbouring points for which `value` is known. A vertex that no mark stands on need not be

@@ -30,7 +30,7 @@ pub struct Look {
 pub struct Profile {
     /// The drawing.
     pub drawing: Drawing,
-    /// Scales and exaggeration in words, what the lines are, and how much of the run is known.
+    /// Scales and exaggeration in words, what the lines are, how much of the run is known, and which grades aren't lettered.
     pub words: String,
     /// Names and columns of figures that found no room.
     pub left_out: usize,
@@ -58,7 +58,7 @@ struct Point {
 const LEFT: f64 = 19.0;
 const RIGHT: f64 = 4.0;
 const TOP: f64 = 12.0;
-/// Rows of figures beneath, their heights.
+/// Rows of figures beneath, their least heights.
 const ROWS: [f64; 5] = [10.0, 14.0, 11.0, 10.5, 11.0];
 const PLAIN_FOOT: f64 = 6.0;
 /// Least distance between two columns of figures set upright.

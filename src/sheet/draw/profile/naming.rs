@@ -16,10 +16,21 @@ const HIGH: f64 = 3.0;
 /// How far a name may go from its point, millimetres: names stand in the rows beneath as well.
 const FAR: f64 = 12.0;
 /// A grade whose bound is wider than this, percent, says nothing of a short leg and is not lettered (our choice).
-const VAGUE: f64 = 10.0;
+pub(super) const VAGUE: f64 = 10.0;
 
 /// Widest name of a mark above the ground, millimetres.
 const NAME: f64 = 20.0;
+
+/// Grades that are lettered, and those that aren't.
+#[derive(Default)]
+pub(super) struct Grades {
+    /// Boxes of those that are.
+    pub(super) boxes: Vec<Rect>,
+    /// How many found no room.
+    pub(super) left_out: usize,
+    /// How many have too wide a bound.
+    pub(super) vague: usize,
+}
 
 impl Panel<'_> {
     /// Names of the run's marks, cut to a width.
@@ -32,9 +43,9 @@ impl Panel<'_> {
         Names::new(names, self.fonts, width, LABEL, true)
     }
 
-    /// Grades under the legs that are long enough for the words: their boxes, and how many found no room.
-    pub(super) fn grades(&self, out: &mut Vec<Node>) -> (Vec<Rect>, usize) {
-        let (mut boxes, mut left_out): (Vec<Rect>, usize) = (Vec::new(), 0);
+    /// Grades under the legs that are long enough for the words.
+    pub(super) fn grades(&self, out: &mut Vec<Node>) -> Grades {
+        let mut grades = Grades::default();
         let ends = self.ends();
         for (a, b) in ends.iter().zip(ends.iter().skip(1)) {
             // The grade stands at the upstream vertex, which has the larger station where stations run upstream.
@@ -43,14 +54,19 @@ impl Panel<'_> {
             } else {
                 a
             };
-            let Some(text) = upstream.grade.and_then(grade) else {
+            let Some(grade) = upstream.grade else {
                 continue;
             };
+            if grade.1.is_some_and(|bound| bound > VAGUE) {
+                grades.vague += 1;
+                continue;
+            }
+            let text = lettered(grade);
             let Some((rect, upright)) = self.room(&text, a, b) else {
-                left_out += 1;
+                grades.left_out += 1;
                 continue;
             };
-            boxes.push(rect);
+            grades.boxes.push(rect);
             // Hung by its upper edge: where the page sets it larger, it grows away from the band.
             let at = pt(rect.centre().x, rect.y0);
             let middle = rect.height() / 2.0;
@@ -66,7 +82,7 @@ impl Panel<'_> {
                 items: vec![text],
             });
         }
-        (boxes, left_out)
+        grades
     }
 
     /// Ends of legs: a branch that joins one on its way doesn't part it, both parts have its grade.
@@ -172,12 +188,12 @@ impl Panel<'_> {
     }
 }
 
-/// The words of a leg's grade, unless its bound is too wide for it to say anything.
-fn grade((grade, bound): (f64, Option<f64>)) -> Option<String> {
-    let bound = match bound {
-        Some(bound) if bound > VAGUE => return None,
-        Some(bound) => format!(" ± {}", figures::fixed(bound, 1)),
-        None => String::new(),
-    };
-    Some(format!("{} %{bound}", figures::fixed(grade, 1)))
+/// The words of a leg's grade.
+fn lettered((grade, bound): (f64, Option<f64>)) -> String {
+    let bound = bound.map(|bound| format!(" ± {}", figures::fixed(bound, 1)));
+    format!(
+        "{} %{}",
+        figures::fixed(grade, 1),
+        bound.unwrap_or_default()
+    )
 }

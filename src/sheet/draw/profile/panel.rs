@@ -1,6 +1,8 @@
 //! How stations and heights fall on the panel, and the order in which it is drawn.
 
 use super::crossings::across;
+use super::figures::{Left, rows};
+use super::naming::{Grades, VAGUE};
 use super::{LEFT, Look, PLAIN_FOOT, Point, Profile, RIGHT, ROWS, TOP, between, seen};
 use crate::record::model::{AsBuilt, Run};
 use crate::sheet::content::figures;
@@ -20,6 +22,8 @@ pub(super) struct Panel<'a> {
     pub(super) look: Look,
     pub(super) fonts: &'a Fonts,
     pub(super) graph: Rect,
+    /// Heights of the rows of figures beneath, on paper.
+    pub(super) rows: [f64; ROWS.len()],
     pub(super) horizontal: Scale,
     pub(super) vertical: Scale,
     /// Station and height at the graph's lower left corner.
@@ -35,8 +39,9 @@ impl<'a> Panel<'a> {
         look: Look,
         fonts: &'a Fonts,
     ) -> Self {
+        let rows = rows(&points, heights, record.frame.unit, fonts);
         let foot = if look.paper {
-            ROWS.iter().sum()
+            rows.iter().sum()
         } else {
             PLAIN_FOOT
         };
@@ -95,6 +100,7 @@ impl<'a> Panel<'a> {
             look,
             fonts,
             graph,
+            rows,
             horizontal,
             vertical,
             origin: (s0 - left, z0 - below),
@@ -114,22 +120,21 @@ impl<'a> Panel<'a> {
     pub(super) fn draw(&self) -> Profile {
         let mut drawing = Drawing::new(self.look.size.0, self.look.size.1);
         self.axis(&mut drawing);
-        let mut left_out = 0;
-        if self.look.paper {
-            left_out += self.figures(&mut drawing);
+        let left = if self.look.paper {
+            self.figures(&mut drawing)
         } else {
             self.stations(&mut drawing);
-        }
+            Left::default()
+        };
         let (mut band, mut lines, mut symbols) = (Vec::new(), Vec::new(), Vec::new());
         self.band(&mut band);
         let obstacles = self.lines(&mut lines);
         self.crossing_marks(&mut symbols);
         self.symbols(&mut symbols);
-        let (grades, grades_left_out) = self.grades(&mut symbols);
-        let lettering = self.lettering(obstacles, &grades);
-        left_out += lettering.left_out;
+        let grades = self.grades(&mut symbols);
+        let lettering = self.lettering(obstacles, &grades.boxes);
         // White under letters interrupts the fine lines across, nothing else.
-        let grounds = grades.iter().filter(|_| self.look.paper);
+        let grounds = grades.boxes.iter().filter(|_| self.look.paper);
         let grounds = grounds.map(|rect| Node::Item(Item::rect(Pen::Halo, *rect), None));
         let grounds: Vec<Node> = grounds.chain(lettering.grounds).collect();
         let inside = [grounds, band, lines, symbols, lettering.letters].concat();
@@ -156,14 +161,14 @@ impl<'a> Panel<'a> {
         ));
         Profile {
             drawing,
-            words: self.words(),
-            left_out,
-            grades_left_out,
+            words: self.words(&left, &grades),
+            left_out: left.columns + lettering.left_out,
+            grades_left_out: grades.left_out,
         }
     }
 
     /// What a reader must know of the drawing.
-    fn words(&self) -> String {
+    fn words(&self, left: &Left, grades: &Grades) -> String {
         let known = |value: &dyn Fn(&Point) -> bool| {
             let marks = self.points.iter().filter(|p| p.mark.is_some());
             marks.filter(|p| value(p)).count()
@@ -196,6 +201,22 @@ impl<'a> Panel<'a> {
                 "Of the pipe something is known at {n} of {marks} marks: elsewhere it isn't drawn."
             )),
             _ => {}
+        }
+        let vague = figures::plain(VAGUE);
+        match grades.vague {
+            0 => {}
+            1 => words.push(format!(
+                "One grade has a bound wider than {vague} % and isn't lettered: it is in profile.csv."
+            )),
+            n => words.push(format!(
+                "{n} grades have a bound wider than {vague} % and aren't lettered: they are in profile.csv."
+            )),
+        }
+        if left.numbered {
+            words.push(
+                "A mark with a number (no.) is the one in that row of the table of marks."
+                    .to_owned(),
+            );
         }
         words.join(" ")
     }
