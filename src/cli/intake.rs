@@ -24,7 +24,8 @@ whose names end in _history; a folder keeps nothing of it.
 Exit status:
   0  done: every delivery is on file, was there already, or is superseded
   1  done: some delivery was refused; the others are on file
-  2  usage, a path where nothing is, or mains, field file or place of the records that can't be used";
+  2  usage, a path where nothing is, or mains, field file or place of the records that can't be used; or some good delivery could
+     not be put on file (`failed`): mend what kept it out and run it again";
 
 /// Options of `intake`.
 #[derive(Debug, Args)]
@@ -61,6 +62,9 @@ pub fn run(args: &IntakeArgs, output: &mut Output) -> Result<Status, Error> {
     let mut ledger = ledger(args, &mains)?;
     let report = args.report.as_deref().map(Report::open).transpose()?;
     let rows = take_in(&args.results, &fields, &mains, ledger.as_mut())?;
+    for note in &mains.notes {
+        output.line(&format!("{}: {note}", args.mains.display()));
+    }
     for row in rows.iter().filter(|row| !row.reasons.is_empty()) {
         output.line(&format!("{} {}", row.status.word(), row.source));
         for reason in &row.reasons {
@@ -72,25 +76,30 @@ pub fn run(args: &IntakeArgs, output: &mut Output) -> Result<Status, Error> {
     if let Some(report) = report {
         report.write(&rows, unit)?;
     }
-    Ok(if count(Outcome::Refused) == 0 {
-        Status::Done
-    } else {
+    Ok(if count(Outcome::Failed) > 0 {
+        Status::Stopped
+    } else if count(Outcome::Refused) > 0 {
         Status::Findings
+    } else {
+        Status::Done
     })
 }
 
-/// How many deliveries became what; superseded ones are rare, and not spoken of where there is none.
+/// How many deliveries became what; superseded and failed ones are rare, and not spoken of where there is none.
 fn summary(count: &dyn Fn(Outcome) -> usize) -> String {
     let all = [
         Outcome::Accepted,
         Outcome::Unchanged,
         Outcome::Superseded,
         Outcome::Refused,
+        Outcome::Failed,
     ];
     let said = all
         .into_iter()
         .map(|status| (status, count(status)))
-        .filter(|(status, count)| *status != Outcome::Superseded || *count > 0)
+        .filter(|(status, count)| {
+            *count > 0 || !matches!(status, Outcome::Superseded | Outcome::Failed)
+        })
         .map(|(status, count)| format!("{count} {}", status.word()));
     said.collect::<Vec<_>>().join(", ")
 }

@@ -2,10 +2,11 @@
 
 use geo::{Coord, Rect};
 
-use crate::crs::{Crs, CrsError};
+use super::plain;
+use crate::crs::{Crs, CrsError, shift_sigma};
 use crate::plan::crossing::leg::{Block, End, Figure, Path, along};
 use crate::record::AsBuilt;
-use crate::record::model::Run;
+use crate::record::model::{Operation, Run};
 use crate::units::LengthUnit;
 
 /// A vertex on the mains' grid.
@@ -13,7 +14,7 @@ use crate::units::LengthUnit;
 pub struct Spot {
     /// Easting, northing.
     pub at: Coord<f64>,
-    /// Covariance of the place, if stated.
+    /// Covariance of the place, if stated, with what the operations leave in doubt that brought it here.
     pub covariance: Option<Block>,
     /// Transmitter depth.
     pub depth: Option<Figure>,
@@ -45,10 +46,12 @@ pub struct Lateral {
     pub extent: Rect<f64>,
     /// Largest one-sigma of a vertex along an axis.
     pub reach: f64,
+    /// Operations that brought the vertices here, of those that leave them in doubt.
+    pub by: Vec<Operation>,
 }
 
 impl Lateral {
-    fn new(run: &Run, spots: Vec<Spot>, unit: LengthUnit) -> Option<Self> {
+    fn new(run: &Run, spots: Vec<Spot>, by: Vec<Operation>, unit: LengthUnit) -> Option<Self> {
         let first = spots.first()?.at;
         let extent = spots.iter().fold(Rect::new(first, first), |all, spot| {
             let (low, high) = (all.min(), all.max());
@@ -68,7 +71,14 @@ impl Lateral {
             extent,
             reach: sigmas.fold(0.0, f64::max),
             spots,
+            by,
         })
+    }
+
+    /// One-sigma of the shift, each axis, that all vertices share because of the operations that brought them here.
+    #[must_use]
+    pub fn shift(&self) -> f64 {
+        self.by.iter().map(shift_sigma).fold(0.0, f64::hypot)
     }
 }
 
@@ -91,8 +101,9 @@ pub fn of(record: &AsBuilt, mains: &Crs) -> Result<Vec<Lateral>, String> {
         for spot in &mut spots {
             spot.at = spot.at + path.origin;
         }
-        carry(&mut spots, &own, mains).map_err(|why| why.to_string())?;
-        laterals.extend(Lateral::new(run, spots, record.frame.unit));
+        let carried = carry(&mut spots, &own, mains).map_err(|why| why.to_string())?;
+        let by = plain::operations(record).iter().cloned().chain(carried);
+        laterals.extend(Lateral::new(run, spots, by.collect(), record.frame.unit));
     }
     Ok(laterals)
 }
@@ -108,24 +119,34 @@ fn spot(end: &End) -> Spot {
 }
 
 /// Moves spots from one grid to another, with the turn between the two (their scales differ by parts of a thousand, which no bound shows).
-fn carry(spots: &mut [Spot], own: &Crs, mains: &Crs) -> Result<(), CrsError> {
+/// What the operation leaves in doubt is in the covariances then; gives the operation where it leaves anything.
+fn carry(spots: &mut [Spot], own: &Crs, mains: &Crs) -> Result<Option<Operation>, CrsError> {
     if own.code() == mains.code() {
-        return Ok(());
+        return Ok(None);
     }
     let places: Vec<_> = spots
         .iter()
         .flat_map(|spot| [(spot.at.x, spot.at.y), (spot.at.x, spot.at.y + 1.0)])
         .collect();
-    let (places, _) = own.to_other(mains, &places)?;
+    let (places, by) = own.to_other(mains, &places)?;
+    let shift = shift_sigma(&by);
     for (spot, pair) in spots.iter_mut().zip(places.chunks_exact(2)) {
         let &[(x, y), (north_x, north_y)] = pair else {
             continue;
         };
         spot.at = Coord { x, y };
         let (sin, cos) = (north_x - x).atan2(north_y - y).sin_cos();
-        spot.covariance = spot.covariance.map(|block| turned(block, sin, cos));
+        spot.covariance = spot
+            .covariance
+            .map(|block| shifted(turned(block, sin, cos), shift));
     }
-    Ok(())
+    Ok((shift > 0.0).then_some(by))
+}
+
+/// A covariance with that of a shift, one-sigma each axis.
+fn shifted([[ee, en], [ne, nn]]: Block, sigma: f64) -> Block {
+    let shift = sigma * sigma;
+    [[ee + shift, en], [ne, nn + shift]]
 }
 
 /// A covariance turned clockwise.

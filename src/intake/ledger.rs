@@ -8,14 +8,26 @@ use std::path::{Path, PathBuf};
 use super::mains::Tap;
 use crate::error::{Error, json_wrong, plain, unread};
 use crate::export::load::intake::{self as load, Meets};
-use crate::export::load::{Options, Target};
+use crate::export::load::{Identity, Options, Target, Version};
+use crate::record::hash::digest;
 use crate::record::{AsBuilt, write_json};
+
+/// Longest name that a file system takes, bytes.
+const LONGEST: usize = 255;
+
+/// Ending of a record's file.
+const ENDING: &str = ".json";
 
 /// What is on file. A record's identity is its supplier and job; accepting one replaces the record of the same identity, whole or not
 /// at all.
 pub trait Ledger {
     /// Every record on file, in an order that depends on nothing but the records.
     fn on_file(&self) -> Result<Vec<AsBuilt>, Error>;
+
+    /// What is there besides, put there by `load`: identities and versions, the records themselves are not kept.
+    fn loaded(&self) -> Result<Vec<(Identity, Version)>, Error> {
+        Ok(Vec::new())
+    }
 
     /// Why a record has no place there, however good it is; nothing, where it has.
     fn takes(&self, record: &AsBuilt) -> Result<(), String> {
@@ -47,9 +59,10 @@ impl Folder {
 
     fn path(&self, record: &AsBuilt) -> PathBuf {
         let supplier = record.job.supplier.as_deref().unwrap_or_default();
+        let job = safe(&record.job.id, LONGEST - ENDING.len());
         self.root
-            .join(safe(supplier))
-            .join(format!("{}.json", safe(&record.job.id)))
+            .join(safe(supplier, LONGEST))
+            .join(format!("{job}{ENDING}"))
     }
 }
 
@@ -77,6 +90,10 @@ impl Database {
 impl Ledger for Database {
     fn on_file(&self) -> Result<Vec<AsBuilt>, Error> {
         load::documents(&self.into, &self.options)
+    }
+
+    fn loaded(&self) -> Result<Vec<(Identity, Version)>, Error> {
+        load::loaded(&self.into, &self.options)
     }
 
     fn takes(&self, record: &AsBuilt) -> Result<(), String> {
@@ -128,8 +145,9 @@ fn failed(path: &Path, why: &io::Error) -> Error {
     }
 }
 
-/// A name as a file name: letters, digits and `-` stay, any other byte is written `_xx`, so that no two names share one.
-fn safe(name: &str) -> String {
+/// A name as a file name: letters, digits and `-` stay, any other byte is written `_xx`, so that no two names share one. What would be
+/// longer than `most` bytes ends in `__` and its hash instead; no name is written whole with two underscores in a row.
+fn safe(name: &str, most: usize) -> String {
     let mut safe = String::new();
     for byte in name.bytes() {
         if byte.is_ascii_alphanumeric() || byte == b'-' {
@@ -138,6 +156,11 @@ fn safe(name: &str) -> String {
             // Writing to a string can't fail.
             let _ = write!(safe, "_{byte:02x}");
         }
+    }
+    if safe.len() > most {
+        let end = format!("__{}", digest(name.as_bytes()));
+        safe.truncate(most.saturating_sub(end.len()));
+        safe.push_str(&end);
     }
     safe
 }

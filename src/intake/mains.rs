@@ -5,6 +5,7 @@ use std::path::Path;
 
 use geo::{Coord, CoordsIter, Geometry, Rect};
 
+use super::blanks;
 use super::fields::{Fields, MainFields};
 use super::lateral::{Lateral, Spot};
 use crate::crs::{Crs, CrsError, Datum, GEOGRAPHIC, shift_sigma};
@@ -43,6 +44,8 @@ pub struct Mains {
     pub extent: Rect<f64>,
     /// How they were read.
     pub fields: MainFields,
+    /// What of them counts as not known, one sentence or more each.
+    pub notes: Vec<String>,
 }
 
 /// Where a lateral meets a main; metres.
@@ -117,7 +120,8 @@ impl Mains {
             };
             main(feature, line, &said)
         });
-        let mains: Vec<Main> = mains.collect::<Result<_, _>>().map_err(broken)?;
+        let mut mains: Vec<Main> = mains.collect::<Result<_, _>>().map_err(broken)?;
+        let notes = blanks::take(&mut mains, said.unit);
         let places = mains.iter().flat_map(|main| &main.line);
         let extent =
             bounds(places).ok_or_else(|| broken("the map of the mains has no line".to_owned()))?;
@@ -126,6 +130,7 @@ impl Mains {
             mains,
             extent,
             fields: MainFields { sigma, ..said },
+            notes,
         })
     }
 

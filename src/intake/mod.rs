@@ -6,6 +6,7 @@
 //! highest that is good is taken, whatever their order; the others are `superseded`. The same deliveries again, in the same order, leave
 //! the same on file: a record that is there already is `unchanged`. So an intake that was interrupted is run again.
 
+mod blanks;
 pub mod checks;
 pub mod fields;
 pub mod lateral;
@@ -22,7 +23,8 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use crate::error::{Error, unread};
-use crate::record::AsBuilt;
+use crate::export::load::{Identity, Version};
+use crate::record::{AsBuilt, hash};
 use checks::{CHECKS, Case};
 use fields::{Fields, Require};
 use lateral::Lateral;
@@ -31,6 +33,10 @@ use mains::{Mains, Tap};
 use read::{Delivery, Refusal};
 use report::{Reason, Row, Status};
 
+/// Records in a row that could not be put on file, after which no more are tried (our choice: a full disk or a database that others
+/// hold keeps every one out, and each try may wait for it).
+const GIVE_UP: usize = 3;
+
 /// A record on file, with its laterals on the mains' grid.
 #[derive(Debug)]
 pub struct OnFile {
@@ -38,10 +44,12 @@ pub struct OnFile {
     pub identity: (String, String),
     /// Revision.
     pub revision: Option<u32>,
-    /// Hash of the record.
+    /// What it is told by, [`told`].
     pub hash: Option<String>,
-    /// Its laterals; none where its coordinate system has no way to the mains'.
+    /// Its laterals; none where its coordinate system has no way to the mains', or `load` put it there.
     pub laterals: Vec<Lateral>,
+    /// `load` put it there: of the record nothing is known but what is here.
+    pub loaded: bool,
     /// The delivery of this intake that brought it, or was found to be it.
     pub delivery: Option<String>,
 }
@@ -52,9 +60,65 @@ impl OnFile {
             delivery: delivery.map(str::to_owned),
             identity: identity(record),
             revision: record.job.revision,
-            hash: record.hash.clone(),
+            hash: told(record),
             laterals: lateral::of(record, &mains.crs).unwrap_or_default(),
+            loaded: false,
         }
+    }
+
+    fn loaded((identity, version): (Identity, Version)) -> Self {
+        Self {
+            delivery: None,
+            identity: (identity.supplier, identity.job),
+            revision: version
+                .revision
+                .and_then(|revision| u32::try_from(revision).ok()),
+            hash: Some(version.hash),
+            laterals: Vec::new(),
+            loaded: true,
+        }
+    }
+}
+
+/// What a record is told by: its hash; of one that a plain delivery became, that of what the delivery says, whatever its file is called
+/// and whichever version of this program read it.
+fn told(record: &AsBuilt) -> Option<String> {
+    if !plain::is_plain(record) {
+        return record.hash.clone();
+    }
+    let said = AsBuilt {
+        generator: String::new(),
+        inputs: Vec::new(),
+        // Made from the vertices; they name the file.
+        marks: Vec::new(),
+        hash: None,
+        ..record.clone()
+    };
+    hash(&said).ok()
+}
+
+/// Where records go, and how many in a row could not.
+struct Keeper<'a> {
+    ledger: &'a mut dyn Ledger,
+    failed: usize,
+}
+
+impl Keeper<'_> {
+    /// Puts a record on file; the reason where it can't be.
+    fn accept(&mut self, record: &AsBuilt, taps: &[Tap]) -> Result<(), Reason> {
+        let why = if self.failed >= GIVE_UP {
+            format!("it was not tried, because the last {GIVE_UP} could not be either")
+        } else if let Err(why) = self.ledger.accept(record, taps) {
+            self.failed += 1;
+            why.to_string()
+        } else {
+            self.failed = 0;
+            return Ok(());
+        };
+        let message = format!(
+            "Nothing is wrong with it, and it could not be put on file: {why}. Mend that and run the intake again."
+        );
+        Err(Reason::new("not-kept", message))
     }
 }
 
@@ -68,7 +132,7 @@ fn identity(record: &AsBuilt) -> (String, String) {
 /// Takes deliveries in; one row each, in the order given.
 ///
 /// # Errors
-/// A path where nothing is, before anything is taken; what is on file can't be read, or an accepted record can't be written; rows up to there are on file.
+/// A path where nothing is, or what is on file can't be read: before anything is taken.
 pub fn take_in(
     paths: &[PathBuf],
     fields: &Fields,
@@ -86,16 +150,18 @@ pub fn take_in(
         .iter()
         .map(|record| OnFile::of(record, mains, None))
         .collect();
+    on_file.extend(ledger.loaded()?.into_iter().map(OnFile::loaded));
     let require = fields.require(&mains.fields)?;
     let deliveries: Vec<_> = paths
         .iter()
         .flat_map(|path| read::deliveries(path, fields))
         .collect();
+    let mut keeper = Keeper { ledger, failed: 0 };
     let mut rows = BTreeMap::new();
     for (at, delivery) in turns(deliveries) {
         let row = match delivery {
             Err(refusal) => Row::unread(refusal),
-            Ok(delivery) => one(&delivery, &require, mains, &mut on_file, ledger)?,
+            Ok(delivery) => one(&delivery, &require, mains, &mut on_file, &mut keeper),
         };
         rows.insert(at, row);
     }
@@ -133,26 +199,21 @@ fn one(
     require: &Require,
     mains: &Mains,
     on_file: &mut Vec<OnFile>,
-    ledger: &mut dyn Ledger,
-) -> Result<Row, Error> {
+    keeper: &mut Keeper<'_>,
+) -> Row {
     let record = &delivery.record;
     let identity = identity(record);
     let own = on_file.iter_mut().find(|known| known.identity == identity);
     if let Some(known) = own {
-        if known.hash == record.hash && delivery.unaltered {
+        if known.hash == told(record) && delivery.unaltered && !known.loaded {
             known
                 .delivery
                 .get_or_insert_with(|| delivery.source.clone());
             let taps = taps(record, mains);
-            return Ok(Row::of(delivery, Status::Unchanged, Vec::new(), taps));
+            return Row::of(delivery, Status::Unchanged, Vec::new(), taps);
         }
         if let Some(reason) = superseded(record, known) {
-            return Ok(Row::of(
-                delivery,
-                Status::Superseded,
-                vec![reason],
-                Vec::new(),
-            ));
+            return Row::of(delivery, Status::Superseded, vec![reason], Vec::new());
         }
     }
     let laterals = lateral::of(record, &mains.crs);
@@ -175,17 +236,19 @@ fn one(
         .filter_map(|check| Some(Reason::new(check.code, (check.test)(&case)?)))
         .collect();
     if reasons.is_empty()
-        && let Err(message) = ledger.takes(record)
+        && let Err(message) = keeper.ledger.takes(record)
     {
         reasons.push(Reason::new("database", message));
     }
-    if reasons.is_empty() {
-        ledger.accept(record, &taps)?;
-        on_file.retain(|known| known.identity != identity);
-        on_file.push(OnFile::of(record, mains, Some(&delivery.source)));
-        return Ok(Row::of(delivery, Status::Accepted, reasons, taps));
+    if !reasons.is_empty() {
+        return Row::of(delivery, Status::Refused, reasons, taps);
     }
-    Ok(Row::of(delivery, Status::Refused, reasons, taps))
+    if let Err(reason) = keeper.accept(record, &taps) {
+        return Row::of(delivery, Status::Failed, vec![reason], taps);
+    }
+    on_file.retain(|known| known.identity != identity);
+    on_file.push(OnFile::of(record, mains, Some(&delivery.source)));
+    Row::of(delivery, Status::Accepted, reasons, taps)
 }
 
 /// Why a record is not taken whose job is on file as a higher revision.

@@ -12,16 +12,36 @@ use geo::Geometry;
 use super::fields::Fields;
 use super::read::{Delivery, Refusal};
 use super::said::Said;
-use crate::crs::{Crs, Datum};
+use crate::crs::{Crs, Datum, shift_sigma};
 use crate::export::record::seal;
 use crate::job::{near, normal, read_headed};
 use crate::maps::{self, System};
+use crate::math::stats::ELLIPSE_95;
 use crate::record::AsBuilt;
 use crate::record::model::{
-    Accuracy, Adjustment, Cells, Ellipse, Equipment, Evidence, Frame, Input, JobHead, Run, SCHEMA,
-    Vertex, VertexKind,
+    Accuracy, AccuracyBasis, Adjustment, Cells, DepthBasis, Ellipse, Equipment, Evidence, Frame,
+    Input, JobHead, Mark, Operation, Paint, Run, SCHEMA, Vertex, VertexKind,
 };
-use crate::units::{LengthUnit, Plain, parse_number};
+use crate::units::{LengthUnit, Plain, parse_date, parse_number, parse_time};
+
+/// What a record that a plain delivery became says of what made it, after the program and its version.
+const FROM_PLAIN: &str = ", from a plain delivery";
+
+/// Whether a record is what a plain delivery became.
+#[must_use]
+pub fn is_plain(record: &AsBuilt) -> bool {
+    record.generator.ends_with(FROM_PLAIN)
+}
+
+/// The operations whose doubt is in all bounds of a record: of a plain delivery that came in longitude and latitude.
+#[must_use]
+pub fn operations(record: &AsBuilt) -> &[Operation] {
+    if is_plain(record) {
+        &record.frame.operations
+    } else {
+        &[]
+    }
+}
 
 /// A row: its number, its place (CRS unit), its cells.
 struct Point {
@@ -37,6 +57,8 @@ struct Rows<'a> {
     unit: LengthUnit,
     vertical: Option<String>,
     plain: Plain,
+    /// What brought the places to the grid, where it leaves them in doubt.
+    by: Option<Operation>,
     points: Vec<Point>,
 }
 
@@ -103,7 +125,7 @@ fn rows<'a>(path: &Path, fields: &'a Fields) -> Result<Rows<'a>, Wrong> {
     let code = own.or(fields.delivery.crs.as_ref()).ok_or_else(|| {
         unreadable("nothing says its coordinate system; name it in the file, or as `crs` under [delivery] in the field file")
     })?;
-    let (crs, points) = on_grid(code, fields, content.points).map_err(unreadable)?;
+    let (crs, points, by) = on_grid(code, fields, content.points).map_err(unreadable)?;
     let unit = fields.delivered_in(&crs).map_err(unreadable)?;
     let rows = points.iter().map(|point| (point.number, &point.cells));
     let said = Said::of(rows, fields);
@@ -122,22 +144,26 @@ fn rows<'a>(path: &Path, fields: &'a Fields) -> Result<Rows<'a>, Wrong> {
         unit,
         vertical,
         plain,
+        by,
         points,
     })
 }
 
+/// Points on a grid, and what brought them there where it leaves them in doubt.
+type OnGrid = (Crs, Vec<Point>, Option<Operation>);
+
 /// Points as they stand, or brought from degrees to the system that the field file names.
-fn on_grid(code: &str, fields: &Fields, points: Vec<Point>) -> Result<(Crs, Vec<Point>), String> {
+fn on_grid(code: &str, fields: &Fields, points: Vec<Point>) -> Result<OnGrid, String> {
     let grid = |code: &str| Crs::new(code, LengthUnit::Metre).map_err(|why| why.to_string());
     match (grid(code), &fields.delivery.crs) {
-        (Ok(crs), _) => Ok((crs, points)),
+        (Ok(crs), _) => Ok((crs, points, None)),
         (Err(_), Some(onto)) if onto != code => {
             let crs = grid(onto)?;
             let places: Vec<_> = points
                 .iter()
                 .map(|point| (point.at.0.to_radians(), point.at.1.to_radians()))
                 .collect();
-            let (places, _) = crs
+            let (places, by) = crs
                 .to_grid(&Datum::Named(code.to_owned()), &places)
                 .map_err(|why| why.to_string())?;
             let metres = crs.unit_metres();
@@ -145,7 +171,8 @@ fn on_grid(code: &str, fields: &Fields, points: Vec<Point>) -> Result<(Crs, Vec<
                 at: (x / metres, y / metres),
                 ..point
             });
-            Ok((crs, moved.collect()))
+            let by = Some(by).filter(|by| shift_sigma(by) > 0.0);
+            Ok((crs, moved.collect(), by))
         }
         (Err(why), _) => Err(why),
     }
@@ -334,7 +361,7 @@ impl Rows<'_> {
         let mut runs: Vec<(String, Vec<Point>)> = Vec::new();
         let mut located_on = None;
         let number = |point: &Point, text: &str| {
-            text.parse::<u32>().map_err(|_| {
+            whole(text, self.plain.decimal_comma).ok_or_else(|| {
                 format!(
                     "row {}: `revision`: \"{text}\" is no whole number",
                     point.number
@@ -343,7 +370,7 @@ impl Rows<'_> {
         };
         let revision = self.one(&points, "revision", number, u32::eq)?;
         for point in points {
-            located_on = located_on.or_else(|| self.text(&point, "located_on").map(str::to_owned));
+            located_on = located_on.or_else(|| self.text(&point, "located_on").map(day));
             let run = self.text(&point, "run").unwrap_or("1").to_owned();
             match runs.iter_mut().find(|(id, _)| *id == run) {
                 Some((_, own)) => own.push(point),
@@ -351,7 +378,7 @@ impl Rows<'_> {
             }
         }
         let text = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
-        let mut record = blank(self.vertical.clone(), &self.crs, self.unit);
+        let mut record = self.blank();
         record.job = JobHead {
             id: job.to_owned(),
             supplier: text(supplier),
@@ -359,37 +386,79 @@ impl Rows<'_> {
             revision,
             ..JobHead::default()
         };
+        let file = path.file_name().map(|name| name.to_string_lossy());
+        let file = file.unwrap_or_default().into_owned();
         record.inputs = vec![Input {
-            file: path
-                .file_name()
-                .map(|name| name.to_string_lossy().into_owned())
-                .unwrap_or_default(),
+            file: file.clone(),
             bytes: 0,
             sha256: String::new(),
         }];
         for (id, points) in runs {
             let full = format!("{supplier}/{job}/{id}");
-            record.runs.push(self.run(&full, &id, points)?);
+            let points = self.ordered(points)?;
+            let run = self.run(&full, &id, &points)?;
+            let vertices = run.vertices.iter();
+            record
+                .marks
+                .extend(vertices.map(|vertex| mark(&run, vertex, &file)));
+            record.runs.push(run);
         }
         seal(record).map_err(|why| crate::error::plain(&why))
     }
 
-    fn run(&self, full: &str, id: &str, points: Vec<Point>) -> Result<Run, String> {
-        let points = self.ordered(points)?;
-        let vertices = self.vertices(&points)?;
+    /// A record that says nothing but its frame, and what its bounds are.
+    fn blank(&self) -> AsBuilt {
+        let frame = Frame {
+            crs: self.crs.code().to_owned(),
+            crs_name: self.crs.name().to_owned(),
+            given_crs: None,
+            local: self.crs.is_local(),
+            crs_unit: self.crs.unit_name().to_owned(),
+            crs_unit_metres: self.crs.unit_metres(),
+            unit: self.unit,
+            vertical: self.vertical.clone(),
+            geoid: None,
+            geoid_separation: None,
+            height: None,
+            grid_scale: None,
+            height_factor: None,
+            combined_factor: None,
+            convergence: None,
+            declination: None,
+            declination_from: None,
+            operations: self.by.iter().cloned().collect(),
+            taped: None,
+            distances: None,
+            site_grid: None,
+            projjson: None,
+            wkt: None,
+        };
+        let mut statement = "As delivered; not computed here.".to_owned();
+        if let Some((by, worth)) = self.by.as_ref().and_then(|by| Some((by, by.worth()?))) {
+            statement += &format!(
+                " The bounds of places also hold what the operation \"{}\" leaves in doubt that brought them to the grid, {worth}.",
+                by.name
+            );
+        }
+        blank(frame, statement)
+    }
+
+    /// A run of rows in the order of its marks.
+    fn run(&self, full: &str, id: &str, points: &[Point]) -> Result<Run, String> {
+        let vertices = self.vertices(points)?;
         let length = |name: &str| {
             let read = |point: &Point, _: &str| {
                 let length = self.length(point, name)?;
                 Ok(length.unwrap_or_default())
             };
             // 4 in and 101.6 mm are one size.
-            self.one(&points, name, read, |a, b| (a - b).abs() <= 1e-6 * a.abs())
+            self.one(points, name, read, |a, b| (a - b).abs() <= 1e-6 * a.abs())
         };
         let mut texts = BTreeMap::new();
         for name in ["material", "system"] {
             let read = |_: &Point, text: &str| Ok(text.to_owned());
             let same = |a: &String, b: &String| a.to_lowercase() == b.to_lowercase();
-            if let Some(text) = self.one(&points, name, read, same)? {
+            if let Some(text) = self.one(points, name, read, same)? {
                 texts.insert(name.to_owned(), text);
             }
         }
@@ -492,7 +561,9 @@ impl Rows<'_> {
         let length = |name: &str| self.length(point, name);
         // A bound of 0 is none.
         let bound = |name: &str| Ok::<_, String>(length(name)?.filter(|bound| *bound > 0.0));
-        let circle = bound("horizontal_95")?;
+        let shift = self.by.as_ref().map_or(0.0, shift_sigma);
+        let shift = self.unit.of(ELLIPSE_95 * shift);
+        let circle = bound("horizontal_95")?.map(|radius| radius.hypot(shift));
         Ok(Vertex {
             kind: VertexKind::Mark,
             mark: Some(
@@ -523,47 +594,99 @@ impl Rows<'_> {
     }
 }
 
+/// A whole number, as a column of real numbers has it too: `2.0`.
+fn whole(text: &str, decimal_comma: bool) -> Option<u32> {
+    let number = parse_number(text, decimal_comma).ok()?;
+    let is_whole = number.fract() == 0.0 && (0.0..=f64::from(u32::MAX)).contains(&number);
+    is_whole.then_some(number as u32)
+}
+
+/// The day of a time as exports write it, such as `2026-05-01T00:00:00+02:00` or `2026/05/01 00:00:00`, in its own zone; other texts as
+/// they are.
+fn day(text: &str) -> String {
+    let (date, clock) = text.split_at_checked(10).unwrap_or((text, ""));
+    let date = date.replace('/', "-");
+    let is_time = clock.is_empty() || parse_time(&format!("{date}{clock}"), None).is_ok();
+    if parse_date(&date).is_ok() && is_time {
+        date
+    } else {
+        text.to_owned()
+    }
+}
+
+/// The mark that a vertex of a plain delivery is. How its depth was found nobody says; its source is the file alone, whose blank rows
+/// make no other record.
+fn mark(run: &Run, vertex: &Vertex, file: &str) -> Mark {
+    let name = vertex.mark.clone().unwrap_or_default();
+    Mark {
+        id: format!("{}/{name}", run.id),
+        run: run.run.clone(),
+        mark: name,
+        station: Some(vertex.station),
+        counter: None,
+        along_pipe: None,
+        easting: vertex.easting,
+        northing: vertex.northing,
+        geographic: None,
+        ellipse: vertex.ellipse,
+        horizontal_95: vertex.ellipse.map(|circle| circle.semi_major_95),
+        paint: Paint {
+            easting: vertex.easting,
+            northing: vertex.northing,
+            ellipse: None,
+        },
+        ground: vertex.ground,
+        ground_from: vertex.ground.map(|_| "ground".to_owned()),
+        transmitter_depth: vertex.transmitter_depth,
+        depth_basis: DepthBasis::None,
+        cover: vertex.cover,
+        cover_least: None,
+        invert: vertex.invert,
+        invert_depth: vertex
+            .ground
+            .zip(vertex.invert)
+            .map(|(ground, invert)| ground - invert),
+        invert_95: vertex.invert_95,
+        depth_95: vertex.depth_95,
+        tilt: None,
+        axis_azimuth: None,
+        axis_azimuth_95: None,
+        evidence: vertex.evidence,
+        accuracy_basis: AccuracyBasis::Modelled,
+        redundancy: None,
+        largest_residual: None,
+        fix: None,
+        entered: None,
+        fitting: None,
+        note: None,
+        photo: None,
+        quality_level: None,
+        quality_by: None,
+        findings: None,
+        source: file.to_owned(),
+        further_sources: Vec::new(),
+        further: Vec::new(),
+        reading: None,
+        ends: None,
+        correction: None,
+        predicted: None,
+        peak: None,
+        attributes: BTreeMap::new(),
+    }
+}
+
 /// A record that says nothing but its frame.
-fn blank(vertical: Option<String>, crs: &Crs, unit: LengthUnit) -> AsBuilt {
+fn blank(frame: Frame, statement: String) -> AsBuilt {
     AsBuilt {
         schema: SCHEMA.to_owned(),
-        generator: concat!(
-            "aslaid ",
-            env!("CARGO_PKG_VERSION"),
-            ", from a plain delivery"
-        )
-        .to_owned(),
+        generator: format!("aslaid {}{FROM_PLAIN}", env!("CARGO_PKG_VERSION")),
         hash: None,
         draft: None,
         job: JobHead::default(),
-        frame: Frame {
-            crs: crs.code().to_owned(),
-            crs_name: crs.name().to_owned(),
-            given_crs: None,
-            local: crs.is_local(),
-            crs_unit: crs.unit_name().to_owned(),
-            crs_unit_metres: crs.unit_metres(),
-            unit,
-            vertical,
-            geoid: None,
-            geoid_separation: None,
-            height: None,
-            grid_scale: None,
-            height_factor: None,
-            combined_factor: None,
-            convergence: None,
-            declination: None,
-            declination_from: None,
-            operations: Vec::new(),
-            taped: None,
-            distances: None,
-            site_grid: None,
-            projjson: None,
-            wkt: None,
-        },
+        frame,
         equipment: Equipment::default(),
         accuracy: Accuracy {
-            statement: "As delivered; not computed here.".to_owned(),
+            statement,
             ..Accuracy::default()
         },
         sigmas: Vec::new(),

@@ -169,15 +169,27 @@ struct Head {
     schema: Option<serde_json::Value>,
 }
 
-/// Why the sheet beside a record is not drawn from it; nothing where there is none, or where nobody can tell: a sheet may be signed, or
-/// drawn by another version.
+/// Why the sheet beside a record is not drawn from it; nothing where there is none, or where nobody can tell: a sheet may be drawn by
+/// another version.
 fn sheet(path: &Path, bytes: &[u8], record: &AsBuilt) -> Option<String> {
     let file = path.with_file_name("sheet.pdf");
     let about = std::fs::metadata(&file).ok()?;
     if path.file_name()? != RECORD || !about.is_file() || about.len() > MAX_BYTES {
         return None;
     }
-    match verify(&std::fs::read(&file).ok()?, bytes).ok()? {
+    let Ok(sheet) = std::fs::read(&file) else {
+        return Some(
+            "The sheet.pdf beside it can't be read. Send the folder as `build` wrote it."
+                .to_owned(),
+        );
+    };
+    // Of a record that can't be drawn nobody can tell.
+    match verify(&sheet, bytes).ok()? {
+        Verdict::NoSheet => Some(
+            "The sheet.pdf beside it is cut off, or is no sheet of this program. Send the folder as `build` wrote it, and a signed or \
+             scanned copy under another name."
+                .to_owned(),
+        ),
         Verdict::Other { .. } => Some(
             "The sheet.pdf beside it is drawn from another record. Send the folder as `build` wrote it."
                 .to_owned(),

@@ -21,6 +21,8 @@ pub enum Status {
     Superseded,
     /// Not taken.
     Refused,
+    /// Good, and could not be put on file.
+    Failed,
 }
 
 impl Status {
@@ -32,6 +34,7 @@ impl Status {
             Self::Unchanged => "unchanged",
             Self::Superseded => "superseded",
             Self::Refused => "refused",
+            Self::Failed => "failed",
         }
     }
 }
@@ -67,7 +70,7 @@ pub struct Row {
     pub job: Option<String>,
     /// What became of it.
     pub status: Status,
-    /// Why not, of what was refused or superseded.
+    /// Why not, of what is not on file.
     pub reasons: Vec<Reason>,
     /// Where its laterals meet mains.
     pub taps: Vec<Tap>,

@@ -3,6 +3,8 @@
 //! Each vertex of the shorter lies off the other's line by d, with one-sigma σ of both square to it; if the two are one pipe, Σ(d/σ)²
 //! over the n vertices is chi-square of n degrees of freedom (errors that vertices share make the sum scatter more, not larger on the
 //! average). Within its 95 % quantile they can't be told apart, and count as one.
+//!
+//! A shift that one operation between coordinate systems leaves in both does not part them: it is in the bound of each, and not in σ.
 
 use geo::Coord;
 
@@ -24,6 +26,8 @@ pub fn same(a: &Lateral, b: &Lateral) -> bool {
     } else {
         (b, a)
     };
+    let shared = if a.by == b.by { a.shift() } else { 0.0 };
+    let (own, theirs) = (short.shift(), long.shift());
     let squares: f64 = short
         .spots
         .iter()
@@ -34,8 +38,10 @@ pub fn same(a: &Lateral, b: &Lateral) -> bool {
                 return 0.0;
             }
             let direction = off / distance;
-            let sigma = spot.sigma(direction).hypot(other(direction)).max(LEAST);
-            (distance / sigma).powi(2)
+            // A vertex without a bound of its own has the shift all the same.
+            let (own, theirs) = (spot.sigma(direction).max(own), other(direction).max(theirs));
+            let square = own * own + theirs * theirs - 2.0 * shared * shared;
+            distance * distance / square.max(LEAST * LEAST)
         })
         .sum();
     squares <= chi_square_quantile(0.95, short.spots.len() as f64)
@@ -122,6 +128,7 @@ mod tests {
             diameter: None,
             extent: Rect::new((east, 0.0), (east, 12.0)),
             reach: sigma,
+            by: Vec::new(),
         }
     }
 

@@ -51,7 +51,7 @@ pub fn sealed(record: AsBuilt) -> io::Result<(AsBuilt, Vec<u8>)> {
     };
     let mut file = Vec::new();
     write_json(&record, &mut file)?;
-    let hash = hex(&Sha256::digest(&file));
+    let hash = digest(&file);
     // The lines before it: the bracket, the schema, the generator. No text holds a line's end as such.
     let lines = memchr::memchr_iter(b'\n', &file);
     let at = lines.take(3).last().map_or(0, |end| end + 1);
@@ -87,6 +87,12 @@ pub fn file_hash(file: &[u8]) -> String {
         }
     }
     hex(&digest.finalize())
+}
+
+/// SHA-256 of bytes, lower-case hexadecimal.
+#[must_use]
+pub fn digest(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
 }
 
 fn hex(bytes: &[u8]) -> String {

@@ -132,7 +132,23 @@ fn of_a_thousand_deliveries_exactly_the_hundred_bad_ones_are_refused() {
             ledger: ledger.clone(),
             left: cut,
         };
-        assert!(intake(&town, &mut failing).is_err());
+        // What can't be put on file is told, and so is all the rest.
+        let broken = intake(&town, &mut failing).unwrap();
+        let count = |rows: &[Row], status| rows.iter().filter(|row| row.status == status).count();
+        assert_eq!(
+            (broken.len(), count(&broken, Status::Accepted)),
+            (1000, cut)
+        );
+        let least = count(&rows, Status::Accepted) - cut;
+        assert!(count(&broken, Status::Failed) >= least);
+        let why = broken.iter().filter(|row| row.status == Status::Failed);
+        let why: Vec<_> = why.map(|row| row.reasons[0].message.as_str()).collect();
+        assert!(
+            why[0].contains("could not be put on file: power cut"),
+            "{}",
+            why[0]
+        );
+        assert!(why[3].contains("it was not tried"), "{}", why[3]);
         let repeated = intake(&town, &mut ledger).unwrap();
         assert_eq!(repeated.len(), rows.len());
         assert!(

@@ -348,6 +348,31 @@ impl Store for GeoPackage {
             .map_err(|e| plain(&e))
     }
 
+    fn entered(&mut self, registry: &Registry) -> Result<Vec<(Identity, Version)>, String> {
+        let columns = self.columns(&registry.name).map_err(|e| plain(&e))?;
+        if columns.is_empty() {
+            return Ok(Vec::new());
+        }
+        let ask = format!(
+            "SELECT supplier, job, revision, hash FROM {} ORDER BY supplier, job",
+            quoted(&registry.name)
+        );
+        let entry = |row: &rusqlite::Row<'_>| {
+            let identity = Identity {
+                supplier: row.get(0)?,
+                job: row.get(1)?,
+            };
+            let version = Version {
+                revision: row.get(2)?,
+                hash: row.get(3)?,
+            };
+            Ok((identity, version))
+        };
+        let mut ask = self.connection.prepare(&ask).map_err(|e| plain(&e))?;
+        let rows = ask.query_map([], entry);
+        rows.and_then(Iterator::collect).map_err(|e| plain(&e))
+    }
+
     fn further(&mut self, table: &Further) -> Result<(), String> {
         let mut wanted = vec![
             Typed::new("fid", "INTEGER"),
@@ -365,11 +390,8 @@ impl Store for GeoPackage {
         identity: &Identity,
         rows: &[Vec<Value<'_>>],
     ) -> Result<(), String> {
+        self.forget(table, identity)?;
         let name = quoted(&table.name);
-        let clear = format!("DELETE FROM {name} WHERE supplier = ?1 AND job = ?2");
-        self.connection
-            .execute(&clear, params![identity.supplier, identity.job])
-            .map_err(|e| plain(&e))?;
         let columns: Vec<&str> = table.columns.iter().map(|(name, _)| *name).collect();
         let places: Vec<String> = (3..columns.len() + 3).map(|at| format!("?{at}")).collect();
         let sql = format!(
@@ -391,6 +413,21 @@ impl Store for GeoPackage {
                 .map_err(|e| plain(&e))?;
         }
         Ok(())
+    }
+
+    fn forget(&mut self, table: &Further, identity: &Identity) -> Result<(), String> {
+        let columns = self.columns(&table.name).map_err(|e| plain(&e))?;
+        if columns.is_empty() {
+            return Ok(());
+        }
+        let clear = format!(
+            "DELETE FROM {} WHERE supplier = ?1 AND job = ?2",
+            quoted(&table.name)
+        );
+        self.connection
+            .execute(&clear, params![identity.supplier, identity.job])
+            .map(|_| ())
+            .map_err(|e| plain(&e))
     }
 
     fn texts(&mut self, table: &Further, column: &str) -> Result<Vec<String>, String> {

@@ -1,9 +1,12 @@
 //! What an intake keeps in a database besides the tables of `load`: the records themselves, in `record_document`, and the mains
 //! that their runs meet, in `tap` (lengths in metres). Both are named after the table of records, if that has another name.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
-use super::{Further, Identity, Options, Problem, Target, View, named, one, open, source};
+use super::{
+    Further, Identity, Options, Problem, Target, Version, View, named, one, open, registry, source,
+};
 use crate::error::{Error, json_wrong};
 use crate::export::table::Getter;
 use crate::export::value::{Kind, Value};
@@ -65,6 +68,11 @@ fn tap_table(options: &Options) -> Further {
     }
 }
 
+/// The tables that only an intake fills.
+pub(super) fn tables(options: &Options) -> [Further; 2] {
+    [document_table(options), tap_table(options)]
+}
+
 /// Columns of a record that its job publishes beyond those that every record has.
 #[must_use]
 pub fn further_columns(record: &AsBuilt) -> Vec<String> {
@@ -76,7 +84,7 @@ pub fn further_columns(record: &AsBuilt) -> Vec<String> {
         .collect()
 }
 
-/// Every record that an intake put there, by supplier and job.
+/// Every record that an intake put there and that is there still, by supplier and job.
 ///
 /// # Errors
 /// [`Error::Load`]: the database can't be reached, or what it holds is no record of this program.
@@ -93,14 +101,43 @@ pub fn documents(into: &Target, options: &Options) -> Result<Vec<AsBuilt>, Error
     // What this makes where it is missing goes with the transaction, which nothing ends here.
     store.further(&table).map_err(failed)?;
     let texts = store.texts(&table, "document").map_err(failed)?;
+    let entered = store.entered(&registry(options)).map_err(failed)?;
+    let current: BTreeSet<String> = entered.into_iter().map(|(_, own)| own.hash).collect();
     let records = texts.iter().map(|text| serde_json::from_str(text));
-    records.collect::<Result<_, _>>().map_err(|why| {
+    let records: Vec<AsBuilt> = records.collect::<Result<_, _>>().map_err(|why| {
         failed(format!(
             "a document in {} is no record: {}",
             table.name,
             json_wrong(&why)
         ))
-    })
+    })?;
+    let is_current = |record: &AsBuilt| {
+        let hash = record.hash.as_ref();
+        hash.is_some_and(|hash| current.contains(hash))
+    };
+    Ok(records.into_iter().filter(is_current).collect())
+}
+
+/// Every record that is there without its document, as `load` puts them there.
+///
+/// # Errors
+/// [`Error::Load`]: the database can't be reached.
+pub fn loaded(into: &Target, options: &Options) -> Result<Vec<(Identity, Version)>, Error> {
+    if matches!(into, Target::GeoPackage(path) if !path.exists()) {
+        return Ok(Vec::new());
+    }
+    let (target, mut store) = open(into, options)?;
+    let failed = |why: String| Error::Load {
+        target: target.clone(),
+        why,
+    };
+    let table = document_table(options);
+    store.further(&table).map_err(failed)?;
+    let kept = store.texts(&table, "hash").map_err(failed)?;
+    let kept: BTreeSet<String> = kept.into_iter().collect();
+    let entered = store.entered(&registry(options)).map_err(failed)?;
+    let is_bare = |(_, own): &(Identity, Version)| !kept.contains(&own.hash);
+    Ok(entered.into_iter().filter(is_bare).collect())
 }
 
 /// Puts a record and the mains that it meets there by one transaction: whole or not at all.
@@ -125,6 +162,7 @@ pub fn put(
     let document = String::from_utf8_lossy(&document);
     one(path, record, store.as_mut(), None, options).map_err(|why| match why {
         Problem::Record(error) => error,
+        Problem::There(why) => failed(format!("{why}, which came during this intake")),
         Problem::Store(why) => failed(why),
     })?;
     let mut keep = |table: &Further, identity: &Identity, rows: &[Vec<Value<'_>>]| {

@@ -160,6 +160,8 @@ trait Store {
         identity: &Identity,
         version: &Version,
     ) -> Result<(), String>;
+    /// Every record that is there, by supplier and job; none where no record has come yet.
+    fn entered(&mut self, registry: &Registry) -> Result<Vec<(Identity, Version)>, String>;
     /// Makes a further table where it is missing, and holds it against what it must be.
     fn further(&mut self, table: &Further) -> Result<(), String>;
     /// Puts rows in place of those of an identity.
@@ -169,6 +171,8 @@ trait Store {
         identity: &Identity,
         rows: &[Vec<Value<'_>>],
     ) -> Result<(), String>;
+    /// Removes the rows of an identity from a further table, where there is one.
+    fn forget(&mut self, table: &Further, identity: &Identity) -> Result<(), String>;
     /// A column of texts, by supplier and job.
     fn texts(&mut self, table: &Further, column: &str) -> Result<Vec<String>, String>;
     /// Makes all of it stay.
@@ -196,6 +200,9 @@ pub fn load(
         loaded.push(one(path, &record, store.as_mut(), fields, options).map_err(
             |why| match why {
                 Problem::Record(error) => error,
+                Problem::There(why) => failed(format!(
+                    "{why}; give it a higher `revision` in job.toml, or load it with --replace"
+                )),
                 Problem::Store(why) => failed(why),
             },
         )?);
@@ -231,6 +238,8 @@ fn other_system(table: &str, theirs: Option<i32>, ours: i32) -> Result<(), Strin
 
 enum Problem {
     Record(Error),
+    /// Another record of its identity is there, whose place it may not take.
+    There(String),
     Store(String),
 }
 
@@ -252,14 +261,12 @@ fn one(
         Some(fields) => View::with_fields(record, fields).map_err(Problem::Record)?,
         None => View::new(record),
     };
-    let registry = Registry {
-        name: named("record", options),
-    };
+    let registry = registry(options);
     let layers = layers(&view, options)?;
     store.ready(&registry, &layers, record)?;
     let before = store.stored(&registry, &identity)?;
     if let Some(before) = &before {
-        allow(&identity, before, &version, options)?;
+        allow(&identity, before, &version, options).map_err(Problem::There)?;
         if before.hash != version.hash {
             store.keep(&registry, &layers, &identity, before)?;
         }
@@ -274,6 +281,10 @@ fn one(
         .is_none_or(|before| before.hash != version.hash)
     {
         store.enter(&registry, &identity, &version)?;
+        // What an intake kept there is of the record that was there before.
+        for table in intake::tables(options) {
+            store.forget(&table, &identity)?;
+        }
     }
     Ok(Loaded {
         identity,
@@ -281,6 +292,12 @@ fn one(
         before,
         rows,
     })
+}
+
+fn registry(options: &Options) -> Registry {
+    Registry {
+        name: named("record", options),
+    }
 }
 
 fn named(what: &str, options: &Options) -> String {
@@ -338,7 +355,7 @@ fn allow(
             .map_or_else(|| "no revision".to_owned(), |it| format!("revision {it}"))
     };
     Err(format!(
-        "job {} of {} is there with {} (record {}), and this one has {} (record {}); give it a higher `revision` in job.toml, or load it with --replace",
+        "job {} of {} is there with {} (record {}), and this one has {} (record {})",
         identity.job,
         identity.supplier,
         word(before),

@@ -50,7 +50,9 @@ impl Case<'_> {
         }
         let own = super::identity(self.record);
         let known = self.on_file.iter().find(|known| known.identity == own)?;
-        (super::revision(self.record) <= known.revision.unwrap_or(0)).then_some(known)
+        // The very record that `load` put there: an intake adds to it what `load` does not know.
+        let own = known.loaded && known.hash == self.record.hash;
+        (!own && super::revision(self.record) <= known.revision.unwrap_or(0)).then_some(known)
     }
 
     /// A length for a message, in the report's unit.

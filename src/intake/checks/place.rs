@@ -3,8 +3,10 @@
 use super::super::lateral::Spot;
 use super::super::same::same;
 use super::Case;
+use crate::crs::shift_sigma;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95};
 use crate::plan::far;
+use crate::record::model::Operation;
 
 /// How far from the mains' map a delivery may lie, metres: what [`far`] takes for another place.
 const ELSEWHERE: f64 = far::FAR;
@@ -92,7 +94,32 @@ pub(super) fn wide(case: &Case<'_>) -> Option<String> {
     .into_iter()
     .flatten()
     .collect();
-    (!all.is_empty()).then(|| format!("Too uncertain: {}. Measure more, or expose the pipe; `check` says what would help most.", all.join("; ")))
+    (!all.is_empty()).then(|| format!("Too uncertain: {}. {}", all.join("; "), closer(case)))
+}
+
+/// What makes bounds closer: where the operation between the two systems alone is too wide for the places, no measuring does.
+fn closer(case: &Case<'_>) -> String {
+    let shifted = case.laterals().iter().find(|lateral| {
+        let shift = ELLIPSE_95 * lateral.shift();
+        case.require
+            .horizontal_95
+            .is_some_and(|limit| shift > limit)
+    });
+    let widest = shifted.and_then(|lateral| {
+        let sigmas = |a: &&Operation, b: &&Operation| shift_sigma(a).total_cmp(&shift_sigma(b));
+        Some((lateral.shift(), lateral.by.iter().max_by(sigmas)?))
+    });
+    widest.map_or_else(
+        || "Measure more, or expose the pipe; `check` says what would help most.".to_owned(),
+        |(shift, by)| {
+            format!(
+                "The operation \"{}\" that brings it to the mains' system leaves {} of that in doubt: deliver it in {}.",
+                by.name,
+                case.say(ELLIPSE_95 * shift),
+                case.mains.crs.code()
+            )
+        },
+    )
 }
 
 pub(super) fn same_place(case: &Case<'_>) -> Option<String> {

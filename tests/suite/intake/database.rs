@@ -207,3 +207,88 @@ fn what_a_database_can_not_take_is_refused_and_the_rest_goes_on() {
         "{why}"
     );
 }
+
+/// Runs a command of the program in a folder: its exit status and what it says.
+fn program(folder: &Path, arguments: &[&str]) -> (Option<i32>, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_aslaid"))
+        .current_dir(folder)
+        .args(arguments)
+        .output()
+        .unwrap();
+    let said = [output.stdout, output.stderr].concat();
+    (output.status.code(), String::from_utf8(said).unwrap())
+}
+
+fn load_and_intake(folder: &Path, place: &dyn Place) {
+    let into = place.address();
+    let load = |results: &str| {
+        let found = program(folder, &["load", results, "--into", &into]);
+        assert_eq!(found.0, Some(0), "{}", found.1);
+    };
+    let intake = |results: &[&str], says: &[&str]| {
+        let more = [
+            "--mains",
+            "mains.geojson",
+            "--fields",
+            "fields.toml",
+            "--into",
+            &into,
+        ];
+        let found = program(folder, &[&["intake"], results, &more].concat());
+        assert_eq!(found.0, Some(0), "{}", found.1);
+        for part in says {
+            assert!(found.1.contains(part), "{part} in {}", found.1);
+        }
+    };
+    let kept = |table: &str, job: &str| {
+        let ask = format!("SELECT job FROM {{{table}}} WHERE job = '{job}'");
+        place.ask(&ask).unwrap().len()
+    };
+    // Loaded first: what it supersedes is passed over, and the next is judged.
+    load("A-2");
+    intake(
+        &["A-1", "C-1"],
+        &[
+            "1 accepted, 0 unchanged, 1 superseded, 0 refused",
+            "Revision 2 of this job is on file, and this is revision 1",
+        ],
+    );
+    // The very record that was loaded gets what only an intake knows.
+    assert_eq!(
+        (kept("tap", "J-0001"), kept("record_document", "J-0001")),
+        (0, 0)
+    );
+    intake(&["A-2"], &["1 accepted"]);
+    intake(&["A-2"], &["0 accepted, 1 unchanged"]);
+    for table in ["tap", "record_document", "run"] {
+        assert_eq!(kept(table, "J-0001"), 1, "{table}");
+    }
+    // Loaded afterwards: nothing of the one before stays.
+    load("A-2");
+    assert_eq!(kept("tap", "J-0001"), 1);
+    load("A-3");
+    assert_eq!(
+        (kept("tap", "J-0001"), kept("record_document", "J-0001")),
+        (0, 0)
+    );
+    assert_eq!((kept("tap", "J-0003"), kept("run", "J-0001")), (1, 1));
+    intake(&["A-2"], &["1 superseded", "Revision 3"]);
+    intake(&["A-3"], &["1 accepted"]);
+    none_in_part(place);
+}
+
+#[test]
+fn load_and_intake_see_each_other() {
+    let folder = support::folder();
+    super::town::mains(folder.path());
+    std::fs::write(folder.path().join("fields.toml"), FIELDS).unwrap();
+    for (name, number, revision) in [("A-1", 1, 1), ("A-2", 1, 2), ("A-3", 1, 3), ("C-1", 3, 1)] {
+        let mut record = super::town::good(number);
+        record.job.revision = Some(revision);
+        let results = folder.path().join(name);
+        std::fs::create_dir(&results).unwrap();
+        std::fs::write(results.join("record.json"), super::town::bytes(record)).unwrap();
+    }
+    load_and_intake(folder.path(), &Package(folder.path().join("u.gpkg")));
+    load_and_intake(folder.path(), &Database::new());
+}

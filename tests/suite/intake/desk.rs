@@ -173,9 +173,99 @@ fn a_sheet_of_another_record_is_refused_and_a_missing_one_is_not() {
     says(&desk.intake(&["G-1"], &INTO), 0, &["1 accepted"]);
     fs::remove_file(&file).unwrap();
     says(&desk.intake(&["G-1"], &INTO), 0, &["1 unchanged"]);
-    // A signed print is none of our business.
+    // What is on file is not judged again.
     fs::write(&file, "%PDF-1.7 scanned").unwrap();
     says(&desk.intake(&["G-1"], &INTO), 0, &["1 unchanged"]);
+}
+
+#[test]
+fn a_sheet_that_is_cut_off_or_foreign_is_refused() {
+    let desk = Desk::new();
+    let mut record = good(1);
+    record.generator = format!("aslaid {}", env!("CARGO_PKG_VERSION"));
+    let record = seal(record).unwrap();
+    let whole = sheet(&record);
+    let folder = desk.results("G-1", record);
+    let file = folder.join("sheet.pdf");
+    for bytes in [
+        &whole[..whole.len() / 2],
+        &whole[..whole.len() - 3],
+        b"%PDF-1.7 scanned",
+        b"",
+    ] {
+        fs::write(&file, bytes).unwrap();
+        let found = desk.intake(&["G-1"], &INTO);
+        says(
+            &found,
+            1,
+            &["sheet ", "Send the folder as `build` wrote it"],
+        );
+    }
+    fs::write(folder.join("signed.pdf"), "%PDF-1.7 scanned").unwrap();
+    fs::write(&file, whole).unwrap();
+    says(&desk.intake(&["G-1"], &INTO), 0, &["1 accepted"]);
+}
+
+/// A good record of a supplier.
+fn of(supplier: &str, number: usize) -> AsBuilt {
+    let mut record = good(number);
+    record.job.supplier = Some(supplier.to_owned());
+    record
+}
+
+#[test]
+fn a_long_name_in_another_script_goes_on_file_like_any_other() {
+    let desk = Desk::new();
+    // 60 letters of two bytes each, the last of which tells them apart.
+    let [one, other] = ["а", "б"].map(|last| "ж".repeat(59) + last);
+    desk.results("G-1", of(&one, 1));
+    desk.results("G-2", of(&other, 2));
+    let mut long = good(3);
+    long.job.id = "Ж".repeat(100);
+    desk.results("G-3", long);
+    desk.results("G-4", of("Ж. & Co", 4));
+    let all = ["G-1", "G-2", "G-3", "G-4"];
+    says(&desk.intake(&all, &INTO), 0, &["4 accepted"]);
+    says(&desk.intake(&all, &INTO), 0, &["0 accepted, 4 unchanged"]);
+    // A name that is short enough is spelt as ever.
+    assert!(
+        desk.at("on-file/_d0_96_2e_20_26_20Co/J-0004.json")
+            .is_file()
+    );
+    assert_eq!(fs::read_dir(desk.at("on-file")).unwrap().count(), 4);
+    let mut newer = of(&one, 1);
+    newer.job.revision = Some(2);
+    desk.results("G-1", newer);
+    says(&desk.intake(&["G-1"], &INTO), 0, &["1 accepted"]);
+    says(&desk.intake(&all, &INTO), 0, &["0 accepted, 4 unchanged"]);
+}
+
+#[test]
+fn a_delivery_that_can_not_be_put_on_file_leaves_the_others() {
+    let desk = Desk::new();
+    for (name, number) in [("G-1", 1), ("G-2", 2), ("G-3", 3)] {
+        desk.results(name, good(number));
+    }
+    fs::create_dir(desk.at("on-file")).unwrap();
+    fs::write(desk.at("on-file/Birch"), "a file").unwrap();
+    let more = ["--into", "on-file", "--report", "report.csv"];
+    let found = desk.intake(&["G-1", "G-2", "G-3"], &more);
+    says(
+        &found,
+        2,
+        &[
+            "failed G-1",
+            "not-kept",
+            "on-file/Birch: can't be written: a file stands where a folder is needed",
+            "2 accepted, 0 unchanged, 0 refused, 1 failed",
+        ],
+    );
+    let report = fs::read_to_string(desk.at("report.csv")).unwrap();
+    assert_eq!(report.lines().count(), 4, "{report}");
+    assert!(report.contains(",failed,not-kept,"), "{report}");
+    fs::remove_file(desk.at("on-file/Birch")).unwrap();
+    let found = desk.intake(&["G-1", "G-2", "G-3"], &more);
+    says(&found, 0, &["1 accepted, 2 unchanged, 0 refused"]);
 }
 
 #[test]

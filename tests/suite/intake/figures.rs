@@ -1,5 +1,8 @@
 //! Plain deliveries whose figures contradict each other, or stand beside blanks: each with its clean twin.
 
+use std::path::Path;
+
+use aslaid::crs::{Crs, Datum};
 use aslaid::intake::fields::Fields;
 use aslaid::intake::ledger::{Folder, Ledger};
 use aslaid::intake::mains::Mains;
@@ -7,6 +10,7 @@ use aslaid::intake::report::{Row, Status};
 use aslaid::intake::take_in;
 use aslaid::record::AsBuilt;
 use aslaid::record::model::VertexKind;
+use aslaid::units::LengthUnit;
 
 use super::support;
 use super::town;
@@ -106,17 +110,27 @@ impl Table {
     }
 }
 
+/// Mains M1, M2, … 100 m apart, each with its inverts and its diameter; M1 is where the delivery ends.
+fn mains(folder: &Path, figures: &[(f64, f64, f64)], fields: &Fields) -> Mains {
+    let features = (0_u32..).zip(figures).map(|(number, (up, down, diameter))| {
+        let x = 500_026 + 100 * number;
+        let properties = serde_json::json!({"ID": format!("M{}", number + 1), "UP": up, "DOWN": down, "DIAM": diameter});
+        serde_json::json!({"type": "Feature", "properties": properties,
+            "geometry": {"type": "LineString", "coordinates": [[x, 5_700_100], [x, 5_699_900]]}})
+    });
+    let map = serde_json::json!({"type": "FeatureCollection",
+        "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::25832"}},
+        "features": features.collect::<Vec<_>>()});
+    let path = folder.join("mains.geojson");
+    std::fs::write(&path, map.to_string()).unwrap();
+    Mains::read(&path, fields).unwrap()
+}
+
 /// What becomes of a file, and the records on file afterwards.
 fn taken(name: &str, bytes: &[u8], fields: &str) -> (Row, Vec<AsBuilt>) {
     let folder = support::folder();
-    let map = serde_json::json!({"type": "FeatureCollection",
-        "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::25832"}},
-        "features": [{"type": "Feature", "properties": {"ID": "M1", "UP": 97.5, "DOWN": 97.0, "DIAM": 0.3},
-            "geometry": {"type": "LineString", "coordinates": [[500_026, 5_700_100], [500_026, 5_699_900]]}}]});
-    let path = folder.path().join("mains.geojson");
-    std::fs::write(&path, map.to_string()).unwrap();
     let fields = Fields::parse(fields, "fields.toml").unwrap();
-    let mains = Mains::read(&path, &fields).unwrap();
+    let mains = mains(folder.path(), &[(97.5, 97.0, 0.3)], &fields);
     let path = folder.path().join(name);
     std::fs::write(&path, bytes).unwrap();
     let mut ledger = Folder::open(&folder.path().join("on-file")).unwrap();
@@ -407,4 +421,182 @@ fn rows_out_of_order_are_refused() {
         "stations",
         &["at A2"],
     );
+}
+
+#[test]
+fn what_the_map_of_the_mains_does_not_know_is_not_held_against_a_delivery() {
+    let folder = support::folder();
+    let fields = Fields::parse(FIELDS, "fields.toml").unwrap();
+    let path = folder.path().join("d.csv");
+    std::fs::write(&path, Table::good().text()).unwrap();
+    let rest = [(97.5, 97.0, 0.3), (98.0, -9999.0, 0.3)];
+    for (up, down, inverts) in [
+        (0.0, 97.0, 2),
+        (0.0, 0.0, 3),
+        (-9999.0, -9999.0, 3),
+        (97.5, 999.9, 2),
+    ] {
+        let figures = [(up, down, 0.0), rest[0], rest[1]];
+        let mains = mains(folder.path(), &figures, &fields);
+        let [inverts_note, diameters_note] = mains.notes.as_slice() else {
+            panic!("{:?}", mains.notes);
+        };
+        assert!(
+            inverts_note.starts_with(&format!(
+                "{inverts} inverts count as not known, the first that of main M1 at"
+            )),
+            "{inverts_note}"
+        );
+        assert!(
+            diameters_note.starts_with(
+                "1 diameter counts as not known, the first that of main M1: its size is 0.000 m"
+            ),
+            "{diameters_note}"
+        );
+        let into = folder.path().join(format!("{up} {down}"));
+        let mut ledger = Folder::open(&into).unwrap();
+        let rows = take_in(std::slice::from_ref(&path), &fields, &mains, &mut ledger).unwrap();
+        assert_eq!(rows[0].status, Status::Accepted, "{rows:?}");
+        let tap = &rows[0].taps[0];
+        assert_eq!((tap.above, tap.diameter), (None, None), "{tap:?}");
+        // What is known stays.
+        assert_eq!(mains.mains[1].inverts, [Some(97.5), Some(97.0)]);
+        assert_eq!(mains.mains[1].diameter, Some(0.3));
+    }
+}
+
+#[test]
+fn a_main_at_sea_level_is_one() {
+    let folder = support::folder();
+    let fields = Fields::parse(FIELDS, "fields.toml").unwrap();
+    let figures = [(0.0, -1.0, 0.3), (9.0, 1.5, 0.3)];
+    let mains = mains(folder.path(), &figures, &fields);
+    assert_eq!(mains.notes, [""; 0]);
+    assert_eq!(mains.mains[0].inverts, [Some(0.0), Some(-1.0)]);
+}
+
+/// The delivery moved north, of another supplier, with its places in another system.
+fn moved(north: f64, supplier: &str, there: impl Fn(f64, f64) -> (f64, f64)) -> String {
+    let mut table = Table::good().all("supplier", [supplier; 6]);
+    for row in &mut table.rows {
+        let place = |cell: &str| cell.parse::<f64>().unwrap();
+        let (x, y) = there(place(&row[2]), place(&row[3]) + north);
+        row[2] = format!("{x:.9}");
+        row[3] = format!("{y:.9}");
+    }
+    table.text()
+}
+
+/// What becomes of plain files, each with its own coordinate system, one after the other.
+fn one_by_one(files: &[(&str, String)], fields: &str) -> (Vec<Row>, Vec<AsBuilt>) {
+    let folder = support::folder();
+    let own = Fields::parse(fields, "fields.toml").unwrap();
+    let mains = mains(folder.path(), &[(97.5, 97.0, 0.3)], &own);
+    let mut ledger = Folder::open(&folder.path().join("on-file")).unwrap();
+    let mut rows = Vec::new();
+    for (number, (crs, text)) in files.iter().enumerate() {
+        let fields = fields.replace("crs = \"EPSG:25832\"", &format!("crs = \"{crs}\""));
+        let fields = Fields::parse(&fields, "fields.toml").unwrap();
+        let path = folder.path().join(format!("{number}.csv"));
+        std::fs::write(&path, text).unwrap();
+        rows.extend(take_in(&[path], &fields, &mains, &mut ledger).unwrap());
+    }
+    (rows, ledger.on_file().unwrap())
+}
+
+fn code(row: &Row) -> &str {
+    row.reasons
+        .first()
+        .map_or(row.status.word(), |reason| reason.code)
+}
+
+#[test]
+fn what_the_operation_between_two_systems_leaves_in_doubt_is_in_the_bounds() {
+    let system = |code: &str| Crs::new(code, LengthUnit::Metre).unwrap();
+    let (grid, other) = (system("EPSG:25832"), system("EPSG:31467"));
+    let (_, by) = grid.to_other(&other, &[(500_010.0, 5_700_010.0)]).unwrap();
+    let shift = aslaid::crs::shift_sigma(&by);
+    println!("{}: one-sigma {shift} m", by.name);
+    assert!(shift >= 0.5, "{by:?}");
+    let there = |x: f64, y: f64| grid.to_other(&other, &[(x, y)]).unwrap().0[0];
+    let here = |x: f64, y: f64| (x, y);
+    let open = FIELDS.replace("[require]\nhorizontal_95 = \"1 m\"\n", "");
+    assert_ne!(open, FIELDS);
+    // One pipe, 0.6 m off by the other system; its neighbour, 1.5 m off in the same.
+    let (ours, theirs) = ("EPSG:25832", "EPSG:31467");
+    let (rows, _) = one_by_one(
+        &[
+            (ours, moved(0.0, "A", here)),
+            (theirs, moved(0.6, "B", there)),
+        ],
+        &open,
+    );
+    assert_eq!(
+        (code(&rows[0]), code(&rows[1])),
+        ("accepted", "same-place"),
+        "{rows:?}"
+    );
+    for (system, there) in [
+        (theirs, &there as &dyn Fn(f64, f64) -> (f64, f64)),
+        (ours, &here),
+    ] {
+        let files = [
+            (system, moved(0.0, "A", there)),
+            (system, moved(1.5, "B", there)),
+            (system, moved(0.1, "C", there)),
+        ];
+        let (rows, _) = one_by_one(&files, &open);
+        let codes: Vec<&str> = rows.iter().map(code).collect();
+        assert_eq!(codes, ["accepted", "accepted", "same-place"], "{system}");
+        // The tap's bound has the shift.
+        let least = if system == ours { 0.0 } else { 1.9 * shift };
+        assert!(rows[0].taps[0].distance_95 > least, "{rows:?}");
+    }
+    // No measuring helps where the operation alone is too wide.
+    let (rows, _) = one_by_one(&[(theirs, moved(0.0, "A", there))], FIELDS);
+    assert_eq!(code(&rows[0]), "wide", "{rows:?}");
+    let message = &rows[0].reasons[0].message;
+    assert!(message.contains("deliver it in EPSG:25832"), "{message}");
+}
+
+#[test]
+fn points_in_longitude_and_latitude_have_the_doubt_of_their_operation() {
+    let folder = support::folder();
+    let fields = FIELDS.replace("[require]\nhorizontal_95 = \"1 m\"\n", "");
+    let fields = Fields::parse(&fields, "fields.toml").unwrap();
+    let mains = mains(folder.path(), &[(97.5, 97.0, 0.3)], &fields);
+    let mut ledger = Folder::open(&folder.path().join("on-file")).unwrap();
+    let grid = Crs::new("EPSG:25832", LengthUnit::Metre).unwrap();
+    let mut codes = Vec::new();
+    for (number, north) in [0.0, 1.5, 0.1].into_iter().enumerate() {
+        let table = Table::good();
+        let features = table.rows.iter().map(|row| {
+            let place = |cell: &str| cell.parse::<f64>().unwrap();
+            let at = [(place(&row[2]), place(&row[3]) + north)];
+            let (lonlat, _) = grid.to_geographic(&Datum::Wgs84, &at).unwrap();
+            let properties: serde_json::Map<_, _> = table
+                .heads
+                .iter()
+                .zip(row)
+                .map(|(head, cell)| (head.clone(), serde_json::json!(cell)))
+                .chain([("supplier".to_owned(), serde_json::json!(number.to_string()))])
+                .collect();
+            serde_json::json!({"type": "Feature", "properties": properties, "geometry":
+                {"type": "Point", "coordinates": [lonlat[0].0.to_degrees(), lonlat[0].1.to_degrees()]}})
+        });
+        let map = serde_json::json!({"type": "FeatureCollection", "features": features.collect::<Vec<_>>()});
+        let path = folder.path().join(format!("{number}.geojson"));
+        std::fs::write(&path, map.to_string()).unwrap();
+        let rows = take_in(&[path], &fields, &mains, &mut ledger).unwrap();
+        codes.push(code(&rows[0]).to_owned());
+    }
+    assert_eq!(codes, ["accepted", "accepted", "same-place"]);
+    let record = &ledger.on_file().unwrap()[0];
+    let by = &record.frame.operations[0];
+    let shift = aslaid::crs::shift_sigma(by);
+    // 2.447747 = √(−2 ln 0.05): the circle of 95 % about one-sigma 1 on each axis.
+    let due = 0.2_f64.hypot(2.447_747 * shift);
+    let radius = record.marks[0].horizontal_95.unwrap();
+    assert!(shift > 0.5 && (radius - due).abs() < 1e-5, "{radius} {due}");
+    assert!(record.accuracy.statement.contains(&by.name), "{by:?}");
 }

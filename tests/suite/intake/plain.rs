@@ -283,3 +283,128 @@ fn without_a_unit_a_map_in_feet_is_in_feet() {
     let message = &row.reasons[0].message;
     assert!(message.contains("96.96 us-ft below"), "{message}");
 }
+
+/// What becomes of files that come one after the other.
+fn one_by_one(files: &[(&str, &str)], ledger: &mut dyn Ledger) -> Vec<Row> {
+    let folder = support::folder();
+    let fields = Fields::parse(FIELDS, "fields.toml").unwrap();
+    let mains = Mains::read(&mains(folder.path()), &fields).unwrap();
+    let take = |(name, text): &(&str, &str)| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        take_in(&[path], &fields, &mains, ledger).unwrap().remove(0)
+    };
+    files.iter().map(take).collect()
+}
+
+#[test]
+fn the_same_under_another_name_or_read_by_another_version_is_unchanged() {
+    use Status::{Accepted, Refused, Unchanged};
+    let folder = support::folder();
+    let into = folder.path().join("on-file");
+    let mut ledger = Folder::open(&into).unwrap();
+    let (good, other) = (good(), good().replace("705.9", "705.8"));
+    let files = [
+        ("d.csv", good.as_str()),
+        ("d (1).csv", &good),
+        ("d.csv", &other),
+    ];
+    let rows = one_by_one(&files, &mut ledger);
+    let statuses: Vec<_> = rows.iter().map(|row| row.status).collect();
+    assert_eq!(statuses, [Accepted, Unchanged, Refused], "{rows:?}");
+    assert_eq!(rows[2].reasons[0].code, "on-file");
+    // As an earlier version left it: it made no marks.
+    let mut record = ledger.on_file().unwrap().remove(0);
+    record.generator = "aslaid 0.0.1, from a plain delivery".to_owned();
+    record.marks.clear();
+    ledger
+        .accept(&aslaid::export::record::seal(record).unwrap(), &[])
+        .unwrap();
+    let rows = one_by_one(&files[..1], &mut ledger);
+    assert_eq!(rows[0].status, Unchanged, "{rows:?}");
+}
+
+#[test]
+fn the_rows_are_the_marks_of_the_record_and_of_a_database() {
+    let (_, on_file) = taken("d.csv", good().as_bytes(), FIELDS);
+    let record = &on_file[0];
+    let marks: Vec<_> = record
+        .marks
+        .iter()
+        .map(|mark| (mark.id.as_str(), mark.source.as_str(), mark.run.as_str()))
+        .collect();
+    assert_eq!(
+        marks,
+        [
+            ("Plain Ltd/P-1/A/1", "d.csv", "A"),
+            ("Plain Ltd/P-1/A/2", "d.csv", "A"),
+            ("Plain Ltd/P-1/A/3", "d.csv", "A"),
+        ]
+    );
+    for (mark, vertex) in record.marks.iter().zip(&record.runs[0].vertices) {
+        assert_eq!(
+            (
+                mark.easting,
+                mark.northing,
+                mark.invert,
+                mark.transmitter_depth,
+                Some(mark.mark.clone())
+            ),
+            (
+                vertex.easting,
+                vertex.northing,
+                vertex.invert,
+                vertex.transmitter_depth,
+                vertex.mark.clone()
+            )
+        );
+        assert!((mark.horizontal_95.unwrap() - 0.4).abs() < 1e-9);
+    }
+    let folder = support::folder();
+    let path = folder.path().join("u.gpkg");
+    let into = aslaid::export::load::Target::GeoPackage(path.clone());
+    let options = aslaid::export::load::Options::default();
+    let mut ledger = aslaid::intake::ledger::Database::new(into, options, "EPSG:2264");
+    let rows = one_by_one(&[("d.csv", &good())], &mut ledger);
+    assert_eq!(rows[0].status, Status::Accepted, "{rows:?}");
+    let package = rusqlite::Connection::open(path).unwrap();
+    let ask = "SELECT count(*) FROM mark WHERE job = 'P-1' AND run = 'A' AND invert IS NOT NULL";
+    let count: i64 = package.query_row(ask, [], |row| row.get(0)).unwrap();
+    assert_eq!(count, 3);
+}
+
+#[test]
+fn whole_numbers_and_days_are_read_as_exports_write_them() {
+    let with = |revision: &str, date: &str| {
+        good()
+            .replace("H95", "H95,revision,located_on")
+            .replace("0.4\n", &format!("0.4,{revision},{date}\n"))
+    };
+    for (revision, date) in [
+        ("2", "2026-05-01"),
+        ("2.0", "2026-05-01T00:00:00"),
+        ("2.000", "2026-05-01T00:00:00+02:00"),
+        ("2", "2026-05-01T00:00:00.000Z"),
+        ("2", "2026-05-01 00:00:00"),
+        ("2", "2026/05/01 00:00:00+00"),
+        ("2", "2026/05/01"),
+    ] {
+        let (row, on_file) = taken("d.csv", with(revision, date).as_bytes(), FIELDS);
+        assert_eq!(row.status, Status::Accepted, "{revision} {date}: {row:?}");
+        let job = &on_file[0].job;
+        assert_eq!(
+            (job.revision, job.located_on.as_deref()),
+            (Some(2), Some("2026-05-01"))
+        );
+    }
+    for (revision, date, code) in [
+        ("2.5", "2026-05-01", "unreadable"),
+        ("-1", "2026-05-01", "unreadable"),
+        ("2", "2026-05-01T99:00:00", "date"),
+        ("2", "2026-05-01x", "date"),
+        ("2", "2026-02-30T00:00:00", "date"),
+        ("2", "01.05.2026", "date"),
+    ] {
+        assert_eq!(refused(&with(revision, date)).0, code, "{revision} {date}");
+    }
+}

@@ -327,6 +327,29 @@ impl Store for Postgis {
         .map(|_| ())
     }
 
+    fn entered(&mut self, registry: &Registry) -> Result<Vec<(Identity, Version)>, String> {
+        if self.columns(&registry.name)?.is_empty() {
+            return Ok(Vec::new());
+        }
+        let ask = format!(
+            "SELECT supplier, job, revision, hash FROM {} ORDER BY supplier COLLATE \"C\", job COLLATE \"C\"",
+            self.full(&registry.name)
+        );
+        let rows = self.client.query(&ask, &[]).map_err(|e| plain(&e))?;
+        let entry = |row: &postgres::Row| {
+            let identity = Identity {
+                supplier: row.get(0),
+                job: row.get(1),
+            };
+            let version = Version {
+                revision: row.get(2),
+                hash: row.get(3),
+            };
+            (identity, version)
+        };
+        Ok(rows.iter().map(entry).collect())
+    }
+
     fn further(&mut self, table: &Further) -> Result<(), String> {
         let mut wanted = vec![Typed::new("supplier", "text"), Typed::new("job", "text")];
         let own = table.columns.iter();
@@ -340,9 +363,8 @@ impl Store for Postgis {
         identity: &Identity,
         rows: &[Vec<Value<'_>>],
     ) -> Result<(), String> {
+        self.forget(table, identity)?;
         let name = self.full(&table.name);
-        let clear = format!("DELETE FROM {name} WHERE supplier = $1 AND job = $2");
-        self.execute(&clear, &[&identity.supplier, &identity.job])?;
         let columns: Vec<&str> = table.columns.iter().map(|(name, _)| *name).collect();
         let places: Vec<String> = (3..columns.len() + 3).map(|at| format!("${at}")).collect();
         let sql = format!(
@@ -357,6 +379,18 @@ impl Store for Postgis {
             self.execute(&sql, &values)?;
         }
         Ok(())
+    }
+
+    fn forget(&mut self, table: &Further, identity: &Identity) -> Result<(), String> {
+        if self.columns(&table.name)?.is_empty() {
+            return Ok(());
+        }
+        let clear = format!(
+            "DELETE FROM {} WHERE supplier = $1 AND job = $2",
+            self.full(&table.name)
+        );
+        self.execute(&clear, &[&identity.supplier, &identity.job])
+            .map(|_| ())
     }
 
     fn texts(&mut self, table: &Further, column: &str) -> Result<Vec<String>, String> {

@@ -8,7 +8,7 @@ use crate::export::value::{Kind, without_nul};
 
 impl Postgis {
     /// The columns of a table; none where there is no such table.
-    fn columns(&mut self, name: &str) -> Result<Vec<Typed>, String> {
+    pub(super) fn columns(&mut self, name: &str) -> Result<Vec<Typed>, String> {
         let ask = "SELECT a.attname, format_type(a.atttypid, NULL) FROM pg_attribute a JOIN pg_class c ON c.oid = a.attrelid \
                    JOIN pg_namespace n ON n.oid = c.relnamespace WHERE n.nspname = $1 AND c.relname = $2 AND a.attnum > 0 \
                    AND NOT a.attisdropped ORDER BY a.attnum";
