@@ -2,7 +2,7 @@
 
 use super::Figure;
 use super::inverts::{Invert, Levels, UNEVEN, to_nearer};
-use crate::run::{EXTRAPOLATED, Inputs, Located, Spot, Traced};
+use crate::run::{EXTRAPOLATED, Inputs, Located, Spot, Traced, VertexKind};
 use crate::transmitter::Depth;
 
 /// Levels at a camera observation; metres.
@@ -41,8 +41,24 @@ pub(super) fn levels(
         let mark = spot.beyond.and_then(|(mark, _)| traced.marks.get(mark));
         mark.is_some_and(Located::upright)
     };
+    // Between a stack and the last known level nobody knows where the pipe turns to lie.
+    let stacks: Vec<f64> = traced
+        .vertices
+        .iter()
+        .filter(|vertex| match vertex.kind {
+            VertexKind::Mark(mark) => traced.marks.get(mark).is_some_and(Located::upright),
+            _ => false,
+        })
+        .map(|vertex| vertex.station)
+        .collect();
+    let turns = |station: f64| {
+        let (first, last) = (of_depths.first(), of_depths.last());
+        let up = first.is_some_and(|first| station < *first && stacks.iter().any(|s| s < first));
+        let down = last.is_some_and(|last| station > *last && stacks.iter().any(|s| s > last));
+        up || down
+    };
     let level = |spot: &Spot| {
-        if in_stack(spot) {
+        if in_stack(spot) || turns(spot.station) {
             return SightLevel::default();
         }
         let (by_inverts, by_depths) = (

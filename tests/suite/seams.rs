@@ -449,7 +449,7 @@ fn a_stack_is_no_lying_pipe() {
             "run,mark,counter,attitude,read_by,found_by,easting,northing,ground,depth_1,depth_2\n{first}\
              A,A1,5,,,,500004,5700000,50,1.50,1.50\nA,A2,10,,,,500009,5700000,50,1.60,1.60\nA,A3,15,,,,500014,5700000,50,1.70,1.70\n"
         );
-        let camera = "run,counter,what\nA,0.5,edge of the stack\n";
+        let camera = "run,counter,what\nA,0.5,edge of the stack\nA,2.5,foot of it\n";
         computed(&[
             ("job.toml", &toml.replace("downstream", run_pushed)),
             ("marks.csv", &marks),
@@ -480,6 +480,11 @@ fn a_stack_is_no_lying_pipe() {
     assert!(
         off < 0.001 && seen.transmitter_depth.is_none() && seen.invert.is_none(),
         "{seen:#?}"
+    );
+    let foot = &record(&with).camera[1];
+    assert!(
+        foot.easting.is_some() && foot.transmitter_depth.is_none() && foot.invert.is_none(),
+        "{foot:#?}"
     );
     let missing: Vec<&Finding> = with
         .findings
