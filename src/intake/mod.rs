@@ -44,7 +44,7 @@ pub struct OnFile {
     pub identity: (String, String),
     /// Revision.
     pub revision: Option<u32>,
-    /// What it is told by, [`told`].
+    /// What it is told by, as `told` has it.
     pub hash: Option<String>,
     /// Its laterals; none where its coordinate system has no way to the mains', or `load` put it there.
     pub laterals: Vec<Lateral>,

@@ -137,7 +137,7 @@ pub fn longest((cable, sigma): (f64, f64), straight_sigma: f64) -> f64 {
 /// length `straight`; both with their one-sigma.
 ///
 /// A cable longer than the straight way lies within an ellipse about its ends, of semi-minor axis b = ½√(l² − c²); at the
-/// cable's [`longest`], b is taken as a 95 % bound: for one to either side (our choice: simulated camera observations on straight pipes
+/// cable's [longest](super::Gap::longest), b is taken as a 95 % bound: for one to either side (our choice: simulated camera observations on straight pipes
 /// are within their bounds in 98 of 100 cases, in a gap with a bend of 11¼ or 22½° that nothing located in 95). The way's own error
 /// counts: marks that came out too far apart hide a bend as well as a cable that came out too short.
 #[must_use]
