@@ -1,13 +1,16 @@
 //! One counter of a run that would fit if its decimal point stood elsewhere, or in another unit.
 //!
 //! *Why*: the run is drawn in the order of the counter, so that such a mark lies at its end, with a bend or too little cable to the
-//! next: what is told of that is a consequence. *Limit*: the gap at an end of the run is beyond an alarm's bound, and within it as the
+//! next: what is told of that is a consequence. *Limit*: the gap at an end of the run is beyond [`GROSS`] times an alarm's bound, and within that bound as the
 //! figure would then be, which goes on as the rows beside it do. Told where its gap or its order is. *Example*: 82 for 8.2, after 5.1 and before 11.3.
 
 use super::called;
 use super::pipe::Pipe;
 use crate::job::model::{Job, MarkRow, Role, Use};
 use crate::run::Traced;
+
+/// A decimal point makes more than this many times an alarm's bound of it; what is less may have any other cause. Our choice.
+const GROSS: f64 = 3.0;
 
 /// A counter, and what it may be.
 pub(super) struct OneCounter {
@@ -73,7 +76,7 @@ fn fits(pipe: &Pipe<'_>, traced: &Traced, marks: [usize; 2], gap: usize) -> Opti
     let seen = traced.gaps.get(gap)?.as_ref()?;
     let (excess, sigma) = seen.excess();
     let alarm = job.limits.alarm;
-    if own.push != other.push || excess.abs() <= alarm * sigma {
+    if own.push != other.push || excess.abs() <= GROSS * alarm * sigma {
         return None;
     }
     let fits = |times: f64| {
