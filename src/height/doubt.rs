@@ -182,13 +182,11 @@ fn in_other_unit(job: &Job) -> Vec<Doubt> {
             .filter(|_| all.len() >= least)
             .map(|z| (z, of))
     };
-    let by_marks = by(&marks, ALIKE, SiteHeight::Marks);
-    let of_marks = settings
-        .or_else(|| by(&control, 1, SiteHeight::Control))
-        .or(by_marks);
-    let of_control = settings
-        .or_else(|| by(&control, ALIKE, SiteHeight::Control))
-        .or(by_marks);
+    // Of one reference point another can't be judged, but the marks can.
+    let by_points = |least: usize| by(&control, least, SiteHeight::Control);
+    let by_marks = || by(&marks, ALIKE, SiteHeight::Marks);
+    let site = |least: usize| settings.or_else(|| by_points(least)).or_else(by_marks);
+    let (of_marks, of_control) = (site(1), site(ALIKE));
     let told = |heights: &[Height], site: Option<(f64, SiteHeight)>| {
         let (site, unit) = (site?, *job.grid.unit.others().first()?);
         let is_off = |height: &&Height| {

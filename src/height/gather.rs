@@ -111,13 +111,12 @@ impl<'a> Nodes<'a> {
 pub(super) fn by_gnss(job: &Job, row: &MarkRow) -> Option<(f64, f64)> {
     let a = &job.accuracy;
     if let (Some(gnss), Some(separation)) = (&row.placing.gnss, job.grid.geoid_separation)
-        && let Some(above) = window::above_ellipsoid(job, row)
-        && gnss.height.is_some()
+        && let Some(height) = gnss.height
     {
         let usual = window::usual_sigma(gnss, a);
         let horizontal = row.placing.sigma.unwrap_or(usual);
         let sigma = row.placing.sigma_v.unwrap_or(a.vertical_ratio * horizontal);
-        return Some((above - separation, sigma));
+        return Some((height - window::antenna(job, row) - separation, sigma));
     }
     let mean = window::mean(job, row.placing.window?)?;
     let separation = job.grid.geoid_separation.or(mean.separation)?;

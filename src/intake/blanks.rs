@@ -1,7 +1,7 @@
 //! Figures in the map of the mains that stand for "not known": taken for blanks, so that no delivery is judged by them.
 
 use super::mains::Main;
-use crate::plan::layers::{DEEPEST, no_size};
+use crate::plan::layers::{DEEPEST, is_far, no_size};
 use crate::units::{LengthUnit, counted};
 
 /// No ground lies higher, metres (our choice).
@@ -28,11 +28,10 @@ fn is_stand_in(height: f64, unit: LengthUnit) -> bool {
 fn inverts(mains: &mut [Main], unit: LengthUnit) -> Option<String> {
     let known = mains.iter().flat_map(|main| main.inverts).flatten();
     let others = known.filter(|height| !is_stand_in(*height, unit));
-    let (low, high) = others.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), height| {
-        (low.min(height), high.max(height))
-    });
     // Without others both are beyond every height.
-    let far = |height: f64| height < low - DEEPEST || height > high + DEEPEST;
+    let levels = others.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], height| {
+        [low.min(height), high.max(height)]
+    });
     let mut taken = Vec::new();
     for main in mains {
         for (end, invert) in ["upstream", "downstream"]
@@ -40,7 +39,7 @@ fn inverts(mains: &mut [Main], unit: LengthUnit) -> Option<String> {
             .zip(&mut main.inverts)
         {
             if let Some(height) =
-                invert.take_if(|height| is_stand_in(*height, unit) && far(*height))
+                invert.take_if(|height| is_stand_in(*height, unit) && is_far(*height, levels))
             {
                 taken.push((main.id.clone(), end, height));
             }

@@ -339,9 +339,7 @@ impl Lie {
     /// Why it can't be, and is a word for "not known". `levels` are the job's lowest and highest, metres.
     #[must_use]
     pub fn doubt(&self, levels: Option<[f64; 2]>) -> Option<String> {
-        let off = |height: f64| {
-            levels.is_some_and(|[low, high]| height < low - DEEPEST || height > high + DEEPEST)
-        };
+        let off = |height: f64| levels.is_some_and(|levels| is_far(height, levels));
         let far = |height: f64| {
             format!(
                 "its elevation of {height:.3} m is more than {DEEPEST} m above or below all of the job"
@@ -366,10 +364,10 @@ impl Lie {
     /// Takes away the heights of points that are drawn at 0, or down or up a slope that no pipe has, far off the job: nobody levelled those.
     /// What they were, if there were any. `points` are the shape's, metres, in the order of the heights.
     pub fn blank(&mut self, points: &[(f64, f64)], levels: Option<[f64; 2]>) -> Option<String> {
-        let (Self::Drawn { heights, .. }, Some([low, high])) = (self, levels) else {
+        let (Self::Drawn { heights, .. }, Some(levels)) = (self, levels) else {
             return None;
         };
-        let off = |height: f64| height < low - DEEPEST || height > high + DEEPEST;
+        let off = |height: f64| is_far(height, levels);
         let steep = |i: usize, j: usize| {
             let (Some(a), Some(b)) = (points.get(i), points.get(j)) else {
                 return false;
@@ -713,6 +711,12 @@ fn no_depth(metres: f64) -> Option<&'static str> {
     } else {
         None
     }
+}
+
+/// Whether a height lies farther from all between the lowest and the highest of a site's than anything that is met there; metres.
+#[must_use]
+pub fn is_far(height: f64, [low, high]: [f64; 2]) -> bool {
+    height < low - DEEPEST || height > high + DEEPEST
 }
 
 /// Metres; wider than any utility (our choice): a figure beyond it is in another unit.

@@ -42,20 +42,20 @@ pub(super) fn levels(
         mark.is_some_and(Located::upright)
     };
     // Between a stack and the last known level nobody knows where the pipe turns to lie.
-    let stacks: Vec<f64> = traced
-        .vertices
-        .iter()
-        .filter(|vertex| match vertex.kind {
-            VertexKind::Mark(mark) => traced.marks.get(mark).is_some_and(Located::upright),
-            _ => false,
-        })
-        .map(|vertex| vertex.station)
-        .collect();
+    let stacks = || {
+        let upright = |mark: usize| traced.marks.get(mark).is_some_and(Located::upright);
+        let vertices = traced.vertices.iter();
+        vertices
+            .filter(move |vertex| matches!(vertex.kind, VertexKind::Mark(mark) if upright(mark)))
+    };
+    let first = of_depths
+        .first()
+        .filter(|first| stacks().any(|stack| stack.station < **first));
+    let last = of_depths
+        .last()
+        .filter(|last| stacks().any(|stack| stack.station > **last));
     let turns = |station: f64| {
-        let (first, last) = (of_depths.first(), of_depths.last());
-        let up = first.is_some_and(|first| station < *first && stacks.iter().any(|s| s < first));
-        let down = last.is_some_and(|last| station > *last && stacks.iter().any(|s| s > last));
-        up || down
+        first.is_some_and(|first| station < *first) || last.is_some_and(|last| station > *last)
     };
     let level = |spot: &Spot| {
         if in_stack(spot) || turns(spot.station) {

@@ -89,33 +89,19 @@ pub fn further_columns(record: &AsBuilt) -> Vec<String> {
 /// # Errors
 /// [`Error::Load`]: the database can't be reached, or what it holds is no record of this program.
 pub fn documents(into: &Target, options: &Options) -> Result<Vec<AsBuilt>, Error> {
-    if matches!(into, Target::GeoPackage(path) if !path.exists()) {
-        return Ok(Vec::new());
-    }
-    let (target, mut store) = open(into, options)?;
-    let failed = |why: String| Error::Load {
-        target: target.clone(),
-        why,
-    };
-    let table = document_table(options);
-    // What this makes where it is missing goes with the transaction, which nothing ends here.
-    store.further(&table).map_err(failed)?;
-    let texts = store.texts(&table, "document").map_err(failed)?;
-    let entered = store.entered(&registry(options)).map_err(failed)?;
-    let current: BTreeSet<String> = entered.into_iter().map(|(_, own)| own.hash).collect();
-    let records = texts.iter().map(|text| serde_json::from_str(text));
-    let records: Vec<AsBuilt> = records.collect::<Result<_, _>>().map_err(|why| {
-        failed(format!(
-            "a document in {} is no record: {}",
-            table.name,
-            json_wrong(&why)
-        ))
-    })?;
-    let is_current = |record: &AsBuilt| {
-        let hash = record.hash.as_ref();
-        hash.is_some_and(|hash| current.contains(hash))
-    };
-    Ok(records.into_iter().filter(is_current).collect())
+    kept(into, options, "document", |table, texts, entered| {
+        let current: BTreeSet<String> = entered.into_iter().map(|(_, own)| own.hash).collect();
+        let records = texts.iter().map(|text| serde_json::from_str(text));
+        let records: Vec<AsBuilt> = records.collect::<Result<_, _>>().map_err(|why| {
+            let why = json_wrong(&why);
+            format!("a document in {table} is no record: {why}")
+        })?;
+        let is_current = |record: &AsBuilt| {
+            let hash = record.hash.as_ref();
+            hash.is_some_and(|hash| current.contains(hash))
+        };
+        Ok(records.into_iter().filter(is_current).collect())
+    })
 }
 
 /// Every record that is there without its document, as `load` puts them there.
@@ -123,21 +109,32 @@ pub fn documents(into: &Target, options: &Options) -> Result<Vec<AsBuilt>, Error
 /// # Errors
 /// [`Error::Load`]: the database can't be reached.
 pub fn loaded(into: &Target, options: &Options) -> Result<Vec<(Identity, Version)>, Error> {
+    kept(into, options, "hash", |_, hashes, entered| {
+        let hashes: BTreeSet<String> = hashes.into_iter().collect();
+        let is_bare = |(_, own): &(Identity, Version)| !hashes.contains(&own.hash);
+        Ok(entered.into_iter().filter(is_bare).collect())
+    })
+}
+
+/// What `of` makes of the name of the table of documents, a column of it, and the records that are there; nothing of a file that is not
+/// there yet.
+fn kept<T>(
+    into: &Target,
+    options: &Options,
+    column: &str,
+    of: impl FnOnce(&str, Vec<String>, Vec<(Identity, Version)>) -> Result<Vec<T>, String>,
+) -> Result<Vec<T>, Error> {
     if matches!(into, Target::GeoPackage(path) if !path.exists()) {
         return Ok(Vec::new());
     }
     let (target, mut store) = open(into, options)?;
-    let failed = |why: String| Error::Load {
-        target: target.clone(),
-        why,
-    };
     let table = document_table(options);
-    store.further(&table).map_err(failed)?;
-    let kept = store.texts(&table, "hash").map_err(failed)?;
-    let kept: BTreeSet<String> = kept.into_iter().collect();
-    let entered = store.entered(&registry(options)).map_err(failed)?;
-    let is_bare = |(_, own): &(Identity, Version)| !kept.contains(&own.hash);
-    Ok(entered.into_iter().filter(is_bare).collect())
+    // What this makes where it is missing goes with the transaction, which nothing ends here.
+    let made = store.further(&table).and_then(|()| {
+        let texts = store.texts(&table, column)?;
+        of(&table.name, texts, store.entered(&registry(options))?)
+    });
+    made.map_err(|why| Error::Load { target, why })
 }
 
 /// Puts a record and the mains that it meets there by one transaction: whole or not at all.

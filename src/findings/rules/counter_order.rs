@@ -6,8 +6,6 @@
 //! whose rows go back throughout was marked while the camera was pulled out (common practice, no source): there, what goes on is
 //! told. *Example*: 24.8, then 13.0; 30.0 where the push starts at 200.
 
-use std::collections::BTreeMap;
-
 use super::one_counter;
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
@@ -58,24 +56,19 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
 struct Counted<'a> {
     push: Option<usize>,
     counter: f64,
-    mark: Option<&'a str>,
+    /// Index into `job.marks`, and its name there.
+    mark: Option<(usize, &'a str)>,
     source: &'a Source,
 }
 
 /// Rows whose lens would lie behind the opening that their push was made from.
 fn before_openings(pipe: &Pipe<'_>) -> Vec<Finding> {
     let job = pipe.inputs.job;
-    // One that several pushes reached has a name for each.
-    let marks = &pipe.inputs.observations.marks;
-    let named = marks
-        .iter()
-        .filter_map(|mark| Some((mark.centre?.0, &*mark.name)));
-    let names: BTreeMap<usize, &str> = named.collect();
     let marks = job.marks.iter().enumerate().filter_map(|(index, row)| {
         Some(Counted {
             push: row.push,
             counter: row.counter?,
-            mark: Some(names.get(&index).copied().unwrap_or(&row.mark)),
+            mark: Some((index, &row.mark)),
             source: &row.source,
         })
     });
@@ -105,7 +98,12 @@ fn before_openings(pipe: &Pipe<'_>) -> Vec<Finding> {
             .run(pipe.run_name(push.run))
             .column("counter");
         let finding = match row.mark {
-            Some(mark) => finding.mark(mark),
+            // One that several pushes reached has a name for each.
+            Some((index, name)) => {
+                let mut marks = pipe.inputs.observations.marks.iter();
+                let own = marks.find(|mark| mark.centre.is_some_and(|(row, _)| row == index));
+                finding.mark(own.map_or(name, |mark| &mark.name))
+            }
             None => finding,
         };
         Some(pipe.figures(finding, row.counter, Some(push.counter_at_start)))

@@ -4,6 +4,7 @@
 //! reached on the same spot, where a depth was read. *Example*: a mark with a place and no readings; a transmitter upright in a stack, whose
 //! depth is not that of a pipe that lies there.
 
+use std::cell::LazyCell;
 use std::collections::HashSet;
 
 use super::pipe::{Pipe, Seen};
@@ -15,8 +16,11 @@ use crate::transmitter::Depth;
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     let is_read = |depth: Option<Depth>| depth.is_some_and(|depth| depth.is_measured());
     let spot = |seen: &Seen<'_>| seen.points.centre.map(|(_, point)| point);
-    let read = pipe.levels().filter(|(_, _, depth, _)| is_read(*depth));
-    let read: HashSet<PointId> = read.filter_map(|(_, seen, ..)| spot(&seen)).collect();
+    // Most jobs have a depth at every mark.
+    let read: LazyCell<HashSet<PointId>, _> = LazyCell::new(|| {
+        let read = pipe.levels().filter(|(_, _, depth, _)| is_read(*depth));
+        read.filter_map(|(_, seen, ..)| spot(&seen)).collect()
+    });
     pipe.levels()
         .filter(|(_, seen, depth, _)| {
             !is_read(*depth) && spot(seen).is_none_or(|spot| !read.contains(&spot))

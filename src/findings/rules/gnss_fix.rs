@@ -79,7 +79,16 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
                 .column("fix");
             Some(survey.subject(finding, subject))
         }
-        Problem::Window { .. } | Problem::Carried { .. } => window(survey, problem),
+        Problem::Window {
+            subject,
+            epochs,
+            missed,
+        } => Some(too_few(survey, subject, *epochs, missed.as_ref())),
+        Problem::Carried {
+            subject,
+            furthest,
+            sigma,
+        } => Some(carried(survey, subject, *furthest, *sigma)),
         Problem::Ballpark {
             from,
             positions,
@@ -119,45 +128,40 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
     }
 }
 
-/// What is wrong with the window of a receiver log.
-fn window(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
-    let limit = survey.job.limits.gnss_sigma;
-    match problem {
-        Problem::Window {
-            subject,
-            epochs,
-            missed,
-        } => {
-            let least = survey.job.limits.log_epochs;
-            let message = format!(
-                "{}: the receiver log has {epochs} usable epochs between from_time and to_time; at least {least:.0} are \
-                 wanted.{} Check both times, or give the position.",
-                subject.name,
-                missed.as_ref().map_or_else(String::new, beside),
-            );
-            let finding = Finding::new(Code::GnssFix, message)
-                .figures(*epochs as f64, Some(least))
-                .column("from_time");
-            Some(survey.subject(finding, subject))
-        }
-        Problem::Carried {
-            subject,
-            furthest,
-            sigma,
-        } => {
-            let message = format!(
-                "{}: between from_time and to_time the receiver was carried: its positions lie up to {} from their mean, which is taken with a \
-                 one-sigma of {}. Narrow both times to those at which it stood over the mark (they are UTC).",
-                subject.name,
-                survey.rough(*furthest),
-                survey.rough(*sigma),
-            );
-            let (sigma, limit) = (survey.unit.of(*sigma), survey.unit.of(limit));
-            let finding = Finding::new(Code::GnssFix, message).figures(sigma, Some(limit));
-            Some(survey.subject(finding.column("from_time"), subject))
-        }
-        _ => None,
-    }
+/// A window of a receiver log with too few epochs.
+fn too_few(
+    survey: &Survey<'_>,
+    subject: &Subject,
+    epochs: usize,
+    missed: Option<&Missed>,
+) -> Finding {
+    let least = survey.job.limits.log_epochs;
+    let message = format!(
+        "{}: the receiver log has {epochs} usable epochs between from_time and to_time; at least {least:.0} are \
+         wanted.{} Check both times, or give the position.",
+        subject.name,
+        missed.map_or_else(String::new, beside),
+    );
+    let finding = Finding::new(Code::GnssFix, message)
+        .figures(epochs as f64, Some(least))
+        .column("from_time");
+    survey.subject(finding, subject)
+}
+
+/// A window in which the receiver was carried from one place to another.
+fn carried(survey: &Survey<'_>, subject: &Subject, furthest: f64, sigma: f64) -> Finding {
+    let message = format!(
+        "{}: between from_time and to_time the receiver was carried: its positions lie up to {} from their mean, which is taken with a \
+         one-sigma of {}. Narrow both times to those at which it stood over the mark (they are UTC).",
+        subject.name,
+        survey.rough(furthest),
+        survey.rough(sigma),
+    );
+    let limit = survey.unit.of(survey.job.limits.gnss_sigma);
+    let finding = Finding::new(Code::GnssFix, message)
+        .figures(survey.unit.of(sigma), Some(limit))
+        .column("from_time");
+    survey.subject(finding, subject)
 }
 
 /// What lies beside a window without epochs.

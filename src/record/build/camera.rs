@@ -27,7 +27,7 @@ fn of_run(view: &View<'_>, traced: &Traced, profile: &Profile) -> Vec<Camera> {
         .filter_map(|(sight, level)| Some((view.inputs.job.camera.get(sight.row)?, sight, *level)))
         .collect();
     sights.sort_by(|(a, ..), (b, ..)| a.counter.total_cmp(&b.counter));
-    let names = names(view, sights.iter().map(|(row, ..)| *row));
+    let names = names(view, traced.run, sights.iter().map(|(row, ..)| *row));
     sights
         .into_iter()
         .zip(names)
@@ -42,14 +42,19 @@ fn of_run(view: &View<'_>, traced: &Traced, profile: &Profile) -> Vec<Camera> {
 
 /// What the observations of a run are called: by their counter, in the job's unit, so that a further one renames none (`c12.4`). A second one at the
 /// same counter is `c12.4-2`, one of several pushes `c12.4 (N2)`.
-fn names<'a>(view: &View<'_>, rows: impl Iterator<Item = &'a CameraRow>) -> Vec<String> {
+fn names<'a>(
+    view: &View<'_>,
+    run: usize,
+    rows: impl Iterator<Item = &'a CameraRow>,
+) -> Vec<String> {
     let job = view.inputs.job;
+    let mut pushes = job.pushes.iter().filter(|push| push.run == run);
+    let several = pushes.nth(1).is_some();
     let mut seen: BTreeMap<String, usize> = BTreeMap::new();
     rows.map(|row| {
         let counter = fixed(job.grid.unit.of(row.counter), 2);
         let counter = counter.trim_end_matches('0').trim_end_matches('.');
-        let pushes = job.pushes.iter().filter(|push| push.run == row.run);
-        let push = row.push.filter(|_| pushes.count() > 1);
+        let push = row.push.filter(|_| several);
         let push = push.and_then(|push| Some(&job.pushes.get(push)?.id));
         // The parts of an id are told apart by this.
         let push = push.map_or_else(String::new, |push| format!(" ({})", push.replace('/', "-")));
