@@ -38,6 +38,12 @@ pub fn outer(a: [f64; 2], b: [f64; 2]) -> Block {
     [[a[0] * b[0], a[0] * b[1]], [a[1] * b[0], a[1] * b[1]]]
 }
 
+/// The determinant.
+#[must_use]
+pub const fn determinant(c: Block) -> f64 {
+    c[0][0] * c[1][1] - c[0][1] * c[1][0]
+}
+
 /// Ones on the diagonal.
 pub const IDENTITY: Block = [[1.0, 0.0], [0.0, 1.0]];
 

@@ -6,10 +6,10 @@ use std::f64::consts::FRAC_PI_2;
 
 use super::meet::{Meeting, Nearest, meet};
 use super::refine::{Sight, Spot, distinct, misfits, once, refine, share, variance};
-use super::{Block, Touch, Why};
+use super::{Block, Touch, Why, valley};
 use crate::math::block;
 use crate::math::similarity::Similarity;
-use crate::math::stats::ALARM;
+use crate::math::stats::{ALARM, ELLIPSE_95};
 use crate::observe::kinds::{Locus, Plane, unit};
 use crate::observe::{CableHint, Kind, Observation, Observations, PointId, SideHint};
 
@@ -23,6 +23,8 @@ const HOPELESS: f64 = 100.0 * TELLS_APART;
 /// Half way between two places the sum of squares is higher than at the worse of them by no more than this: then they lie in one valley,
 /// and half a sigma apart across it (our choice).
 const BARRIER: f64 = 0.25;
+/// An ellipse by straight equations that reaches so many times as far as the valley that the place lies in says nothing: our choice.
+const TOO_WIDE: f64 = 2.0;
 /// Places nearer to each other than this, metres, are one: the adjustment finds its way from either.
 const SAME: f64 = 0.1;
 /// More measured values than this are not needed to find a place, only to adjust it.
@@ -281,14 +283,22 @@ impl<'a> Construction<'a> {
             _ => None,
         };
         if spots.len() > 1 {
+            let all = spots.clone();
             self.by_side(point, &mut spots);
+            // A place a hair beyond the line, where the values don't feel it, is on either side.
+            if spots.is_empty() {
+                spots = all;
+            }
         }
         if sights.len() > 2 {
-            let squares = |place: Plane| {
+            let squares = |place: Plane| -> f64 {
                 let misfits = misfits(point, place, sights, &known, self.site);
-                misfits.map(|misfit| misfit * misfit).sum::<f64>()
+                misfits.map(|misfit| misfit * misfit).sum()
             };
-            one_valley(&mut spots, squares);
+            one_valley(&mut spots, &squares);
+            if let Some(found) = self.in_valley(point, sights, &spots, &squares) {
+                return found;
+            }
         }
         match (spots.as_slice(), nearest) {
             (_, Some((touch, sigma))) if touch.gap > -ALARM * sigma && spots.len() != 1 => {
@@ -302,6 +312,49 @@ impl<'a> Construction<'a> {
             }),
             _ => Found::Open(spots),
         }
+    }
+
+    /// Where lengths run side by side, so that straight equations leave the place free, or far wider than the valley that it lies in: a touch of
+    /// all of them. Several places in one valley are one.
+    fn in_valley(
+        &self,
+        point: PointId,
+        sights: &[Sight<'_>],
+        spots: &[Spot],
+        squares: &dyn Fn(Plane) -> f64,
+    ) -> Option<Found> {
+        let best = spots.first()?;
+        let lengths = || sights.iter().filter_map(Sight::length);
+        let shortest = lengths().fold(f64::INFINITY, f64::min);
+        if lengths().count() < 2
+            || sights.iter().any(Sight::is_angular)
+            || !valley::bent(best.doubt, shortest)
+        {
+            return None;
+        }
+        let mut valley = valley::follow(squares, best.place, best.doubt, shortest)?;
+        for hint in self.sides.get(&point).into_iter().flatten() {
+            if let (Some(p), Some(q)) = (self.known(hint.from), self.known(hint.to)) {
+                let [a, b] = [hint.from, hint.to].map(|at| self.doubts[at.0 as usize]);
+                valley.cut([(p, a), (q, b)], hint.right);
+            }
+        }
+        let (major, minor, _) = block::axes(best.doubt);
+        let one = spots.len() == 1 && TOO_WIDE * valley.half() >= ELLIPSE_95 * major;
+        if one
+            || !spots
+                .iter()
+                .all(|spot| valley.holds(best.place, spot.place))
+        {
+            return None;
+        }
+        let touch = valley.touch(point, sights.len());
+        let spot = Spot {
+            place: touch.place,
+            doubt: lying(touch.along, touch.sigma, minor),
+            squares: best.squares,
+        };
+        Some(Found::Touching(spot, touch))
     }
 
     /// Looks for the best place around a candidate, if it is a new one and its sum of squares does not make for more than so much.
@@ -493,19 +546,23 @@ fn touching(point: PointId, touch: &Nearest, sigma: f64) -> Found {
         across,
         misfit: (touch.gap / sigma).powi(2),
         gap: touch.gap,
+        values: 2,
     };
-    let [along, square] =
-        [touch.along, touch.along + FRAC_PI_2].map(|azimuth| unit(azimuth).into());
-    let doubt = block::add(
-        block::scale(block::outer(along, along), slide * slide),
-        block::scale(block::outer(square, square), sigma * sigma),
-    );
     let spot = Spot {
         place: touch.place,
-        doubt,
+        doubt: lying(touch.along, slide, sigma),
         squares: touch.misfit,
     };
     Found::Touching(spot, touch)
+}
+
+/// Covariance of a place known to one sigma along an azimuth, to another square to it.
+fn lying(azimuth: f64, along: f64, square: f64) -> Block {
+    let [axis, off] = [azimuth, azimuth + FRAC_PI_2].map(|azimuth| unit(azimuth).into());
+    block::add(
+        block::scale(block::outer(axis, axis), along * along),
+        block::scale(block::outer(off, off), square * square),
+    )
 }
 
 /// Points that wait to be looked at, and those that were looked at in vain.

@@ -29,6 +29,7 @@ pub mod slips;
 mod snoop;
 mod solve;
 pub mod trial;
+mod valley;
 
 use inches::Inches;
 use network::{Network, Slot};
@@ -57,7 +58,7 @@ pub trait Places: Sync {
     fn covariance(&self, a: PointId, b: PointId) -> Block;
 }
 
-/// Two values that touch or miss each other by less than the alarm: the point is held along the touch.
+/// Two values that touch or miss each other by less than the alarm, or more that run side by side there: the point is held along the touch.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Touch {
     /// The point.
@@ -70,10 +71,12 @@ pub struct Touch {
     pub sigma: f64,
     /// One-sigma across it, metres, since a point that slides leaves the straight line: for the bounds, where no equation has it.
     pub across: f64,
-    /// Distance by which the two miss, metres; negative where they overlap.
+    /// Distance by which two miss, metres, negative where they overlap; 0 of more.
     pub gap: f64,
     /// Square of that over its one-sigma: what the sum of squares has from it, and no measure of how well the two were measured.
     pub misfit: f64,
+    /// How many values.
+    pub values: usize,
 }
 
 /// Why a point is not determined.
@@ -186,8 +189,8 @@ pub struct Adjusted {
     pub site_loose: bool,
     /// East, north of each shared shift, metres.
     pub shifts: Vec<Plane>,
-    /// What a bearing's arc adds to a point's covariance.
-    arcs: BTreeMap<PointId, Block>,
+    /// What a bearing's arc, or the bend of lengths that hardly hold it, adds to a point's covariance.
+    bends: BTreeMap<PointId, Block>,
     slots: Vec<Slot>,
     origin: Plane,
     site_at: Option<(usize, Similarity)>,
@@ -198,7 +201,9 @@ pub struct Adjusted {
 #[must_use]
 pub fn adjust(observations: &Observations, limits: &Limits) -> Adjusted {
     let mut adjusted = solve::adjust(observations, limits, Look::Slips);
-    adjusted.arcs = arc::arcs(observations, &adjusted);
+    adjusted.bends = arc::arcs(observations, &adjusted);
+    let valleys = valley::valleys(observations, &adjusted);
+    adjusted.bends.extend(valleys);
     adjusted
 }
 
@@ -229,12 +234,18 @@ impl Adjusted {
 }
 
 impl Adjusted {
-    /// A point's covariance with what sliding along a touch takes it off the touch's line, and a bearing's error off its tangent.
+    /// Whether a point is an unknown of its own.
+    fn is_free(&self, point: PointId) -> bool {
+        matches!(self.slots.get(point.0 as usize), Some(Slot::Node(_)))
+    }
+
+    /// A point's covariance with what sliding along a touch takes it off the touch's line, a bearing's error off its tangent, and where a
+    /// valley goes beyond the ellipse.
     fn with_sagitta(&self, point: PointId, own: Block) -> Block {
         let own = self
-            .arcs
+            .bends
             .get(&point)
-            .map_or(own, |arc| block::add(own, *arc));
+            .map_or(own, |bend| block::add(own, *bend));
         let touch = self.touches.iter().find(|touch| touch.at == point);
         touch.map_or(own, |touch| {
             let across = [

@@ -66,6 +66,11 @@ impl<'a> Sight<'a> {
         self.doubts.iter().any(Option::is_some)
     }
 
+    /// The length that it is, if it is one; metres on the grid.
+    pub(super) fn length(&self) -> Option<f64> {
+        matches!(self.observation.kind, Kind::Distance { .. }).then_some(self.observation.value)
+    }
+
     /// Variance of the value against where the equation is written: its own, and that of the known points along it. A value must not tell
     /// two places apart by more than what it hangs on is known to.
     fn variance(&self, equation: &Equation) -> f64 {
@@ -80,6 +85,41 @@ impl<'a> Sight<'a> {
                 let partials = equation.points.iter().flatten().find(|(p, ..)| p == known);
                 sum + partials.map_or(0.0, |(_, e, n)| block::along(*doubt, [*e, *n]))
             })
+    }
+
+    /// Square of its misclosure over its one-sigma.
+    pub(super) fn square(&self, state: &impl State) -> f64 {
+        let equation = self.observation.kind.equation(state);
+        self.misclosure(&equation).powi(2) / self.variance(&equation)
+    }
+
+    /// Whether it is a direction.
+    pub(super) fn is_angular(&self) -> bool {
+        self.observation.kind.is_angular()
+    }
+
+    /// As [`Self::hold`], with the other points where they are known.
+    pub(super) fn hold_at(
+        &self,
+        point: PointId,
+        place: Plane,
+        known: &impl Fn(PointId) -> Option<Plane>,
+        site: Option<Similarity>,
+    ) -> Block {
+        self.hold(&observer(point, place, known, site), point)
+    }
+
+    /// How strongly it holds the point there: its part of the normal equations.
+    pub(super) fn hold(&self, state: &impl State, point: PointId) -> Block {
+        let equation = self.observation.kind.equation(state);
+        let own = equation
+            .points
+            .iter()
+            .flatten()
+            .filter(|(p, ..)| *p == point);
+        let (e, n) = own.fold((0.0, 0.0), |sum, (_, e, n)| (sum.0 + e, sum.1 + n));
+        let weight = self.variance(&equation).recip();
+        block::scale(block::outer([e, n], [e, n]), weight)
     }
 
     /// Observed less computed.
@@ -260,7 +300,8 @@ impl Normal {
 
     /// Covariance; wide, not endless, where the equations run side by side.
     fn inverse(&self) -> Block {
-        let determinant = self.determinant().max(FLAT * self.ee * self.nn);
+        let square = 0.5 * (self.ee + self.nn);
+        let determinant = self.determinant().max(FLAT * square * square);
         if determinant > 0.0 {
             let matrix = [[self.nn, -self.en], [-self.en, self.ee]];
             block::scale(matrix, determinant.recip())

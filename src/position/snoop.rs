@@ -123,7 +123,7 @@ impl Round<'_> {
     }
 
     /// A nominee and what may be wrong in its stead: those that share a free point with it before those that share one with these, larger
-    /// before smaller; of all these, what was measured before the coordinates of reference points.
+    /// before smaller; the coordinates of one reference in the stead of another's, for they meet in the site grid; of all these, what was measured before the coordinates of reference points.
     fn near(&self, nominee: u32) -> Vec<u32> {
         let points = &self.observations.points;
         let free = |point: &PointId| points[point.0 as usize].fixed.is_none();
@@ -141,8 +141,9 @@ impl Round<'_> {
         let own: Vec<PointId> = free_points(nominee).collect();
         let reach = group().filter(|&i| shares(i, &own)).flat_map(free_points);
         let reach: Vec<PointId> = reach.collect();
+        let alike = |i: u32| is_reference(nominee) && is_reference(i);
         let mut near: Vec<u32> = group()
-            .filter(|&i| i != nominee && shares(i, &reach))
+            .filter(|&i| i != nominee && (shares(i, &reach) || alike(i)))
             .collect();
         near.sort_by(|&a, &b| {
             let nearer = shares(b, &own).cmp(&shares(a, &own));

@@ -8,6 +8,7 @@ use super::construct::{Approximate, construct};
 use super::network::{Network, Slot, solved};
 use super::{
     Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, inches, mirror, slips, snoop,
+    valley,
 };
 use crate::limits::Limits;
 use crate::math::adjust::{Effort, Model, Row, Values};
@@ -36,7 +37,7 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits, look: Look) -
     let Approximate {
         mut places,
         mut site,
-        touches,
+        mut touches,
         mut why,
         mut others,
     } = construct(observations, &rows, &[]);
@@ -47,7 +48,17 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits, look: Look) -
         let (network, solution) = solved(observations, &rows, start, how);
         if site_is_loose(&network, &solution) {
             site = None;
-        } else if !drop_loose(&network, &solution, &mut places, &mut why) {
+            continue;
+        }
+        let held = touch_loose((&network, &solution), &rows, (&places, site), &touches);
+        if !held.is_empty() {
+            for touch in &held {
+                places[touch.at.0 as usize] = Some(touch.place);
+            }
+            touches.extend(held);
+            continue;
+        }
+        if !drop_loose(&network, &solution, &mut places, &mut why) {
             let solved = mirror::Solved {
                 observations,
                 network: &network,
@@ -88,6 +99,33 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits, look: Look) -
 fn site_is_loose(network: &Network<'_>, solution: &Solution) -> bool {
     let first = network.site_at().map(|at| at - 2 * network.nodes());
     first.is_some_and(|first| solution.loose_shared.iter().any(|&g| g as usize >= first))
+}
+
+/// Touches for points that the equations leave free, or bring to no end: the valleys that their lengths leave them.
+fn touch_loose(
+    (network, solution): (&Network<'_>, &Solution),
+    rows: &[u32],
+    (places, site): (&[Option<Plane>], Option<Similarity>),
+    touches: &[Touch],
+) -> Vec<Touch> {
+    let wants = |slot: &Slot| match slot {
+        Slot::Node(node) => {
+            solution.loose.binary_search(node).is_ok()
+                || solution.failed.binary_search(node).is_ok()
+        }
+        _ => false,
+    };
+    let wanting = network
+        .slots
+        .iter()
+        .enumerate()
+        .filter(|(_, slot)| wants(slot));
+    let held = wanting.filter_map(|(i, _)| {
+        let at = PointId(i as u32);
+        let place = places[i].filter(|_| touches.iter().all(|touch| touch.at != at))?;
+        valley::touch(network.observations(), rows, (at, place), places, site)
+    });
+    held.collect()
 }
 
 /// Takes out points that the equations leave free; says whether there were any.
@@ -277,7 +315,7 @@ fn finish(
         site: site_grid(network, &solution, observations),
         site_loose: has_site && site_at.is_none(),
         shifts,
-        arcs: BTreeMap::new(),
+        bends: BTreeMap::new(),
         origin: network.origin,
         slots: network.slots.clone(),
         site_at,

@@ -1,4 +1,4 @@
-//! `weak`: an error ellipse larger than the limit, a place that hangs on two measurements that only touch, or one by a compass
+//! `weak`: an error ellipse larger than the limit, a place that hangs on measurements that only touch or run side by side, or one by a compass
 //! whose declination is not known.
 //!
 //! *Why*: tapes that cross at a flat angle, a poor fix; a compass turns all that hangs on it by the declination, and no ellipse
@@ -15,7 +15,7 @@ use crate::job::model::MarkRow;
 use crate::math::block;
 use crate::math::stats::{ELLIPSE_95, NORMAL_95};
 use crate::observe::{Kind, MarkPoints, PointId, PointRole, Problem, ShiftId};
-use crate::position::Places;
+use crate::position::{Places, Touch};
 use crate::units::{fixed, just};
 
 /// An ellipse whose paint's own reaches less than this share of it is not the measurements' (half of its square).
@@ -27,41 +27,7 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     let limit = survey.job.limits.semi_major;
     let shifts = OnceCell::new();
-    for touch in &survey.adjusted.touches {
-        let how = if touch.gap > 0.0 {
-            format!("miss each other by {}", survey.rough(touch.gap))
-        } else {
-            "only just meet".to_owned()
-        };
-        let bound = NORMAL_95 * touch.sigma;
-        let known = if bound > USELESS {
-            format!(
-                "its place along the touch is not usefully known (to no better than {})",
-                survey.rough(USELESS)
-            )
-        } else {
-            format!(
-                "it is known to ± {} along the touch (95 %)",
-                survey.rough(bound)
-            )
-        };
-        let message = format!(
-            "{}: its two measurements {how}. They are taken as touching, so {known}. Add a measurement across it.",
-            survey.called(touch.at),
-        );
-        let finding =
-            Finding::new(Code::Weak, message).figures(survey.unit.of(touch.gap.abs()), None);
-        let point = survey.observed.observations.points.get(touch.at.0 as usize);
-        let row = point.and_then(|point| match point.role {
-            PointRole::Mark(row) => survey.job.marks.get(row),
-            _ => None,
-        });
-        let finding = survey.about(finding, touch.at);
-        findings.push(match row {
-            Some(row) => finding.at(&row.source),
-            None => finding,
-        });
-    }
+    findings.extend(survey.adjusted.touches.iter().map(|t| touching(survey, t)));
     let problems = survey.observed.problems.iter();
     findings.extend(problems.filter_map(|problem| by_compass(survey, problem)));
     for (i, mark) in survey.observed.observations.marks.iter().enumerate() {
@@ -90,6 +56,49 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         findings.push(survey.in_run(finding, Some(mark.run)));
     }
     findings
+}
+
+/// A place that measurements hold along one line only.
+fn touching(survey: &Survey<'_>, touch: &Touch) -> Finding {
+    let (how, across) = if touch.values > 2 {
+        let how = format!(
+            "its {} measurements come from points nearly in line with it, and say where it lies along that line, hardly where across it",
+            touch.values
+        );
+        (how, "across the line")
+    } else {
+        let how = if touch.gap > 0.0 {
+            format!("miss each other by {}", survey.rough(touch.gap))
+        } else {
+            "only just meet".to_owned()
+        };
+        let how = format!("its two measurements {how}. They are taken as touching");
+        (how, "along the touch")
+    };
+    let bound = NORMAL_95 * touch.sigma;
+    let known = if bound > USELESS {
+        format!(
+            "its place {across} is not usefully known (to no better than {})",
+            survey.rough(USELESS)
+        )
+    } else {
+        format!("it is known to ± {} {across} (95 %)", survey.rough(bound))
+    };
+    let message = format!(
+        "{}: {how}, so {known}. Add a measurement across it.",
+        survey.called(touch.at),
+    );
+    let finding = Finding::new(Code::Weak, message).figures(survey.unit.of(touch.gap.abs()), None);
+    let point = survey.observed.observations.points.get(touch.at.0 as usize);
+    let row = point.and_then(|point| match point.role {
+        PointRole::Mark(row) => survey.job.marks.get(row),
+        _ => None,
+    });
+    let finding = survey.about(finding, touch.at);
+    match row {
+        Some(row) => finding.at(&row.source),
+        None => finding,
+    }
 }
 
 /// The shift that the position of each point shares.
