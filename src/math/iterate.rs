@@ -28,7 +28,7 @@ const FIRM: f64 = 1e3;
 const SHORT: f64 = 0.25;
 /// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
 /// 5 mm): no reason to damp.
-const ROUNDING: f64 = 1e-7;
+pub(super) const ROUNDING: f64 = 1e-7;
 
 type Skip<'a> = &'a (dyn Fn(usize) -> bool + Sync);
 
@@ -100,25 +100,25 @@ struct Scratch {
 }
 
 /// What is fixed during a solution.
-struct Setting<'a, M> {
-    model: &'a M,
-    parts: &'a Parts,
+pub(super) struct Setting<'a, M> {
+    pub(super) model: &'a M,
+    pub(super) parts: &'a Parts,
     skip: Skip<'a>,
-    effort: Effort,
-    own: usize,
+    pub(super) effort: Effort,
+    pub(super) own: usize,
     /// Where the slice of unknowns that the methods are given begins.
-    offset: usize,
+    pub(super) offset: usize,
 }
 
 impl<M: Model> Setting<'_, M> {
     /// Where a part's unknowns stand in the slice that the methods are given.
-    fn range(&self, part: &Part) -> std::ops::Range<usize> {
+    pub(super) fn range(&self, part: &Part) -> std::ops::Range<usize> {
         let range = self.parts.range(part);
         range.start - self.offset..range.end - self.offset
     }
 
     /// Those of some equations that take part.
-    fn used<'r>(&'r self, rows: &'r [u32]) -> impl Iterator<Item = usize> + 'r {
+    pub(super) fn used<'r>(&'r self, rows: &'r [u32]) -> impl Iterator<Item = usize> + 'r {
         rows.iter()
             .map(|i| *i as usize)
             .filter(|i| !(self.skip)(*i))
@@ -134,7 +134,7 @@ impl<M: Model> Setting<'_, M> {
         sum
     }
 
-    fn values<'v>(&'v self, part: &Part, x: &'v [f64], shared: &'v [f64]) -> Values<'v> {
+    pub(super) fn values<'v>(&'v self, part: &Part, x: &'v [f64], shared: &'v [f64]) -> Values<'v> {
         Values::part(
             self.parts,
             self.parts.range(part).start,
@@ -371,7 +371,7 @@ impl<M: Model> Setting<'_, M> {
     }
 
     /// Iterates a set of parts, and the shared unknowns with it if `with_shared`; how it ended. Where the first way ends nowhere or
-    /// leaves an unknown free, it is tried again from the start with care.
+    /// leaves an unknown free, it is tried again from the start with care; where that ends nowhere either, with the bends of the equations.
     fn settle(
         &self,
         set: &[u32],
@@ -394,9 +394,18 @@ impl<M: Model> Setting<'_, M> {
             scratch,
         );
         let better = second.squares < first.squares * (1.0 - ROUNDING);
-        if second.ended && (better || !first.ended) {
+        let neither = !first.ended && !second.ended;
+        if better && neither || second.ended && (better || !first.ended) {
             x.copy_from_slice(&other_x);
             shared.copy_from_slice(&other_shared);
+        }
+        if neither && let Some(squares) = self.newton(set, (x, shared), with_shared) {
+            return End {
+                ended: true,
+                pinned: false,
+                squares,
+                last: None,
+            };
         }
         End {
             ended: first.ended || second.ended,
@@ -597,7 +606,7 @@ impl Step {
     }
 }
 
-const fn harder(damping: f64) -> f64 {
+pub(super) const fn harder(damping: f64) -> f64 {
     (damping * 10.0).max(1e-3)
 }
 

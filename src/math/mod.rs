@@ -10,6 +10,7 @@ pub mod ellipse;
 mod factor;
 mod iterate;
 pub mod less;
+mod newton;
 mod parts;
 pub mod similarity;
 pub mod solution;

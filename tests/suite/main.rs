@@ -7,6 +7,7 @@
 
 mod advice;
 mod architecture;
+mod bent;
 mod bounds;
 mod cli;
 mod codes;
