@@ -1,9 +1,9 @@
 //! Reduction of a levelling book by height of instrument.
 //!
 //! A set-up is a backsight and the sights that follow it up to the next backsight. Its height of instrument is backsight
-//! point plus reading; every other sight gives the height difference from the backsight point. Set-ups
-//! have equal sigmas, so that a misclosure is spread equally over them; an intermediate sight hangs on its set-up's
-//! backsight point and takes no share of what is found out later.
+//! point plus reading; every other sight gives the height of its point below that. Set-ups have equal sigmas, so that a misclosure is
+//! spread equally over them. What the backsight is wrong by, all sights of its set-up have in common: each reading is a measurement of its
+//! own, and the height of instrument an unknown.
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -11,16 +11,18 @@ use std::sync::Arc;
 use crate::job::model::{LevelRow, Source};
 use crate::limits::{Accuracy, Limits};
 
-/// A height difference from one set-up.
+/// A staff reading.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sight {
-    /// Backsight point.
-    pub from: Arc<str>,
+    /// Number of the set-up.
+    pub setup: usize,
+    /// The set-up's backsight.
+    pub back: bool,
     /// Point sighted.
-    pub to: Arc<str>,
-    /// Height of `to` above `from`, metres.
-    pub difference: f64,
-    /// Row of the sight.
+    pub point: Arc<str>,
+    /// Height of the instrument above it, metres.
+    pub reading: f64,
+    /// Its row.
     pub source: Source,
 }
 
@@ -46,7 +48,7 @@ pub struct Closure {
 /// The reduced book.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Book {
-    /// One for each foresight and intermediate sight.
+    /// All of set-ups that have any after the backsight.
     pub sights: Vec<Sight>,
     /// Each time that it closed.
     pub closures: Vec<Closure>,
@@ -166,28 +168,29 @@ pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<Known>) -> Book 
         line: 0,
         branch: 0,
     };
-    // Backsight point, its reading, and where the line stood there.
-    let mut setup: Option<(Arc<str>, f64, f64)> = None;
-    let mut lines = 0;
+    // The backsight, and where the line stood there.
+    let mut setup: Option<(Sight, f64)> = None;
+    let (mut setups, mut lines) = (0, 0);
     let mut last: Option<Arc<str>> = None;
     for row in rows {
         now.length += row.distance.unwrap_or(0.0);
         for (reading, turning) in [(row.intermediate, false), (row.foresight, true)] {
             let Some(reading) = reading else { continue };
-            let Some((from, backsight, height)) = &setup else {
+            let Some((back, height)) = &setup else {
                 walk.book.hanging.push(row.source.clone());
                 continue;
             };
-            let difference = backsight - reading;
-            let (from, to, source) = (Arc::clone(from), Arc::clone(&row.point), row.source.clone());
+            let begun = walk.book.sights.last().map(|sight| sight.setup) == Some(back.setup);
+            walk.book.sights.extend((!begun).then(|| back.clone()));
             walk.book.sights.push(Sight {
-                from,
-                to,
-                difference,
-                source,
+                setup: back.setup,
+                back: false,
+                point: Arc::clone(&row.point),
+                reading,
+                source: row.source.clone(),
             });
             if turning {
-                now.height = height + difference;
+                now.height = height + back.reading - reading;
                 now.setups += 1;
                 walk.arrive(&row.point, now, &row.source);
                 last = Some(Arc::clone(&row.point));
@@ -212,7 +215,15 @@ pub fn reduce(rows: &[LevelRow], known: &dyn Fn(&str) -> Option<Known>) -> Book 
                 walk.stand(&row.point, now, (walk.known)(&row.point));
                 now.length += row.distance.unwrap_or(0.0);
             }
-            setup = Some((Arc::clone(&row.point), backsight, now.height));
+            setups += 1;
+            let back = Sight {
+                setup: setups,
+                back: true,
+                point: Arc::clone(&row.point),
+                reading: backsight,
+                source: row.source.clone(),
+            };
+            setup = Some((back, now.height));
             last = Some(Arc::clone(&row.point));
         }
     }

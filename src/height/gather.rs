@@ -213,19 +213,28 @@ fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Dire
     all
 }
 
+/// Begins the names of instruments: no point's does.
+const INSTRUMENT: char = '\u{1}';
+
+/// The instrument of a set-up, as a point of its own.
+fn instrument(setup: usize) -> Arc<str> {
+    Arc::from(format!("{INSTRUMENT}{setup}"))
+}
+
 fn differences(job: &Job, known: &dyn Fn(&str) -> Option<Known>) -> (Vec<Difference>, Book) {
     let book = reduce(&job.levels, known);
     let mut all: Vec<Difference> = book
         .sights
         .iter()
         .map(|sight| Difference {
-            from: Arc::clone(&sight.from),
-            to: Arc::clone(&sight.to),
-            value: sight.difference,
-            sigma: job.accuracy.level,
+            from: Arc::clone(&sight.point),
+            to: instrument(sight.setup),
+            value: sight.reading,
+            // Two of them make the set-up's difference.
+            sigma: job.accuracy.level * std::f64::consts::FRAC_1_SQRT_2,
             usage: Use::Yes,
             source: sight.source.clone(),
-            what: "sight",
+            what: if sight.back { "backsight" } else { "sight" },
         })
         .collect();
     for measure in job
@@ -355,7 +364,8 @@ impl Gathered {
         let used = pairs.iter().zip(differences);
         for (&(a, b), d) in used.filter(|(_, d)| d.usage == Use::Yes) {
             let (from, to) = (nodes.end(a), nodes.end(b));
-            let names = smallvec![nodes.name(a), nodes.name(b)];
+            let ends = [a, b].map(|index| nodes.name(index)).into_iter();
+            let names = ends.filter(|name| !name.starts_with(INSTRUMENT)).collect();
             for index in [a, b] {
                 if let Some(slot) = self.from.get_mut(index) {
                     slot.get_or_insert(GroundFrom::Levelled);
@@ -474,6 +484,7 @@ pub(super) fn heights(job: &Job, observations: &Observations, limits: &Limits) -
     let undetermined = (0..nodes.ends.len())
         .filter(|&i| nodes.ends[i].as_ref().is_some_and(loose))
         .map(|i| nodes.name(i))
+        .filter(|name| !name.starts_with(INSTRUMENT))
         .collect();
     let ends = nodes
         .ends

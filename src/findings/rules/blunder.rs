@@ -271,7 +271,7 @@ fn in_height(survey: &Survey<'_>, suspect: &HeightSuspect) -> Option<Finding> {
                 .equals
                 .iter()
                 .filter_map(|&i| residuals.get(i))
-                .map(described)
+                .map(|row| format!("{} ({})", described(row), row.source))
         )
     );
     let mut finding = Finding::new(Code::Blunder, message)
