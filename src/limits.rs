@@ -7,7 +7,7 @@
 //!
 //! | figure | where |
 //! | --- | --- |
-//! | shift that a ballpark operation leaves, 2 m | [`crate::crs::shift_sigma`] |
+//! | shift that a ballpark operation leaves, 2 m; 250 m of datums of the time before satellites | [`crate::crs::shift_sigma`] |
 //! | a signal's own scatter, 3 % | `transmitter/tilt.rs`, `SIGNAL_FRACTION` |
 //! | axis above the invert where none is given, 25 mm | [`crate::run::AXIS_ABOVE_INVERT`] |
 //! | how pipe and ground depart from the straight between known levels, 1 % and 2 % | `profile/inverts.rs`, `profile/sights.rs`, `run/ground.rs` |
@@ -147,6 +147,12 @@ settings! {
     }
 }
 impl Accuracy {
+    /// One-sigma of placing a mark, metres, each axis, over a transmitter at this depth below the sensing point.
+    #[must_use]
+    pub fn placing(&self, depth: f64) -> f64 {
+        self.mark.hypot(self.mark_fraction * depth)
+    }
+
     /// One-sigma of a cable length by the counter, metres.
     #[must_use]
     pub fn cable(&self, length: f64) -> f64 {

@@ -9,7 +9,7 @@ use crate::profile::minimum::least_grade;
 use crate::profile::{self, Profile};
 use crate::record::model::Advice;
 use crate::run::{GroundAt, GroundOrigin, Located, Traced, Vertex, VertexKind};
-use crate::transmitter::{Basis, Depth, depth, shift};
+use crate::transmitter::{Basis, Depth, depth};
 use crate::units::{fixed, rough};
 
 /// No more runs than this are spoken of, the most open questions first.
@@ -197,7 +197,7 @@ fn insert(known: &Known<'_>, traced: &mut Traced, [a, b]: [usize; 2]) -> Option<
     let mark = Located {
         e: f64::midpoint(one.e, other.e),
         n: f64::midpoint(one.n, other.n),
-        own: block::isotropic(shift::placing(accuracy, value.max(0.0)).powi(2)),
+        own: block::isotropic(accuracy.placing(value.max(0.0)).powi(2)),
         depth: Some(depth::by_readings(&readings, false, None, accuracy)),
         ground: Some(GroundAt {
             z: f64::midpoint(one.ground?.z, other.ground?.z),

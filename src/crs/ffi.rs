@@ -420,9 +420,8 @@ impl Object {
         }
     }
 
-    /// The operations from this CRS to another, those left out whose grids are missing; `ballpark` lets in those
-    /// that take no notice of the datums.
-    pub(super) fn operations_to(&self, target: &Self, ballpark: bool) -> Vec<Self> {
+    /// The operations from this CRS to another, those left out whose grids are missing.
+    pub(super) fn operations_to(&self, target: &Self, ways: Ways) -> Vec<Self> {
         // SAFETY: live objects of one context; the factory context is destroyed once, after its only use.
         unsafe {
             let ctx = self.ctx();
@@ -443,8 +442,15 @@ impl Object {
             sys::proj_operation_factory_context_set_allow_ballpark_transformations(
                 ctx,
                 factory,
-                c_int::from(ballpark),
+                c_int::from(ways == Ways::Ballpark),
             );
+            if ways == Ways::Through {
+                sys::proj_operation_factory_context_set_allow_use_intermediate_crs(
+                    ctx,
+                    factory,
+                    sys::PROJ_INTERMEDIATE_CRS_USE_PROJ_INTERMEDIATE_CRS_USE_ALWAYS,
+                );
+            }
             let list = sys::proj_create_operations(ctx, self.raw(), target.raw(), factory);
             sys::proj_operation_factory_context_destroy(factory);
             self.context.own_list(list)
@@ -507,6 +513,17 @@ impl Object {
             shortest: factors.tissot_semiminor,
         })
     }
+}
+
+/// Which operations are asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Ways {
+    /// From the one system to the other, through a third one only where there is no direct one anywhere.
+    Direct,
+    /// Through third systems as well: a direct one may be of another country only.
+    Through,
+    /// Those too that take no notice of the datums.
+    Ballpark,
 }
 
 /// Says nothing: what matters comes back as an error.

@@ -4,8 +4,8 @@ use std::cell::OnceCell;
 use std::f64::consts::TAU;
 use std::rc::Rc;
 
-use super::ffi::{Context, Kind, Object};
-use super::{Area, CrsError, datum, system};
+use super::ffi::{Context, Kind, Object, Ways};
+use super::{Area, BALLPARK, CrsError, datum, system};
 use crate::record::model::Operation;
 
 /// One end of a conversion.
@@ -31,6 +31,18 @@ struct End {
     meridian: f64,
     /// Metres or radians in one of PROJ's unit.
     unit: f64,
+    /// Its ellipsoid is none of those that satellite positioning brought.
+    old: bool,
+}
+
+/// Semi-major axis in metres and reciprocal flattening of GRS 1980 and WGS 84, to their common digits
+/// ([`crate::sources::Source::Iogp72`]), and how far another one may lie from them: our choice.
+const MODERN: [(f64, f64); 2] = [(6_378_137.0, 1.0), (298.2572, 0.01)];
+
+/// Whether an ellipsoid is of the time before satellites.
+fn is_old((semi_major, reciprocal): (f64, f64)) -> bool {
+    let far = |value: f64, (modern, most): (f64, f64)| (value - modern).abs() > most;
+    far(semi_major, MODERN[0]) || far(reciprocal, MODERN[1])
 }
 
 impl End {
@@ -64,6 +76,7 @@ impl End {
             geographic,
             meridian,
             unit: system::metres(&axis),
+            old: object.ellipsoid().is_some_and(is_old),
             object,
         })
     }
@@ -146,17 +159,20 @@ pub(super) struct Pair {
     from: End,
     to: End,
     sound: Vec<Candidate>,
+    /// Those through third systems: finding them takes long, so they are asked for where there is no other.
+    through: OnceCell<Vec<Candidate>>,
     ballpark: OnceCell<Vec<Candidate>>,
 }
 
 impl Pair {
     pub(super) fn new(context: &Rc<Context>, from: &Place, to: &Place) -> Result<Self, CrsError> {
         let (from, to) = (End::new(context, from)?, End::new(context, to)?);
-        let sound = candidates(&from, &to, false);
+        let sound = candidates(&from, &to, Ways::Direct);
         Ok(Self {
             from,
             to,
             sound,
+            through: OnceCell::new(),
             ballpark: OnceCell::new(),
         })
     }
@@ -176,7 +192,19 @@ impl Pair {
 
     /// Whether one of the places lies in the area of an operation that minds the datums.
     pub(super) fn holds(&self, anchors: &[(f64, f64)]) -> bool {
-        best(&self.sound, anchors).is_some()
+        self.minding(anchors).is_some()
+    }
+
+    /// The best operation at one of the places that minds the datums.
+    fn minding(&self, anchors: &[(f64, f64)]) -> Option<&Candidate> {
+        let through = || {
+            let all = || candidates(&self.from, &self.to, Ways::Through);
+            let found = best(self.through.get_or_init(all), anchors)?;
+            // Between datums of today, to leave out their difference may cost less than to go through a third one.
+            let worth = found.accuracy.is_some_and(|metres| metres <= BALLPARK);
+            (worth || self.from.old || self.to.old).then_some(found)
+        };
+        best(&self.sound, anchors).or_else(through)
     }
 
     /// Points from the one system to the other. `anchors` are their longitudes and latitudes in any datum, near
@@ -247,12 +275,12 @@ impl Pair {
         if let Some(only) = self.exact() {
             return Ok(only);
         }
-        if let Some(candidate) = best(&self.sound, anchors) {
+        if let Some(candidate) = self.minding(anchors) {
             return Ok(candidate);
         }
         let ballpark = self
             .ballpark
-            .get_or_init(|| candidates(&self.from, &self.to, true));
+            .get_or_init(|| candidates(&self.from, &self.to, Ways::Ballpark));
         best(ballpark, anchors).ok_or_else(|| CrsError::NoOperation {
             from: self.from.name.clone(),
             to: self.to.name.clone(),
@@ -267,14 +295,15 @@ impl Pair {
             accuracy_m: candidate.accuracy,
             area: candidate.area.as_ref().map(|area| area.name.clone()),
             ballpark: candidate.ballpark,
+            old_datum: candidate.ballpark && (self.from.old || self.to.old),
             epoch,
         }
     }
 }
 
-fn candidates(from: &End, to: &End, ballpark: bool) -> Vec<Candidate> {
+fn candidates(from: &End, to: &End, ways: Ways) -> Vec<Candidate> {
     from.object
-        .operations_to(&to.object, ballpark)
+        .operations_to(&to.object, ways)
         .into_iter()
         .map(Candidate::new)
         .collect()

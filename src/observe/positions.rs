@@ -75,12 +75,16 @@ pub(super) fn datum_of_control(geographic: &Geographic) -> Datum {
 const TODAY: f64 = 5.0;
 
 /// The datum of positions of which one lies at `at` (longitude, latitude): no correction network works in the datums of old, so that
-/// what came through one without a name of its datum is in WGS 84, where the CRS's own lies far from that; with how far.
+/// what came through one without a name of its datum is in WGS 84, where the CRS's own lies far from that; with how far, endless where nothing
+/// says so.
 fn of_network(crs: &Crs, datum: Datum, corrected: bool, at: Option<Plane>) -> (Datum, Option<f64>) {
     let old = || {
         let (longitude, latitude) = at.filter(|_| datum == Datum::OfCrs && corrected)?;
         let (grid, _) = crs.to_grid(&datum, &[(longitude, latitude)]).ok()?;
-        let (back, _) = crs.to_wgs84(&grid).ok()?;
+        let (back, by) = crs.to_wgs84(&grid).ok()?;
+        if by.old_datum {
+            return Some(f64::INFINITY);
+        }
         let (lon, lat) = back.first().copied()?;
         let off = window::RADIAN * (lat - latitude).hypot((lon - longitude) * lat.cos());
         Some(off).filter(|off| *off > TODAY)
@@ -167,16 +171,21 @@ pub(super) fn convert(
         ..Conversion::default()
     };
     let mut groups: BTreeMap<(&str, bool), Vec<usize>> = BTreeMap::new();
+    let mut edge = Vec::new();
     for (i, fixing) in fixings.iter().enumerate() {
         if !crs.is_local() && !crs.contains(fixing.longitude, fixing.latitude) {
-            problems.push(outside_geographic(crs, fixing));
-            continue;
+            if !crs.reaches(fixing.longitude, fixing.latitude) {
+                problems.push(outside_geographic(crs, fixing));
+                continue;
+            }
+            edge.push(&fixing.subject);
         }
         groups
             .entry((label(&fixing.datum), fixing.corrected))
             .or_default()
             .push(i);
     }
+    problems.extend(at_edge(crs, &edge, true));
     for ((name, corrected), mut members) in groups {
         let Some(&first) = members.first() else {
             continue;
@@ -288,6 +297,18 @@ fn outside_geographic(crs: &Crs, fixing: &Fixing) -> Problem {
     }
 }
 
+/// What is to be said of places a little outside the area of use.
+fn at_edge(crs: &Crs, edge: &[&Subject], geographic: bool) -> Option<Problem> {
+    Some(Problem::Edge {
+        subject: (*edge.first()?).clone(),
+        places: edge.len(),
+        geographic,
+        area: crs
+            .area()
+            .map_or_else(String::new, |area| area.name.clone()),
+    })
+}
+
 /// Whether grid coordinates (metres) lie in the CRS's area of use.
 fn inside(crs: &Crs, place: Plane) -> bool {
     crs.to_wgs84(&[place])
@@ -307,13 +328,20 @@ pub(super) fn check_grid(
         return vec![true; places.len()];
     }
     let all: Vec<Plane> = places.iter().map(|(_, place)| *place).collect();
+    let mut edge = Vec::new();
     let good: Vec<bool> = match crs.to_wgs84(&all) {
-        Ok((lonlat, _)) => lonlat
-            .iter()
-            .map(|(lon, lat)| crs.contains(*lon, *lat))
-            .collect(),
+        Ok((lonlat, _)) => {
+            let each = lonlat.iter().zip(places);
+            each.map(|((lon, lat), (subject, _))| {
+                let (inside, near) = (crs.contains(*lon, *lat), crs.reaches(*lon, *lat));
+                edge.extend((near && !inside).then_some(subject));
+                near
+            })
+            .collect()
+        }
         Err(_) => all.iter().map(|place| inside(crs, *place)).collect(),
     };
+    problems.extend(at_edge(crs, &edge, false));
     let site = middle(
         places
             .iter()

@@ -110,6 +110,17 @@ pub enum Problem {
         /// Name of the area of use.
         area: String,
     },
+    /// Coordinates a little outside the CRS's area of use: they are used.
+    Edge {
+        /// The first.
+        subject: Subject,
+        /// How many there are.
+        places: usize,
+        /// They are latitudes and longitudes.
+        geographic: bool,
+        /// Name of the area of use.
+        area: String,
+    },
     /// A datum that can't be brought into the CRS.
     Datum {
         /// Whose.

@@ -125,10 +125,13 @@ impl Moved<'_> {
         Ok(())
     }
 
-    /// What a grid bearing gains, radians: the difference of the convergences at the first given coordinates.
+    /// What a grid bearing gains, radians: the difference of the convergences at the first given place.
     fn turn(&self, job: &Job) -> Result<f64, RecastError> {
         let control = job.control.iter().find_map(|control| control.grid);
-        let Some((e, n)) = control.or_else(|| job.marks.iter().find_map(|mark| mark.placing.grid))
+        let marks = || job.marks.iter().find_map(|mark| mark.placing.grid);
+        let Some((e, n)) = control
+            .or_else(marks)
+            .map_or_else(|| self.first(job), |place| Ok(Some(place)))?
         else {
             return Ok(0.0);
         };
@@ -139,6 +142,14 @@ impl Moved<'_> {
 
     /// The operation between the two systems, at the first position of a job without grid coordinates.
     fn operation(&self, job: &Job) -> Result<Option<Operation>, CrsError> {
+        let Some(place) = self.first(job)? else {
+            return Ok(None);
+        };
+        Ok(Some(self.from.to_other(self.to, &[place])?.1))
+    }
+
+    /// The first position of a job, on the grid.
+    fn first(&self, job: &Job) -> Result<Option<(f64, f64)>, CrsError> {
         let control = job.control.iter().filter_map(|row| row.geographic.as_ref());
         let marks = job.marks.iter();
         let marks = marks.filter_map(|row| row.placing.gnss.as_deref());
@@ -149,7 +160,7 @@ impl Moved<'_> {
             return Ok(None);
         };
         let (grid, _) = self.from.to_grid(&Datum::OfCrs, &[first])?;
-        Ok(Some(self.from.to_other(self.to, &grid)?.1))
+        Ok(grid.first().copied())
     }
 }
 

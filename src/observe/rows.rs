@@ -13,6 +13,7 @@ use crate::job::model::{
     BaselineOffset, Control, Fix, Job, MarkRow, Measure, MeasureKind, North, Note, Polar,
     PolarDirection, Role, Side, Source, Tie, Use,
 };
+use crate::limits::Accuracy;
 
 /// One-sigma of a position that is exact but for the shift that its datum shares: a millimetre, far below any bound.
 const EXACT: f64 = 0.001;
@@ -107,6 +108,19 @@ const SAME_PLACE: f64 = 0.01;
 struct Row<'a> {
     source: &'a Source,
     usage: Use,
+    /// One-sigma, metres, of how far apart two markings of one transmitter lie, where the row is of another one than it is compared with.
+    again: f64,
+}
+
+/// A mark that is only compared and has depths of its own was located again: nobody reads depths to tape paint a second time (our choice). Then
+/// both markings are placed over the transmitter only so well.
+fn located_again(accuracy: &Accuracy, mark: &MarkRow) -> f64 {
+    let depths = mark.readings.iter().flatten();
+    let (sum, count) = depths.fold((0.0, 0_u32), |(sum, count), depth| (sum + depth, count + 1));
+    if mark.usage != Use::Check || count == 0 {
+        return 0.0;
+    }
+    std::f64::consts::SQRT_2 * accuracy.placing(sum / f64::from(count))
 }
 
 impl Rows<'_> {
@@ -127,7 +141,11 @@ impl Rows<'_> {
         };
         match row.usage {
             Use::Yes => self.out.plane.push(observation),
-            Use::Check => self.out.checks.push(observation),
+            Use::Check if kind.is_angular() => self.out.checks.push(observation),
+            Use::Check => self.out.checks.push(Observation {
+                sigma: sigma.hypot(row.again),
+                ..observation
+            }),
         }
     }
 
@@ -270,6 +288,7 @@ impl Rows<'_> {
         let row = Row {
             source: &control.source,
             usage: control.usage,
+            again: 0.0,
         };
         // Of a point that is only compared and has a place on both systems, the site's is where it is.
         let own = self.names.points.get(at.0 as usize).map(|point| point.role);
@@ -282,6 +301,7 @@ impl Rows<'_> {
             } else {
                 control.usage
             },
+            again: 0.0,
         };
         let mut grid = given.grid;
         let mut site = control.site;
@@ -407,6 +427,7 @@ impl Rows<'_> {
         let row = Row {
             source: &mark.source,
             usage: mark.usage,
+            again: located_again(&self.job.accuracy, mark),
         };
         let placing = &mark.placing;
         if let Some(baseline) = &placing.baseline {
@@ -564,6 +585,7 @@ impl Rows<'_> {
         let row = Row {
             source: &measure.source,
             usage: measure.usage,
+            again: 0.0,
         };
         if measure.kind == MeasureKind::HeightDifference {
             return;

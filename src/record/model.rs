@@ -245,6 +245,9 @@ pub struct Operation {
     pub area: Option<String>,
     /// Only a ballpark operation was to be had.
     pub ballpark: bool,
+    /// It is one, and one of the two datums is of the time before satellites: it may lie hundreds of metres off.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub old_datum: bool,
     /// Coordinate epoch, where known.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub epoch: Option<f64>,
@@ -757,7 +760,7 @@ pub struct Mark {
     /// Codes of its findings, sorted, space-separated; absent where there is none.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub findings: Option<String>,
-    /// Row of its centre.
+    /// Row that its place comes from.
     pub source: String,
     /// Further rows of the same mark.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]

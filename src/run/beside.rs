@@ -5,7 +5,6 @@ use super::order::Entry;
 use super::{Beside, Direction};
 use crate::job::model::{FoundBy, MarkRow, Use};
 use crate::math::block;
-use crate::transmitter::shift;
 
 impl Work<'_> {
     /// The peak of a mark that was found by its crossline, over a transmitter `sensing` below the sensing point.
@@ -33,7 +32,7 @@ impl Work<'_> {
             mark.covariance,
             self.inputs.places.covariance(peak_id, id),
         );
-        let placed = 2.0 * shift::placing(&self.inputs.job.accuracy, sensing).powi(2);
+        let placed = 2.0 * self.inputs.job.accuracy.placing(sensing).powi(2);
         let sigma = |unit| (block::along(covariance, unit) + placed).sqrt();
         // A wrong direction swings what lies along the pipe to the side.
         let swing = off(along) * direction?.sigma.min(1.0);

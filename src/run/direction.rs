@@ -6,7 +6,6 @@ use crate::job::model::Stream;
 use crate::math::block;
 use crate::math::stats::NORMAL_95;
 use crate::transmitter::Sensed;
-use crate::transmitter::shift::placing;
 
 /// A grid azimuth in the push direction and its one-sigma, radians.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -251,7 +250,7 @@ pub(super) fn leg(
     let placed = |index: usize| {
         depths.get(index).map_or(0.0, |&depth| {
             let sensing = depth + inputs.job.equipment.sensor_height;
-            placing(&inputs.job.accuracy, sensing).powi(2)
+            inputs.job.accuracy.placing(sensing).powi(2)
         })
     };
     let across = block::along(c, [n / length, -e / length]) + placed(from) + placed(to);

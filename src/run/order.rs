@@ -223,7 +223,7 @@ fn apart(
         let depth = depth.unwrap_or(USUAL_DEPTH) + inputs.job.equipment.sensor_height;
         let found_by = entry.row().map(|row| row.found_by).unwrap_or_default();
         let tilted = shift::shift(found_by, depth, 0.0, &Expected::of(level, 0.0)).sigma;
-        shift::placing(accuracy, depth).powi(2) + tilted.powi(2)
+        accuracy.placing(depth).powi(2) + tilted.powi(2)
     };
     let placing = placed(one) + placed(other) + accuracy.counter.powi(2);
     let (sigma, _, _) = block::axes(block::add(c, block::isotropic(placing)));

@@ -61,7 +61,7 @@ impl Work<'_> {
         });
         let sensing = value.max(0.0) + self.sensor_height();
         let shift = shift::shift(row.found_by, sensing, sigma, &expected);
-        let mut placing = shift::placing(accuracy, sensing).powi(2);
+        let mut placing = accuracy.placing(sensing).powi(2);
         if expected.tilt.from == TiltFrom::Vertical {
             placing += shift::leaning(accuracy, sensing).powi(2);
         }
@@ -81,7 +81,7 @@ impl Work<'_> {
         let by_peak = || self.by_peak(peak, &by_slope);
         match sensed.tilt.or_else(by_peak) {
             Some(tilt) => {
-                let placing = shift::placing(&self.inputs.job.accuracy, sensing) / sensing;
+                let placing = self.inputs.job.accuracy.placing(sensing) / sensing;
                 Expected::of(tilt, placing)
             }
             None => by_slope,

@@ -104,7 +104,7 @@ pub(super) fn find(
         places,
         ground,
         end,
-        mark: super::shift::placing(&job.accuracy, depth),
+        mark: job.accuracy.placing(depth),
     };
     ends.separation = sum.map(|sum| (sum, measure.separation(job, row, mark, ahead, behind)));
     ends.azimuth = measure.azimuth(mark, ahead, behind);

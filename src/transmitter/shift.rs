@@ -23,12 +23,6 @@ pub struct Shift {
     pub tilt: Tilt,
 }
 
-/// One-sigma of placing a mark, each axis, over a transmitter at this depth below the sensing point.
-#[must_use]
-pub fn placing(accuracy: &Accuracy, depth: f64) -> f64 {
-    f64::hypot(accuracy.mark, accuracy.mark_fraction * depth)
-}
-
 /// How far to the side the strongest signal stands over an upright transmitter `sensing` below the sensing point that leans as
 /// transmitters do in lying pipes (our choice: nobody has measured it); one-sigma, each axis, metres.
 #[must_use]

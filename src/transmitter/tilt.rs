@@ -1,8 +1,8 @@
 //! The transmitter's tilt, where it is known better than from the pipe's slope.
 
 use super::depth::STEEP;
+use super::dipole;
 use super::{Accepted, Sensed};
-use super::{dipole, shift};
 use crate::job::model::{Attitude, FoundBy, Job, MarkRow, Stream};
 
 /// Where a tilt came from.
@@ -146,7 +146,7 @@ fn by_signals(job: &Job, row: &MarkRow, sensed: &Sensed) -> Option<Tilt> {
     });
     let by_reading = std::f64::consts::SQRT_2 * SIGNAL_FRACTION;
     let apart = by_reading.hypot(by_placing).hypot(by_depth) / rate.abs();
-    let paint = shift::placing(&job.accuracy, sensing) / sensing;
+    let paint = job.accuracy.placing(sensing) / sensing;
     Some(Tilt {
         angle,
         sigma: apart.hypot(by_paint * paint),

@@ -235,3 +235,18 @@ fn a_run_joins_not_itself() {
     let joined = job_of(&toml, CONTROL, &[MARKS], &[]);
     assert!(!joined.blocked(), "{:#?}", joined.findings);
 }
+
+/// Whoever reads depths at a check mark has located the transmitter again: two markings of it lie apart by more than the survey of one.
+#[test]
+fn a_mark_that_was_located_again_is_allowed_its_placing() {
+    let bound = |depths: &str| {
+        let row = format!("A,A1,,,,,,,,,500004.08,5700006.00,,{depths},,check\n");
+        let outcome = job(CONTROL, &[MARKS, &row]);
+        let checks = &outcome.record.as_ref().expect("a record").checks;
+        let place = checks.iter().find(|check| check.what == "horizontal");
+        place.expect("a place compared").bound
+    };
+    let (same, again) = (bound(","), bound("1.51,1.51"));
+    // 2.4477 of the one-sigma of two markings: 0.05 m each, by default (`mark`), and a part of the depth.
+    assert!(again > same + 0.05, "{same} {again}");
+}

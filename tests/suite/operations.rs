@@ -7,7 +7,7 @@ use std::path::Path;
 use aslaid::crs::Crs;
 use aslaid::error::Error;
 use aslaid::export::{FORMATS, View};
-use aslaid::findings::Code;
+use aslaid::findings::{Code, Level};
 use aslaid::pipeline::{Options, Outcome, run};
 use aslaid::record::AsBuilt;
 use aslaid::record::model::{Crossing, Separation};
@@ -128,7 +128,8 @@ fn a_map_that_only_a_ballpark_operation_leads_to_is_a_finding() {
         "{}",
         found[0].message
     );
-    assert_eq!(found[0].value, Some(2.0));
+    // Average Terrestrial System 1977: its ellipsoid is none of today's.
+    assert_eq!(found[0].value, Some(250.0));
 }
 
 #[test]
@@ -312,4 +313,74 @@ fn a_job_in_site_coordinates_says_in_its_record_and_when_checked_why_it_has_no_m
     // A job on the Earth has no such note.
     job(&site.at("other"), "EPSG:27700", LONDON);
     assert!(!site.ends(0, &["check", "other"]).contains("No asbuilt"));
+}
+
+/// A direct operation may be of another part of the country: then the way leads through a third system. AGD66 lies 200 m off GDA2020 in
+/// Sydney (some 206 m by "AGD66 to GDA94 (9)" and on, PROJ 9.4's `projinfo`), not 0.
+#[test]
+fn the_way_may_lead_through_a_third_system() {
+    let crs = Crs::new("EPSG:7856", LengthUnit::Metre).unwrap();
+    let sydney = (151.21_f64.to_radians(), (-33.87_f64).to_radians());
+    let named = aslaid::crs::Datum::Named("AGD66".to_owned());
+    let (there, by) = crs.to_grid(&named, &[sydney]).unwrap();
+    let (null, _) = crs.to_grid(&aslaid::crs::Datum::OfCrs, &[sydney]).unwrap();
+    let off = (there[0].0 - null[0].0).hypot(there[0].1 - null[0].1);
+    assert!(
+        !by.ballpark && (200.0..212.0).contains(&off),
+        "{by:?} {off}"
+    );
+}
+
+/// No correction network works in a datum of old times; where nothing tells how far that lies from WGS 84, this is no zero.
+#[test]
+fn rtk_in_an_old_datum_without_an_operation() {
+    let folder = tempfile::tempdir().unwrap();
+    let of = |crs: &str, lon: f64| {
+        let settings = format!(
+            "[job]\nid = \"J\"\n[grid]\ncrs = \"{crs}\"\nunit = \"m\"\n[[run]]\nid = \"A\"\n"
+        );
+        fs::write(folder.path().join("job.toml"), settings).unwrap();
+        let marks = format!(
+            "run,mark,latitude,longitude,fix\nA,A1,30.3,{lon},rtk\nA,A2,30.30004,{lon},rtk\n"
+        );
+        fs::write(folder.path().join("marks.csv"), marks).unwrap();
+        let outcome = built(folder.path(), None).unwrap();
+        let reach = outcome.record.as_ref().unwrap().marks[0]
+            .ellipse
+            .unwrap()
+            .semi_major_95;
+        let told = outcome
+            .findings
+            .iter()
+            .any(|f| f.code == Code::GnssFix && f.message.contains("before satellites"));
+        (reach, told)
+    };
+    let (beijing, told) = of("EPSG:2437", 120.2);
+    assert!(beijing > 500.0 && told, "{beijing}");
+    let (today, told) = of("EPSG:4549", 120.2);
+    assert!(today < 1.0 && !told, "{today}");
+}
+
+/// A job at the edge of a zone stays in one system: told, and used. One far outside is an error as before.
+#[test]
+fn a_place_a_little_outside_the_area_is_used() {
+    let folder = tempfile::tempdir().unwrap();
+    for (lon, level) in [(12.0004, Level::Warning), (13.2, Level::Error)] {
+        let settings =
+            "[job]\nid = \"J\"\n[grid]\ncrs = \"EPSG:32632\"\nunit = \"m\"\n[[run]]\nid = \"A\"\n";
+        fs::write(folder.path().join("job.toml"), settings).unwrap();
+        let marks = format!(
+            "run,mark,latitude,longitude,fix\nA,A1,52.0,11.9999,rtk\nA,A2,52.0,{lon},rtk\n"
+        );
+        fs::write(folder.path().join("marks.csv"), marks).unwrap();
+        let outcome = built(folder.path(), None).unwrap();
+        let of: Vec<_> = outcome
+            .findings
+            .iter()
+            .filter(|f| f.code == Code::OutsideCrs)
+            .collect();
+        assert_eq!((of.len(), of[0].level), (1, level), "{of:?}");
+        let placed = outcome.record.map_or(0, |record| record.marks.len());
+        assert_eq!(placed, if level == Level::Warning { 2 } else { 1 });
+    }
 }

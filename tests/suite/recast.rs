@@ -147,3 +147,31 @@ fn a_local_grid_has_no_other_system() {
     let error = run(folder.path(), &options).unwrap_err().to_string();
     assert!(error.contains("local grid"), "{error}");
 }
+
+/// Grid bearings turn by the difference of the convergences, also where every given place is a longitude and latitude.
+#[test]
+fn grid_bearings_turn_without_any_grid_coordinates() {
+    let folder = job_in("EPSG:25833");
+    let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
+    write(
+        "control.csv",
+        "point,latitude,longitude\nP1,51.5,14.5\nP2,51.5003,14.5004\n",
+    );
+    write(
+        "marks.csv",
+        "run,mark,setup,bearing,bearing_from,distance\nA,A1,P1,40,grid,20\nA,A2,P1,60,grid,22\nA,A3,P2,110,grid,18\n",
+    );
+    let (own, other) = (
+        record(folder.path(), None),
+        record(folder.path(), Some("EPSG:3035")),
+    );
+    let turn = own.frame.convergence.unwrap() - other.frame.convergence.unwrap();
+    assert!(turn.abs() > 0.5, "{turn}");
+    assert_eq!(own.marks.len(), 3);
+    for (a, b) in own.marks.iter().zip(&other.marks) {
+        let (p, q) = (a.geographic.unwrap(), b.geographic.unwrap());
+        let metres = (p.longitude - q.longitude).hypot(p.latitude - q.latitude) * 111_000.0;
+        // ETRS89-LAEA is not conformal: lengths and angles bend by parts in ten thousand.
+        assert!(metres < 0.02, "{}: {metres} m apart", a.mark);
+    }
+}

@@ -111,13 +111,18 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
             positions,
             off,
         } => {
+            let far = if off.is_finite() {
+                format!("lies {} from WGS 84 here", survey.rough(*off))
+            } else {
+                "is of the time before satellites and lies nobody says how far from WGS 84"
+                    .to_owned()
+            };
             let message = format!(
-                "{} through a correction network {} no `datum`. That of {} lies {} from WGS 84 here, and no network works in it: WGS 84 is taken. \
+                "{} through a correction network {} no `datum`. That of {} {far}, and no network works in it: WGS 84 is taken. \
                  Name the one that the network works in (as ETRS89 or NAD83(2011)), which may be known better.",
                 counted(*positions, "position"),
                 if *positions == 1 { "names" } else { "name" },
                 survey.crs.name(),
-                survey.rough(*off),
             );
             let finding = Finding::new(Code::GnssFix, message).column("datum");
             let finding = finding.figures(survey.unit.of(*off), None);

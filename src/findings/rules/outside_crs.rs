@@ -2,12 +2,12 @@
 //!
 //! *Why*: latitude and longitude exchanged, a missing minus, feet read as metres: the figures look fine and lie on
 //! another continent. *Limit*: the area of use in the EPSG registry ([`crate::sources::Source::Iogp72`]).
-//! *Example*: longitude 80.85 instead of −80.85 in North Carolina.
+//! A warning, and used, up to [`crate::crs::OVERLAP`] beyond it. *Example*: longitude 80.85 instead of −80.85 in North Carolina.
 
 use std::borrow::Cow;
 
 use super::survey::Survey;
-use crate::findings::{Code, Finding};
+use crate::findings::{Code, Finding, Level};
 use crate::observe::{Explanation, Problem};
 use crate::units::fixed;
 
@@ -16,7 +16,7 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
         .observed
         .problems
         .iter()
-        .filter_map(|problem| one(survey, problem))
+        .filter_map(|problem| one(survey, problem).or_else(|| at_edge(survey, problem)))
         .collect()
 }
 
@@ -33,6 +33,38 @@ fn shortened(area: &str) -> Cow<'_, str> {
         .rsplit_once([',', ';'])
         .map_or(begin, |(whole, _)| whole);
     Cow::Owned(format!("{whole}, \u{2026}"))
+}
+
+/// Places at the edge of the area of use, which are used all the same.
+fn at_edge(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
+    let Problem::Edge {
+        subject,
+        places,
+        geographic,
+        area,
+    } = problem
+    else {
+        return None;
+    };
+    let first = if *places > 1 {
+        format!(" (the first of {places})")
+    } else {
+        String::new()
+    };
+    let message = format!(
+        "{}{first} lies outside the area of {} ({}), by less than half a degree: it is used, as at the edge of a zone. If the job belongs to the \
+         neighbouring system, name that one in `crs`.",
+        subject.name,
+        survey.crs.name(),
+        shortened(area),
+    );
+    let columns = if *geographic {
+        ["latitude", "longitude"]
+    } else {
+        ["easting", "northing"]
+    };
+    let finding = Finding::new(Code::OutsideCrs, message).level(Level::Warning);
+    Some(survey.subject(finding.column(columns[0]).column(columns[1]), subject))
 }
 
 fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
