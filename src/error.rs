@@ -41,11 +41,11 @@ pub enum Error {
 pub(crate) fn read_text(path: &Path, most: u64) -> Result<String, String> {
     let about = fs::metadata(path).map_err(|error| unread(&error))?;
     if !about.is_file() {
-        return Err("is no regular file".to_owned());
+        return Err("it is no regular file".to_owned());
     }
     if about.len() > most {
         return Err(format!(
-            "holds {} bytes; at most {most} are read",
+            "it holds {} bytes; at most {most} are read",
             about.len()
         ));
     }

@@ -9,6 +9,7 @@
 //! placing and tilt, which no tape takes away, in it; depths and grounds by the stages' own functions.
 //! Advice is given only where it is worth a walk (`WORTH`).
 
+use crate::findings::rules;
 use crate::job::model::Job;
 use crate::math::ellipse::Ellipse;
 use crate::math::stats::ELLIPSE_95;
@@ -93,8 +94,9 @@ fn smaller(
         .min_by(|a, b| a.1.total_cmp(&b.1))?;
     let name = known.name(mark);
     let text = format!(
-        "{} would cut {name}'s ellipse from {} to {}.",
+        "{} would cut the ellipse of {} from {} to {}.",
         best.what,
+        rules::called(name),
         known.bare(now),
         known.length(then)
     );

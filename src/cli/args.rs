@@ -160,8 +160,8 @@ pub struct BuildArgs {
 
 const LOAD: &str = "\
 Everything goes in by one transaction, or nothing.
-A record is told by its supplier and job. Another record in its place needs a higher revision, or --replace; the earlier
-one is kept in the tables whose names end in _history.
+A record is told by its supplier and job. Another record in its place needs a higher revision, or --replace; the earlier one is kept in the tables whose names end in _history. Records go in in the order in which they are named.
+
 In a folder of results, those of jobs with errors, which have no record, are passed over with a word.
 
 Exit status:

@@ -86,7 +86,7 @@ codes! {
     Misfit "misfit" Warning "the job's variance factor fails its test";
     Unchecked "unchecked" Note "nothing checks a mark's position";
     Weak "weak" Warning "error ellipse larger than the limit";
-    CounterOrder "counter-order" Warning "the counter goes back, or repeats at another place";
+    CounterOrder "counter-order" Warning "the counter goes back, or repeats at another place; without one, rows out of order";
     PathTooLong "path-too-long" Warning "marks farther apart than the cable allows";
     PathTooShort "path-too-short" Note "more cable than path between two marks";
     AdverseGrade "adverse-grade" Warning "falls the wrong way";

@@ -255,9 +255,14 @@ fn keep_sheet(table: &Table, tally: &mut Tally) {
     }
 }
 
-/// Says that nothing was located.
-pub fn missing_marks(file: &Arc<str>, tally: &mut Tally) {
-    let message = format!("{file}: there are no marks; a job needs one row for each located point");
+/// Says that nothing was located: in a table, or because there is `none`.
+pub fn missing_marks(file: &Arc<str>, none: bool, tally: &mut Tally) {
+    let what = if none {
+        "it is not there"
+    } else {
+        "there are no marks"
+    };
+    let message = format!("{file}: {what}; a job needs one row for each located point");
     tally
         .findings
         .push(Finding::new(Code::Unreadable, message).at(&whole(file)));

@@ -11,7 +11,7 @@ use super::rows::{self, Names, Refers, Runs};
 use super::schema::marks;
 use super::settings::{self, CrsUnit, Settings};
 use super::table::{Sheet, Tables, lay_out};
-use super::{JobPath, files, nmea, points};
+use super::{JobPath, files, nmea, points, template};
 use crate::error::Error;
 use crate::findings::{Code, Finding, Level};
 use crate::record::model::NO_GEOREFERENCE;
@@ -89,8 +89,11 @@ pub(super) fn understand(
     }
     let tables = Tables { sheets };
     if !named && !tables.sheets.iter().any(holds_marks) {
-        files::missing_marks(&raw.marks_file, &mut tally);
+        let is_marks = |sheet: &Sheet| sheet.spec.name == "marks" && !sheet.settings;
+        let none = !tables.sheets.iter().any(is_marks);
+        files::missing_marks(&raw.marks_file, none, &mut tally);
     }
+    examples(&tables, &mut tally);
     unpublished(&tables, &settings.publish, &mut tally);
     let kept = tables.kept(&settings.publish);
     let logs = raw
@@ -116,6 +119,43 @@ fn holds_marks(sheet: &Sheet) -> bool {
     };
     let mut rows = heading + 1..sheet.table.height();
     sheet.layout.unusable || rows.any(|row| aside(sheet, row, heading).is_none())
+}
+
+/// Names the template's own rows once marks stand there that are not: they count like any others, and are nobody's.
+fn examples(tables: &Tables, tally: &mut Tally) {
+    let rows = |sheet: &Sheet| -> Vec<(usize, bool)> {
+        let first = sheet
+            .layout
+            .heading
+            .map_or(usize::MAX, |heading| heading + 1);
+        let rows = first..sheet.table.height();
+        let typed = rows.filter(|row| aside(sheet, *row, first - 1).is_none());
+        typed
+            .map(|row| (row, template::is_example(sheet, row)))
+            .collect()
+    };
+    let ours = |sheet: &&Sheet| !sheet.settings;
+    let own = |(_, example): &(usize, bool)| !example;
+    let mut marks = tables
+        .sheets
+        .iter()
+        .filter(ours)
+        .filter(|sheet| sheet.spec.name == "marks");
+    if !marks.any(|sheet| rows(sheet).iter().any(own)) {
+        return;
+    }
+    for sheet in tables.sheets.iter().filter(ours) {
+        for (row, _) in rows(sheet).into_iter().filter(|row| !own(row)) {
+            let source = sheet.table.source(row);
+            let message = format!(
+                "{source}: this is the template's example row as `aslaid new` writes it, and counts like any other row of the job: take it \
+                 out, or write over it"
+            );
+            tally
+                .findings
+                .push(Finding::new(Code::Implausible, message).at(&source));
+        }
+    }
 }
 
 /// Where the files of a job stand.

@@ -243,6 +243,8 @@ struct Columns {
     grid: Option<[(usize, usize, Typing); 2]>,
     /// Columns that speak of other rows or points: nothing may stand in them.
     foreign: Vec<usize>,
+    /// How many cells the heading has.
+    width: usize,
 }
 
 impl Columns {
@@ -275,6 +277,7 @@ impl Columns {
             fix: at(marks::FIX),
             geographic: both(marks::LATITUDE, marks::LONGITUDE),
             grid: both(marks::EASTING, marks::NORTHING),
+            width: layout.headings.len(),
             foreign: layout
                 .headings
                 .iter()
@@ -298,7 +301,10 @@ impl Columns {
         }
         cells.push(trim(line.get(start..)?));
         let first = *cells.first()?;
-        if first.starts_with('#') || first.eq_ignore_ascii_case(&self.first) {
+        if cells.len() > self.width
+            || first.starts_with('#')
+            || first.eq_ignore_ascii_case(&self.first)
+        {
             return None;
         }
         let cell = |at: usize| cells.get(at).copied().unwrap_or_default();

@@ -9,6 +9,7 @@ use std::fs;
 use std::path::Path;
 
 use super::schema::{Column, TABLES, TableSpec};
+use super::table::Sheet;
 use crate::error::Error;
 
 pub use book::bytes as workbook;
@@ -59,6 +60,32 @@ pub fn write_workbook(path: &Path) -> Result<(), Error> {
         return Err(refuse("it is there already; name a new file".to_owned()));
     }
     fs::write(path, workbook()?).map_err(|error| refuse(error.to_string()))
+}
+
+/// Whether a row of a job is the worked row of the template, cell by cell.
+pub(super) fn is_example(sheet: &Sheet, row: usize) -> bool {
+    let columns = sheet.spec.columns.iter().zip(&sheet.layout.places);
+    let mut cells = columns.filter_map(|(column, place)| {
+        let cell = sheet.table.cell(row, (*place)?);
+        Some((cell, column.example))
+    });
+    let mut told = 0;
+    let same = cells.all(|(cell, example)| {
+        told += usize::from(!example.is_empty());
+        cell == example || alike(cell, example)
+    });
+    same && told >= TELLING
+}
+
+/// Cells that are the same in so many columns are no chance: our choice.
+const TELLING: usize = 4;
+
+/// Whether two cells hold the same number: a spreadsheet writes 3.80 as 3.8.
+fn alike(cell: &str, example: &str) -> bool {
+    let number = |text: &str| text.parse::<f64>().ok();
+    number(cell)
+        .zip(number(example))
+        .is_some_and(|(a, b)| a == b)
 }
 
 /// The columns of a table as a heading shows them: the numbered ones three times.

@@ -45,6 +45,9 @@ pub enum Meets {
     Unplaced,
 }
 
+/// A branch that ends farther than this beyond the marks of the run that it joins, metres, is doubted: our choice, a few gaps between marks.
+pub const FAR_BEYOND: f64 = 10.0;
+
 /// Sets every branch's [`Traced::join`] and puts the junctions' vertices on the runs. `traced` is in the order of `job.runs`.
 pub(super) fn join(inputs: Inputs<'_>, traced: &mut [Traced]) {
     let runs: BTreeMap<&str, usize> = inputs

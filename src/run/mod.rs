@@ -35,7 +35,7 @@ pub use chain::bulge;
 pub use direction::Direction;
 pub use ground::{GroundAt, GroundOrigin};
 pub use hidden::Hidden;
-pub use joins::{Join, Meets};
+pub use joins::{FAR_BEYOND, Join, Meets};
 pub use line::{Level, Line};
 pub use openings::Zero;
 pub use order::OrderIssue;

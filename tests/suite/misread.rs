@@ -410,3 +410,133 @@ fn feet_and_inches_typed_with_a_point() {
         "{told:#?}"
     );
 }
+
+/// A straight run of five marks by grid coordinates, in the order given; `counted` with a counter.
+fn straight(order: [usize; 5], counted: bool) -> Vec<Finding> {
+    let mut marks = "run,mark,counter,easting,northing\n".to_owned();
+    for k in order {
+        let (e, n) = (500_000.0 + 4.0 * k as f64, 5_700_000.0 + k as f64);
+        let counter = if counted {
+            format!("{:.2}", 3.0 + 4.123 * k as f64)
+        } else {
+            String::new()
+        };
+        let _ = writeln!(marks, "A,A{},{counter},{e:.3},{n:.3}", k + 1);
+    }
+    let toml = settings("order", "", "");
+    computed(&[("job.toml", &toml), ("marks.csv", &marks)]).findings
+}
+
+/// Without a counter the rows say in what order the marks lie: a line that doubles back is told, with the order that would do.
+#[test]
+fn rows_that_are_not_in_the_order_of_the_pipe() {
+    let told = straight([0, 3, 2, 1, 4], false);
+    let of: Vec<&Finding> = told
+        .iter()
+        .filter(|f| f.code == Code::CounterOrder)
+        .collect();
+    assert_eq!(of.len(), 1, "{told:#?}");
+    for part in [
+        "doubles back at A4, A2,",
+        "A1, A2, A3, A4, A5",
+        "16.492 m long, not 32.985 m",
+    ] {
+        assert!(of[0].message.contains(part), "{part} in {}", of[0].message);
+    }
+    for (order, counted) in [
+        ([0, 1, 2, 3, 4], false),
+        ([4, 3, 2, 1, 0], false),
+        ([0, 3, 2, 1, 4], true),
+    ] {
+        let told = straight(order, counted);
+        let back = told.iter().filter(|f| f.message.contains("doubles back"));
+        assert_eq!(back.count(), 0, "{order:?} {told:#?}");
+    }
+}
+
+/// The template's own rows count like any others; they are named once somebody else's stand beside them, and the template alone is not.
+#[test]
+fn the_template_s_rows_left_in() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = folder.path().join("job");
+    aslaid::job::template::write_folder(&job).unwrap();
+    let findings = |job: &std::path::Path| {
+        let options = aslaid::pipeline::Options::default();
+        aslaid::pipeline::run(job, &options).unwrap().findings
+    };
+    let left = |findings: &[Finding]| -> Vec<String> {
+        let of = findings
+            .iter()
+            .filter(|f| f.message.contains("example row"));
+        of.filter_map(|f| f.source.clone()).collect()
+    };
+    assert_eq!(left(&findings(&job)), [""; 0]);
+    let text = std::fs::read_to_string(job.join("marks.csv")).unwrap();
+    let own = text.replace(",A1,", ",B7,");
+    assert_ne!(own, text);
+    std::fs::write(job.join("marks.csv"), own).unwrap();
+    let named = left(&findings(&job));
+    for file in ["camera.csv:2", "control.csv:2", "runs.csv:2"] {
+        assert!(named.iter().any(|at| at == file), "{file} in {named:?}");
+    }
+    assert!(
+        named.iter().all(|at| !at.starts_with("marks.csv")),
+        "{named:?}"
+    );
+}
+
+/// A decimal comma without quotation marks moves what follows by one column; where the last is blank, nothing else shows it.
+#[test]
+fn a_row_with_one_cell_more() {
+    let rows = |second: &str, last: &str| {
+        let marks = format!(
+            "run,mark,counter,easting,northing,depth_1,depth_2,fitting\nA,A1,3,500000,5700000,1.5,1.5,{last}\n{second}\nA,A3,11,500008,5700000,1.6,1.6,{last}\n"
+        );
+        computed(&[
+            ("job.toml", &settings("longer", "", "")),
+            ("marks.csv", &marks),
+        ])
+        .findings
+    };
+    let more = |findings: &[Finding]| {
+        let of = findings
+            .iter()
+            .filter(|f| f.message.contains("cells under"));
+        of.map(|f| f.source.clone().unwrap_or_default())
+            .collect::<Vec<_>>()
+    };
+    let moved = rows("A,A2,7,500004,5700000,1,55,1.55,", "");
+    assert_eq!(more(&moved), ["marks.csv:3"], "{moved:#?}");
+    assert_eq!(more(&rows("A,A2,7,500004,5700000,1.55,1.55,", "")), [""; 0]);
+    // Where all rows end so, it is the habit of what wrote them.
+    assert_eq!(
+        more(&rows("A,A2,7,500004,5700000,1.55,1.55,,", ",")),
+        [""; 0]
+    );
+}
+
+/// Cable and coordinates in different units are a warning whichever of the two is the larger: shorter legs by themselves are a note.
+#[test]
+fn a_clash_of_units_is_a_warning_both_ways() {
+    for (times, code) in [(0.3048, Code::PathTooShort), (3.2808, Code::PathTooLong)] {
+        let mut marks = "run,mark,counter,easting,northing\n".to_owned();
+        for k in 0..6 {
+            let (e, counter) = (
+                500_000.0 + 6.0 * times * f64::from(k),
+                3.0 + 6.0 * f64::from(k),
+            );
+            let _ = writeln!(marks, "A,A{k},{counter:.2},{e:.3},5700000");
+        }
+        let told = computed(&[
+            ("job.toml", &settings("clash", "", "")),
+            ("marks.csv", &marks),
+        ])
+        .findings;
+        let of: Vec<&Finding> = told
+            .iter()
+            .filter(|f| f.message.contains("in feet and the other in metres"))
+            .collect();
+        assert_eq!(of.len(), 1, "{told:#?}");
+        assert_eq!((of[0].code, of[0].level), (code, Level::Warning));
+    }
+}

@@ -151,7 +151,7 @@ fn located_points_with_their_depths_need_no_other_table() {
         outcome
             .findings
             .iter()
-            .any(|finding| finding.message.contains("there are no marks"))
+            .any(|finding| finding.message.contains("it is not there; a job needs"))
     );
 }
 

@@ -201,3 +201,49 @@ fn a_camera_that_is_pulled_out() {
     assert_eq!(told[0].mark.as_deref(), Some("A3"));
     assert!(told[0].message.contains("goes on"), "{}", told[0].message);
 }
+
+/// From a cleanout in the middle to the street and to the house, with `pushed` copied down: told once, at the push, and no mark is blamed.
+#[test]
+fn two_pushes_that_both_go_the_same_way() {
+    let told = |second: &str| {
+        let pushes = format!(
+            "push,run,pushed,counter_at_start,start\nN1,A,downstream,0,CO\nN2,A,{second},0,CO\n"
+        );
+        let mut marks = "run,mark,push,counter,easting,northing\n".to_owned();
+        for (mark, push, way) in [
+            ("CO", "N1", 0.0),
+            ("M2", "N1", 5.0),
+            ("M3", "N1", 10.0),
+            ("M4", "N1", 15.0),
+            ("M5", "N2", -5.0),
+            ("M6", "N2", -10.0),
+        ] {
+            let (e, counter) = (500_000.0 + way, f64::abs(way) + 0.25);
+            marks += &format!("A,{mark},{push},{counter},{e},5700000\n");
+        }
+        let toml = crate::common::settings("turned", "distances = \"grid\"", "");
+        let outcome = crate::common::computed(&[
+            ("job.toml", &toml),
+            ("marks.csv", &marks),
+            ("pushes.csv", &pushes),
+        ]);
+        let of = outcome.findings.into_iter();
+        of.filter(|f| f.code == aslaid::findings::Code::PathTooLong)
+            .collect::<Vec<_>>()
+    };
+    let copied = told("downstream");
+    assert_eq!(copied.len(), 1, "{copied:#?}");
+    assert!(
+        copied[0]
+            .message
+            .contains("N1 and N2 of run A both go downstream"),
+        "{copied:#?}"
+    );
+    assert!(
+        copied[0]
+            .source
+            .as_deref()
+            .is_some_and(|at| at.starts_with("pushes.csv"))
+    );
+    assert!(told("upstream").is_empty());
+}

@@ -604,3 +604,45 @@ fn no_depth_is_said_to_be_unknown_where_one_is_given() {
         "{said}"
     );
 }
+
+/// A branch a few metres beyond the marks of its run is a matter of locating more; one 50 m beyond is doubted.
+#[test]
+fn a_branch_far_beyond_its_run_is_doubted() {
+    for (joint, doubted) in [(18.0, false), (62.0, true)] {
+        let outcome = branched(joint, false);
+        let far: Vec<&Finding> = outcome
+            .findings
+            .iter()
+            .filter(|f| f.code == Code::OffLine)
+            .collect();
+        assert_eq!(far.len(), usize::from(doubted), "{joint}: {far:#?}");
+        let notes = &record(&outcome).notes;
+        let noted = notes.iter().any(|note| note.text.contains("no junction"));
+        assert_eq!(noted, !doubted, "{joint}");
+    }
+}
+
+/// A mark that was located and exposed: the exposure is where its place comes from, and the two places check each other.
+#[test]
+fn an_exposed_mark_names_the_row_that_it_comes_from() {
+    let marks = "run,mark,role,easting,northing,ground,depth_1,depth_2,invert_depth\n\
+        A,A1,,500000,5700000,50,1.5,1.5,\nA,A2,,500004,5700000,50,1.6,1.6,\n\
+        A,A2,exposed,500004.05,5700000.04,50,,,1.66\nA,A3,,500008,5700000,50,1.7,1.7,\n";
+    let toml = settings("exposed", "", "");
+    let outcome = computed(&[("job.toml", &toml), ("marks.csv", marks)]);
+    let record = record(&outcome);
+    let mark = |name: &str| record.marks.iter().find(|mark| mark.mark == name).unwrap();
+    assert_eq!(mark("A2").source, "marks.csv:4");
+    assert_eq!(mark("A2").further_sources, ["marks.csv:3"]);
+    assert!((mark("A2").easting - 500_004.05).abs() < 1e-6);
+    assert_eq!(mark("A1").source, "marks.csv:2");
+    let unchecked = |name: &str| {
+        let mut of = outcome
+            .findings
+            .iter()
+            .filter(|f| f.code == Code::Unchecked);
+        of.any(|f| f.mark.as_deref() == Some(name))
+    };
+    assert!(unchecked("A1") && !unchecked("A2") && unchecked("A3"));
+    assert!(outcome.findings.iter().any(|f| f.code == Code::Exposure));
+}

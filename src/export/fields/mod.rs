@@ -107,7 +107,7 @@ impl Fields {
     pub fn read(path: &Path) -> Result<Self, Error> {
         let text = read_text(path, MOST_SAID).map_err(|why| Error::Read {
             path: path.to_owned(),
-            why: format!("the field file can't be read: it {why}"),
+            why: format!("the field file can't be read: {why}"),
         })?;
         Self::parse(path, &text)
     }

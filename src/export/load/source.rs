@@ -54,7 +54,7 @@ pub fn has_errors(folder: &Path) -> bool {
 pub fn find(paths: &[PathBuf]) -> Result<Found, Error> {
     let mut found = Found::default();
     for path in paths {
-        let before = found.records.len();
+        let (before, passed) = (found.records.len(), found.passed.len());
         if withdrawn(path) {
             return Err(failed(path, WITHDRAWN.to_owned()));
         }
@@ -66,6 +66,11 @@ pub fn find(paths: &[PathBuf]) -> Result<Found, Error> {
         if found.records.len() == before {
             let why = if has_errors(path) {
                 NO_RECORD.to_owned()
+            } else if let Some((folder, why)) = found.passed.get(passed) {
+                format!(
+                    "there is no record to load below it; {}: {why}",
+                    folder.display()
+                )
             } else {
                 format!("there is no {FILE} in it; load what `aslaid build` wrote")
             };

@@ -29,7 +29,7 @@ fn finding(pipe: &Pipe<'_>, comparison: &Comparison) -> Finding {
     );
     let message = format!(
         "{} was exposed: its {} differs from what the surface said by {}, {words}",
-        comparison.name,
+        super::called(&comparison.name),
         comparison.what.word(),
         pipe.length(comparison.difference),
     );

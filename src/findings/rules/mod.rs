@@ -19,6 +19,7 @@ mod depth_disagrees;
 mod depth_doubtful;
 mod depth_missing;
 mod depth_single;
+mod doubles_back;
 mod duplicate;
 mod ends_disagree;
 mod exposure;
@@ -36,6 +37,7 @@ mod off_line;
 mod one_counter;
 mod one_end;
 mod openings;
+mod other_way;
 mod outside_crs;
 mod path_scale;
 mod path_too_long;
@@ -54,7 +56,7 @@ mod verdict;
 mod weak;
 
 /// A name in a sentence: a bare number needs a word before it.
-fn called(name: &str) -> Cow<'_, str> {
+pub(crate) fn called(name: &str) -> Cow<'_, str> {
     if name.chars().any(char::is_alphabetic) {
         Cow::Borrowed(name)
     } else {

@@ -7,7 +7,7 @@
 
 use super::path_too_long::gaps;
 use super::pipe::Pipe;
-use crate::findings::{Code, Finding};
+use crate::findings::{Code, Finding, Level};
 use crate::math::stats::median;
 use crate::run::{Gap, Traced};
 use crate::units::{FOOT, counted, fixed};
@@ -82,7 +82,8 @@ impl Scaled<'_> {
             self.why,
         );
         let finding = pipe.of_run(code, self.traced, message).column("counter");
-        let finding = finding.figures(self.ratio, Some(1.0));
+        // Shorter legs are a note, one by one; a clash of units is none.
+        let finding = finding.figures(self.ratio, Some(1.0)).level(Level::Warning);
         match self.traced.marks.first() {
             Some(first) => pipe.at_row(finding, first),
             None => finding,

@@ -4,7 +4,7 @@
 //! ([`crate::sources::Source::Baarda1968`]). *Example*: 20.0 ft apart on 16.5 ft of cable.
 
 use super::pipe::Pipe;
-use super::{one_counter, path_scale};
+use super::{one_counter, other_way, path_scale};
 use crate::findings::{Code, Finding};
 use crate::run::{Gap, Traced};
 use crate::units::{length_digits, round_to};
@@ -90,6 +90,10 @@ pub(super) fn by_run<'a>(
 ) -> Vec<Finding> {
     let mut found = Vec::new();
     for traced in pipe.traced {
+        if let Some(finding) = other_way::find(pipe, traced) {
+            found.extend((code == Code::PathTooLong).then_some(finding));
+            continue;
+        }
         match path_scale::scaled(pipe, traced) {
             Some(scale) if of_scale(scale.ratio) => found.push(scale.finding(pipe, code)),
             Some(_) => {}

@@ -39,6 +39,7 @@ const RULES: &[fn(&Pipe<'_>) -> Vec<Finding>] = &[
     super::signal_path::find,
     super::off_line::find,
     super::counter_order::find,
+    super::doubles_back::find,
     super::path_too_long::find,
     super::openings::find,
     super::path_too_short::find,

@@ -7,7 +7,7 @@
 use super::called;
 use super::survey::Survey;
 use crate::findings::{Code, Finding};
-use crate::observe::PointId;
+use crate::observe::{MarkPoints, PointId};
 
 const LEAST: f64 = 0.01;
 
@@ -25,6 +25,15 @@ fn redundancy(survey: &Survey<'_>) -> Vec<f64> {
     sums
 }
 
+/// Whether the pipe was seen and measured where it was located too: the two places check each other (`exposure`).
+fn compared(survey: &Survey<'_>, mark: &MarkPoints) -> bool {
+    let (Some((_, located)), Some((_, seen))) = (mark.centre, mark.exposed) else {
+        return false;
+    };
+    let placed = |point| survey.adjusted.coordinates(point).is_some();
+    located != seen && placed(located) && placed(seen)
+}
+
 pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     let sums = redundancy(survey);
     let free = |point: PointId| {
@@ -35,6 +44,9 @@ pub(super) fn find(survey: &Survey<'_>) -> Vec<Finding> {
     marks
         .filter_map(|mark| {
             let (row, point) = mark.centre.or(mark.exposed)?;
+            if compared(survey, mark) {
+                return None;
+            }
             let source = &survey.job.marks.get(row)?.source;
             let message = format!(
                 "Nothing checks the position of {}: a misread figure would go unseen. One more tape, or any other \

@@ -7,6 +7,12 @@ use crate::job::schema::Form;
 use crate::job::table::Heading;
 use crate::units::{Plain, parse_number};
 
+/// Digits before and after the point of a figure that was parted (our choice).
+const DIGITS: usize = 3;
+const DECIMALS: usize = 3;
+/// So many rows tell how a table's rows are (our choice).
+const FIRST: usize = 64;
+
 /// The small units in which a figure would come to no more than `most` metres: inches, which pipes are named by everywhere, and
 /// millimetres, which nobody means who counts in feet unless inches are too much.
 fn meant(figure: f64, most: f64, plain: &Plain) -> Vec<&'static str> {
@@ -132,6 +138,29 @@ impl Row<'_> {
         self.findings.push(finding);
     }
 
+    /// Whether two cells side by side may be a figure and its decimals.
+    fn has_parted_figure(&self) -> bool {
+        let table = &self.sheet.table;
+        let cells = (0..table.width(self.index)).map(|column| table.cell(self.index, column));
+        let cells: Vec<&str> = cells.collect();
+        let figure = |text: &str, most: usize| {
+            (1..=most).contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_digit())
+        };
+        cells
+            .windows(2)
+            .any(|pair| figure(pair[0], DIGITS) && figure(pair[1], DECIMALS))
+    }
+
+    /// Whether the row is whole so far, and most of the first rows of its table are no longer than the heading.
+    fn is_longer_than_others(&self) -> bool {
+        let table = &self.sheet.table;
+        let headings = self.sheet.layout.headings.len();
+        let first = self.sheet.layout.heading.map_or(0, |heading| heading + 1);
+        let rows = first..table.height().min(first + FIRST);
+        let longer = rows.clone().filter(|row| table.width(*row) > headings);
+        !self.maimed && 2 * longer.count() < rows.len().max(2)
+    }
+
     /// Names what is wrong with the row as a whole.
     pub(super) fn inspect(&mut self) {
         let table = &self.sheet.table;
@@ -160,6 +189,18 @@ impl Row<'_> {
             }
             let source = self.source();
             self.report(Finding::new(Code::Unreadable, message).at(&source));
+        }
+        let more = table.width(self.index).saturating_sub(headings);
+        if (1..=2).contains(&more) && self.has_parted_figure() && self.is_longer_than_others() {
+            let message = format!(
+                "{}: there are {} cells under {headings} headings, the last of them blank. Where a comma inside a cell, or a decimal comma, has \
+                 parted a cell, all that follow stand one column too far on: then put quotation marks around it; else take the last \
+                 separator away",
+                self.source(),
+                table.width(self.index),
+            );
+            let source = self.source();
+            self.report(Finding::new(Code::Implausible, message).at(&source));
         }
         for place in 0..headings {
             if self.sheet.layout.headings.get(place) == Some(&Heading::Refused)

@@ -1,5 +1,7 @@
 //! `camera.csv`.
 
+use std::borrow::Cow;
+
 use super::Refers;
 use crate::findings::Code;
 use crate::job::model::CameraRow;
@@ -24,7 +26,7 @@ pub fn read(sheet: &Sheet, typing: Typing, tally: &mut Tally, refers: &Refers) -
         let until = row.number(camera::UNTIL);
         let position = row
             .read(camera::CLOCK, |cell| clock(cell.text))
-            .map(str::to_owned);
+            .map(Cow::into_owned);
         let (note, photo) = (row.text(camera::NOTE), row.text(camera::PHOTO));
         let dig = row.flag(camera::DIG).unwrap_or(false);
         if until

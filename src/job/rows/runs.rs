@@ -268,8 +268,14 @@ impl Runs {
             };
             let source = self.joins_at.get(&at).cloned().unwrap_or(source);
             let message = if !self.index.contains_key(&joins) {
+                let few = self.list.len() <= COMPARED / self.list.len().max(1);
+                let mut all = self.list.iter().filter(|run| few && run.id != id);
+                let meant = all.find(|run| alike(&run.id, &joins));
+                let meant = meant.map_or_else(String::new, |run| {
+                    format!(". Did you mean {}?", quoted(&run.id))
+                });
                 format!(
-                    "{source}: run {} joins {}, which is no run of the job",
+                    "{source}: run {} joins {}, which is no run of the job{meant}",
                     quoted(&id),
                     quoted(&joins)
                 )

@@ -1,5 +1,7 @@
 //! The registry of cell forms: what a cell may hold, how that is said to people, how it is read.
 
+use std::borrow::Cow;
+
 use crate::job::table::Kind;
 use crate::units::{
     Axis, LengthUnit, Plain, mangled, parse_angle, parse_bearing, parse_coordinate, parse_date,
@@ -402,24 +404,29 @@ pub fn baseline(text: &str) -> Result<(&str, &str), String> {
     Ok((from, to))
 }
 
-/// A clock position, 1 to 12, or a range of two.
-pub fn clock(text: &str) -> Result<&str, String> {
+/// A clock position, 1 to 12, or a range of two; as typed, but that 2:30 is 2.5.
+pub fn clock(text: &str) -> Result<Cow<'_, str>, String> {
     let lower = text.to_lowercase();
     let hours = lower.trim_end_matches("o'clock").trim();
     let hour = |part: &str| {
-        part.trim()
-            .parse::<f64>()
-            .is_ok_and(|hour| (1.0..=12.0).contains(&hour))
+        let (whole, minutes) = part.trim().split_once(':').unwrap_or((part.trim(), "0"));
+        let past = minutes.parse::<u32>().ok().filter(|past| *past < 60)?;
+        let hour = whole.parse::<f64>().ok()? + f64::from(past) / 60.0;
+        (1.0..13.0).contains(&hour).then_some(hour)
     };
     let parted = hours.split_once(" to ").or_else(|| hours.split_once('-'));
-    let fine = match parted {
-        Some((from, to)) => hour(from) && hour(to),
-        None => hour(hours),
+    let read = match parted {
+        Some((from, to)) => hour(from).zip(hour(to)).map(|(from, to)| (from, Some(to))),
+        None => hour(hours).map(|hour| (hour, None)),
     };
-    if fine {
-        Ok(text)
-    } else {
-        Err("hours run from 1 to 12".to_owned())
+    match read {
+        Some((from, to)) if hours.contains(':') => {
+            let told = |hour: f64| ((hour * 100.0).round() / 100.0).to_string();
+            let further = to.map_or(String::new(), |to| format!("-{}", told(to)));
+            Ok(Cow::Owned(told(from) + &further))
+        }
+        Some(_) => Ok(Cow::Borrowed(text)),
+        None => Err("hours run from 1 to 12".to_owned()),
     }
 }
 

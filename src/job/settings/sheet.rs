@@ -123,8 +123,11 @@ impl<'a> Asked<'a> {
     }
 }
 
+/// The sections that say what is of the job as a whole.
+const OF_THE_JOB: [&str; 3] = ["job", "grid", "equipment"];
+
 /// Section and key that a row asks for: `grid.unit` in the key's column, else the question itself, else what stands in
-/// brackets behind it; a bare key where only one section has it.
+/// brackets behind it. A bare key that several sections have is the job's as a whole: a run's own stands in the table of runs.
 fn resolve(key: &str, question: &str) -> Option<(String, String)> {
     let bracket = normal(question).bracket.unwrap_or_default();
     for candidate in [key, question, bracket.as_str()] {
@@ -136,14 +139,20 @@ fn resolve(key: &str, question: &str) -> Option<(String, String)> {
             }
         }
         let bare = normal(candidate).name;
-        let mut owners = sections().into_iter().filter(|spec| {
+        let owners = sections().into_iter().filter(|spec| {
             spec.position(&bare).is_some()
                 || spec
                     .columns
                     .iter()
                     .any(|column| column.meaning.eq_ignore_ascii_case(candidate))
         });
-        if let (Some(spec), None) = (owners.next(), owners.next()) {
+        let owners: Vec<&TableSpec> = owners.collect();
+        let whole = || owners.iter().find(|spec| OF_THE_JOB.contains(&spec.name));
+        let owner = match owners.as_slice() {
+            [one] => Some(one),
+            _ => whole(),
+        };
+        if let Some(spec) = owner {
             let by_meaning = spec
                 .columns
                 .iter()
@@ -226,6 +235,13 @@ mod tests {
             );
         }
         assert_eq!(resolve("colour", "Which colour?"), None);
-        assert_eq!(resolve("parcel", ""), None, "two sections have it");
+        // Both the job and a run have these: a setting is the job's.
+        for (key, section) in [
+            ("parcel", "job"),
+            ("id", "job"),
+            ("axis_above_invert", "equipment"),
+        ] {
+            assert_eq!(resolve(key, ""), Some((section.to_owned(), key.to_owned())));
+        }
     }
 }

@@ -94,10 +94,9 @@ pub fn lookalike(name: &str, spec: &TableSpec) -> Option<&'static str> {
             .iter()
             .map(|column| (column.name, digits.as_str())),
     );
-    let parts = format!("_{name}_");
-    let contains = |known: &str| {
+    let contains = |known: &str, name: &str| {
         (known.len() >= 4 && name.contains(known))
-            || (known.len() == 3 && parts.contains(&format!("_{known}_")))
+            || (known.len() == 3 && format!("_{name}_").contains(&format!("_{known}_")))
     };
     // `elev`, `dist`, `lat`; but `from` is not short for `from_time`.
     let short = |known: &str| {
@@ -116,7 +115,7 @@ pub fn lookalike(name: &str, spec: &TableSpec) -> Option<&'static str> {
         .or_else(habit)
         .or_else(|| {
             all.clone()
-                .find(|(known, _)| contains(known))
+                .find(|(known, name)| contains(known, name))
                 .map(|(known, _)| known)
         })
         .or_else(|| all.find(|(known, _)| short(known)).map(|(known, _)| known))
@@ -142,7 +141,8 @@ const FARTHEST: usize = 2;
 /// Whether a name is within two letters of a known one. Two letters of a name of four make another word, so short names
 /// allow fewer: our choice.
 pub fn near(known: &str, name: &str) -> bool {
-    let allowed = (known.chars().count().saturating_sub(1) / 2).min(FARTHEST);
+    let shorter = known.chars().count().min(name.chars().count());
+    let allowed = (shorter.saturating_sub(1) / 2).min(FARTHEST);
     distance(known, name, allowed) <= allowed
 }
 

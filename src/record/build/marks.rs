@@ -123,6 +123,15 @@ fn mark(view: &View<'_>, traced: &Traced, vertex: usize) -> Option<Mark> {
         .filter_map(|row| job.marks.get(row))
         .collect();
     mark.further_sources = further.iter().map(|row| row.source.to_string()).collect();
+    // What says where the pipe is, is what the mark comes from.
+    let by_sight = points.exposed.filter(|(_, seen)| *seen == located.point);
+    if let (Some(seen), Some(painted)) = (by_sight.and(exposed), centre) {
+        let (seen, painted) = (seen.source.to_string(), painted.source.to_string());
+        for source in mark.further_sources.iter_mut().filter(|s| **s == seen) {
+            source.clone_from(&painted);
+        }
+        mark.source = seen;
+    }
     mark.further = further
         .iter()
         .filter_map(|row| further_row(row, scale))

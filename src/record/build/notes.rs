@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use super::View;
 use crate::record::model::{Further, Mark, Note};
-use crate::run::{Located, Meets, NoPlace, Sight, Spot, Traced, Zero};
+use crate::run::{FAR_BEYOND, Located, Meets, NoPlace, Sight, Spot, Traced, Zero};
 use crate::units::listed;
 
 /// The reader's remarks, the stages', and what this stage takes for granted.
@@ -136,8 +136,10 @@ fn branch(view: &View<'_>, traced: &Traced) -> Option<Note> {
     let (branch, joined) = (&run.id, view.run_id(join.run));
     let scale = view.scale;
     let text = match join.meets {
-        // `off-line` says the second.
-        Meets::At { .. } | Meets::Off { .. } => return None,
+        Meets::At { .. } => return None,
+        // `off-line` says these.
+        Meets::Off { .. } => return None,
+        Meets::Beyond { by } if by > FAR_BEYOND => return None,
         Meets::Beyond { by } => format!(
             "Run {branch} joins {joined}, but its lowest mark lies {} beyond the last mark of {joined} on that side: no \
              junction is drawn. Locate {joined} on the far side of the junction.",
