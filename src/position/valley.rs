@@ -116,12 +116,16 @@ pub(super) fn follow(
     doubt: Block,
     shortest: f64,
 ) -> Option<Valley> {
+    // A length of nothing has no bend to follow.
+    if !(shortest > LEAST && shortest.is_finite()) {
+        return None;
+    }
     let (major, minor, along) = block::axes(doubt);
     let about = About {
         squares,
         from,
         axis: unit(along),
-        width: minor.clamp(1e-4, 0.1 * shortest.max(0.01)),
+        width: minor.clamp(0.01 * LEAST, 0.1 * shortest),
     };
     let step = (0.125 * ELLIPSE_95 * major).clamp(0.1 * BENT * shortest, BENT * shortest);
     let mut bottoms = vec![about.bottom(0.0, 0.0)];
