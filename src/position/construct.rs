@@ -295,7 +295,7 @@ impl<'a> Construction<'a> {
                 let misfits = misfits(point, place, sights, &known, self.site);
                 misfits.map(|misfit| misfit * misfit).sum()
             };
-            one_valley(&mut spots, &squares);
+            one_valley(&mut spots, squares);
             if let Some(found) = self.in_valley(point, sights, &spots, &squares) {
                 return found;
             }

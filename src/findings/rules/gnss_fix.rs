@@ -110,27 +110,29 @@ fn one(survey: &Survey<'_>, problem: &Problem) -> Option<Finding> {
             subject,
             positions,
             off,
-        } => {
-            let far = if off.is_finite() {
-                format!("lies {} from WGS 84 here", survey.rough(*off))
-            } else {
-                "is of the time before satellites and lies nobody says how far from WGS 84"
-                    .to_owned()
-            };
-            let message = format!(
-                "{} through a correction network {} no `datum`. That of {} {far}, and no network works in it: WGS 84 is taken. \
-                 Name the one that the network works in (as ETRS89 or NAD83(2011)), which may be known better.",
-                counted(*positions, "position"),
-                if *positions == 1 { "names" } else { "name" },
-                survey.crs.name(),
-            );
-            let finding = Finding::new(Code::GnssFix, message).column("datum");
-            let finding = finding.figures(survey.unit.of(*off), None);
-            Some(survey.subject(finding, subject))
-        }
+        } => Some(of_old(survey, subject, (*positions, *off))),
         Problem::NoLog { subjects } => no_log(survey, subjects),
         _ => None,
     }
+}
+
+/// Positions through a correction network in a grid of an old datum.
+fn of_old(survey: &Survey<'_>, subject: &Subject, (positions, off): (usize, f64)) -> Finding {
+    let far = if off.is_finite() {
+        format!("lies {} from WGS 84 here", survey.rough(off))
+    } else {
+        "is of the time before satellites and lies nobody says how far from WGS 84".to_owned()
+    };
+    let message = format!(
+        "{} through a correction network {} no `datum`. That of {} {far}, and no network works in it: WGS 84 is taken. \
+         Name the one that the network works in (as ETRS89 or NAD83(2011)), which may be known better.",
+        counted(positions, "position"),
+        if positions == 1 { "names" } else { "name" },
+        survey.crs.name(),
+    );
+    let finding = Finding::new(Code::GnssFix, message).column("datum");
+    let finding = finding.figures(survey.unit.of(off), None);
+    survey.subject(finding, subject)
 }
 
 /// A window of a receiver log with too few epochs.

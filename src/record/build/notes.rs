@@ -136,9 +136,8 @@ fn branch(view: &View<'_>, traced: &Traced) -> Option<Note> {
     let (branch, joined) = (&run.id, view.run_id(join.run));
     let scale = view.scale;
     let text = match join.meets {
-        Meets::At { .. } => return None,
-        // `off-line` says these.
-        Meets::Off { .. } => return None,
+        // `off-line` says the second.
+        Meets::At { .. } | Meets::Off { .. } => return None,
         Meets::Beyond { by } if by > FAR_BEYOND => return None,
         Meets::Beyond { by } => format!(
             "Run {branch} joins {joined}, but its lowest mark lies {} beyond the last mark of {joined} on that side: no \
