@@ -19,6 +19,7 @@ use crate::observe::{Observations, PointId};
 
 mod arc;
 pub mod check;
+mod commons;
 mod construct;
 pub mod inches;
 mod meet;

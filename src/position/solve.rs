@@ -7,8 +7,8 @@ use rayon::prelude::*;
 use super::construct::{Approximate, construct};
 use super::network::{Network, Slot, solved};
 use super::{
-    Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, inches, mirror, slips, snoop,
-    valley,
+    Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, commons, inches, mirror,
+    slips, snoop, valley,
 };
 use crate::limits::Limits;
 use crate::math::adjust::{Effort, Model, Row, Values};
@@ -90,6 +90,12 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits, look: Look) -
                 let all = (&network, &adjusted.solution, residuals.as_slice());
                 snoop::search(observations, &touches, all, &places, limits)
             };
+            if let Some(suspect) = (look != Look::Nowhere)
+                .then(|| commons::find(observations, &adjusted, limits))
+                .flatten()
+            {
+                adjusted.suspects = vec![suspect];
+            }
             return adjusted;
         }
     }
