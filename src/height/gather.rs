@@ -213,7 +213,7 @@ fn direct(job: &Job, observations: &Observations, nodes: &Nodes<'_>) -> Vec<Dire
     all
 }
 
-/// Begins the names of instruments: no point's does.
+/// Begins the names of instruments: no point's does, for reading lets no such character into a name.
 const INSTRUMENT: char = '\u{1}';
 
 /// The instrument of a set-up, as a point of its own.

@@ -233,6 +233,17 @@ pub enum Stream {
     Up,
 }
 
+impl Stream {
+    /// As the files have it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Down => "downstream",
+            Self::Up => "upstream",
+        }
+    }
+}
+
 /// Least grade of a run.
 #[derive(Clone, Debug, PartialEq)]
 pub enum MinGrade {

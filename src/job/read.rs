@@ -89,7 +89,6 @@ pub(super) fn understand(
     }
     let tables = Tables { sheets };
     if !named && !tables.sheets.iter().any(holds_marks) {
-        let is_marks = |sheet: &Sheet| sheet.spec.name == "marks" && !sheet.settings;
         let none = !tables.sheets.iter().any(is_marks);
         files::missing_marks(&raw.marks_file, none, &mut tally);
     }
@@ -111,49 +110,45 @@ pub(super) fn understand(
     }
 }
 
+/// Whether a table is of marks.
+fn is_marks(sheet: &Sheet) -> bool {
+    sheet.spec.name == "marks" && !sheet.settings
+}
+
+/// The rows of a table that are some of its own: no headings, comments or totals.
+fn typed(sheet: &Sheet) -> impl Iterator<Item = usize> + '_ {
+    let heading = sheet.layout.heading.into_iter();
+    heading.flat_map(move |heading| {
+        let rows = heading + 1..sheet.table.height();
+        rows.filter(move |row| aside(sheet, *row, heading).is_none())
+    })
+}
+
 /// Whether a table is of marks and has rows, or rows that can't be used as was said of its heading.
 fn holds_marks(sheet: &Sheet) -> bool {
-    let marks = sheet.spec.name == "marks" && !sheet.settings;
-    let Some(heading) = sheet.layout.heading.filter(|_| marks) else {
-        return false;
-    };
-    let mut rows = heading + 1..sheet.table.height();
-    sheet.layout.unusable || rows.any(|row| aside(sheet, row, heading).is_none())
+    let is_table = is_marks(sheet) && sheet.layout.heading.is_some();
+    is_table && (sheet.layout.unusable || typed(sheet).next().is_some())
 }
 
 /// Names the template's own rows once marks stand there that are not: they count like any others, and are nobody's.
 fn examples(tables: &Tables, tally: &mut Tally) {
-    let rows = |sheet: &Sheet| -> Vec<(usize, bool)> {
-        let first = sheet
-            .layout
-            .heading
-            .map_or(usize::MAX, |heading| heading + 1);
-        let rows = first..sheet.table.height();
-        let typed = rows.filter(|row| aside(sheet, *row, first - 1).is_none());
-        typed
-            .map(|row| (row, template::is_example(sheet, row)))
-            .collect()
-    };
-    let ours = |sheet: &&Sheet| !sheet.settings;
-    let own = |(_, example): &(usize, bool)| !example;
-    let mut marks = tables
+    let own = |sheet: &Sheet| typed(sheet).any(|row| !template::is_example(sheet, row));
+    if !tables
         .sheets
         .iter()
-        .filter(ours)
-        .filter(|sheet| sheet.spec.name == "marks");
-    if !marks.any(|sheet| rows(sheet).iter().any(own)) {
+        .any(|sheet| is_marks(sheet) && own(sheet))
+    {
         return;
     }
-    for sheet in tables.sheets.iter().filter(ours) {
-        for (row, _) in rows(sheet).into_iter().filter(|row| !own(row)) {
+    for sheet in tables.sheets.iter().filter(|sheet| !sheet.settings) {
+        for row in typed(sheet).filter(|row| template::is_example(sheet, *row)) {
             let source = sheet.table.source(row);
             let message = format!(
                 "{source}: this is the template's example row as `aslaid new` writes it, and counts like any other row of the job: take it \
                  out, or write over it"
             );
-            tally
-                .findings
-                .push(Finding::new(Code::Implausible, message).at(&source));
+            let finding = Finding::new(Code::Implausible, message).at(&source);
+            tally.findings.push(finding);
         }
     }
 }
@@ -171,8 +166,7 @@ fn folder(path: &JobPath) -> &Path {
 
 /// Says which columns are to be published and are none of marks.
 fn unpublished(tables: &Tables, publish: &[String], tally: &mut Tally) {
-    let is_marks = |sheet: &&Sheet| sheet.spec.name == "marks" && !sheet.settings;
-    let marks = || tables.sheets.iter().filter(is_marks);
+    let marks = || tables.sheets.iter().filter(|sheet| is_marks(sheet));
     for name in publish {
         if !marks().any(|sheet| sheet.layout.names.iter().any(|of| **of == **name)) {
             let text = format!("publish names the column {name}, which marks has not");

@@ -38,6 +38,16 @@ pub fn outer(a: [f64; 2], b: [f64; 2]) -> Block {
     [[a[0] * b[0], a[0] * b[1]], [a[1] * b[0], a[1] * b[1]]]
 }
 
+/// Covariance of what is known to one sigma along an azimuth, radians, and to another square to it.
+#[must_use]
+pub fn lying(azimuth: f64, along: f64, square: f64) -> Block {
+    let (s, c) = azimuth.sin_cos();
+    add(
+        scale(outer([s, c], [s, c]), along * along),
+        scale(outer([c, -s], [c, -s]), square * square),
+    )
+}
+
 /// The determinant.
 #[must_use]
 pub const fn determinant(c: Block) -> f64 {

@@ -28,7 +28,7 @@ const FIRM: f64 = 1e3;
 const SHORT: f64 = 0.25;
 /// The sum of squares may seem to grow by this part through rounding alone (coordinates of 100 km, sigmas of
 /// 5 mm): no reason to damp.
-pub(super) const ROUNDING: f64 = 1e-7;
+const ROUNDING: f64 = 1e-7;
 
 type Skip<'a> = &'a (dyn Fn(usize) -> bool + Sync);
 

@@ -6,7 +6,7 @@
 
 use super::adjust::{Effort, Model, Row, Values};
 use super::dense::Dense;
-use super::iterate::{DONE, ROUNDING, Setting, harder};
+use super::iterate::{DONE, Setting, harder};
 use super::parts::split;
 
 /// Of more unknowns, differences would take too long: our choice.
@@ -15,6 +15,8 @@ const MOST: usize = 300;
 const STEPS: usize = 60;
 /// A mean square of the residuals beyond this is of gross errors, whose bends lead anywhere: our choice.
 const GROSS: f64 = 25.0;
+/// The sum of squares may seem to grow by this part at the end through rounding alone: of coordinates of 100 m, not of 100 km.
+const STILL: f64 = 1e-13;
 /// Over so much of its one-sigma, were all else known, an unknown is moved for the differences: our choice.
 const PART: f64 = 0.01;
 
@@ -29,6 +31,13 @@ struct Unknowns {
 impl Unknowns {
     fn len(&self) -> usize {
         self.at.len() + self.shared
+    }
+
+    fn value<'v>(&self, i: usize, (x, shared): (&'v mut [f64], &'v mut [f64])) -> &'v mut f64 {
+        match self.at.get(i) {
+            Some(at) => &mut x[*at],
+            None => &mut shared[i - self.at.len()],
+        }
     }
 }
 
@@ -49,6 +58,9 @@ impl<M: Model> Setting<'_, M> {
         (x, shared): (&mut [f64], &mut [f64]),
         with_shared: bool,
     ) -> Option<f64> {
+        if self.effort != Effort::Whole {
+            return None;
+        }
         let at: Vec<usize> = set
             .iter()
             .flat_map(|p| self.range(&self.parts.list[*p as usize]))
@@ -63,13 +75,13 @@ impl<M: Model> Setting<'_, M> {
             shared: if with_shared { shared.len() } else { 0 },
         };
         let n = unknowns.len();
-        if self.effort != Effort::Whole || n > MOST {
+        if n > MOST {
             return None;
         }
         let (mut here_x, mut here_shared) = (x.to_vec(), shared.to_vec());
+        let mut slope = self.slope(set, (&here_x, &here_shared), &unknowns);
         let mut damping = 0.0;
         for _ in 0..STEPS {
-            let slope = self.slope(set, (&here_x, &here_shared), &unknowns);
             let bent = self.bent(set, (&mut here_x, &mut here_shared), &unknowns, &slope)?;
             let scale = slope.squares + 1.0;
             loop {
@@ -85,17 +97,18 @@ impl<M: Model> Setting<'_, M> {
                 for (i, by) in step.iter().enumerate() {
                     *unknowns.value(i, (&mut there.0, &mut there.1)) += by;
                 }
-                let squares = self.slope(set, (&there.0, &there.1), &unknowns).squares;
-                let lower = squares <= slope.squares + ROUNDING * DONE.sqrt() * scale;
+                let next = self.slope(set, (&there.0, &there.1), &unknowns);
+                let lower = next.squares <= slope.squares + STILL * scale;
                 if factor.pinned.is_empty() && lower {
                     (here_x, here_shared) = there;
+                    slope = next;
                     if damping == 0.0 && gain <= DONE * scale {
-                        if squares > GROSS * slope.rows as f64 {
+                        if slope.squares > GROSS * slope.rows as f64 {
                             return None;
                         }
                         x.copy_from_slice(&here_x);
                         shared.copy_from_slice(&here_shared);
-                        return Some(squares);
+                        return Some(slope.squares);
                     }
                     damping = if damping < 1e-3 { 0.0 } else { damping * 0.1 };
                     break;
@@ -178,7 +191,7 @@ impl<M: Model> Setting<'_, M> {
                 self.slope(set, (x, shared), unknowns).fall
             };
             let (before, after) = (fall(was - by), fall(was + by));
-            fall(was);
+            *unknowns.value(i, (x, shared)) = was;
             for (j, (before, after)) in before.iter().zip(&after).enumerate() {
                 // Each pair is met from both sides: their mean.
                 let half = (before - after) / (4.0 * by);
@@ -187,14 +200,5 @@ impl<M: Model> Setting<'_, M> {
             }
         }
         Some(matrix)
-    }
-}
-
-impl Unknowns {
-    fn value<'v>(&self, i: usize, (x, shared): (&'v mut [f64], &'v mut [f64])) -> &'v mut f64 {
-        match self.at.get(i) {
-            Some(at) => &mut x[*at],
-            None => &mut shared[i - self.at.len()],
-        }
     }
 }

@@ -33,6 +33,14 @@ impl Similarity {
         (e + a * x + b * y, n - b * x + a * y)
     }
 
+    /// The source point of an image, less the origin.
+    #[must_use]
+    pub fn local(&self, (e, n): Pair) -> Pair {
+        let [a, b, east, north] = self.parameters;
+        let (e, n, square) = (e - east, n - north, a * a + b * b);
+        ((a * e - b * n) / square, (b * e + a * n) / square)
+    }
+
     /// Partial derivatives of the image of a source point with respect to a, b, e, n: rows east, north.
     #[must_use]
     pub fn partials(&self, (x, y): Pair) -> [[f64; 4]; 2] {

@@ -291,10 +291,14 @@ fn outside_geographic(crs: &Crs, fixing: &Fixing) -> Problem {
         given: (lat.to_degrees(), lon.to_degrees()),
         geographic: true,
         explanation,
-        area: crs
-            .area()
-            .map_or_else(String::new, |area| area.name.clone()),
+        area: area(crs),
     }
+}
+
+/// Name of the area of use.
+fn area(crs: &Crs) -> String {
+    crs.area()
+        .map_or_else(String::new, |area| area.name.clone())
 }
 
 /// What is to be said of places a little outside the area of use.
@@ -303,9 +307,7 @@ fn at_edge(crs: &Crs, edge: &[&Subject], geographic: bool) -> Option<Problem> {
         subject: (*edge.first()?).clone(),
         places: edge.len(),
         geographic,
-        area: crs
-            .area()
-            .map_or_else(String::new, |area| area.name.clone()),
+        area: area(crs),
     })
 }
 
@@ -333,9 +335,10 @@ pub(super) fn check_grid(
         Ok((lonlat, _)) => {
             let each = lonlat.iter().zip(places);
             each.map(|((lon, lat), (subject, _))| {
-                let (inside, near) = (crs.contains(*lon, *lat), crs.reaches(*lon, *lat));
-                edge.extend((near && !inside).then_some(subject));
-                near
+                let inside = crs.contains(*lon, *lat);
+                let at_edge = !inside && crs.reaches(*lon, *lat);
+                edge.extend(at_edge.then_some(subject));
+                inside || at_edge
             })
             .collect()
         }
@@ -371,9 +374,7 @@ pub(super) fn check_grid(
             given: (e / crs.unit_metres(), n / crs.unit_metres()),
             geographic: false,
             explanation,
-            area: crs
-                .area()
-                .map_or_else(String::new, |area| area.name.clone()),
+            area: area(crs),
         });
     }
     good

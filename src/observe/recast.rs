@@ -127,12 +127,7 @@ impl Moved<'_> {
 
     /// What a grid bearing gains, radians: the difference of the convergences at the first given place.
     fn turn(&self, job: &Job) -> Result<f64, RecastError> {
-        let control = job.control.iter().find_map(|control| control.grid);
-        let marks = || job.marks.iter().find_map(|mark| mark.placing.grid);
-        let Some((e, n)) = control
-            .or_else(marks)
-            .map_or_else(|| self.first(job), |place| Ok(Some(place)))?
-        else {
+        let Some((e, n)) = self.first(job)? else {
             return Ok(0.0);
         };
         let (there, _) = self.from.to_other(self.to, &[(e, n)])?;
@@ -140,7 +135,7 @@ impl Moved<'_> {
         Ok(self.from.factors(e, n)?.convergence - self.to.factors(e2, n2)?.convergence)
     }
 
-    /// The operation between the two systems, at the first position of a job without grid coordinates.
+    /// The operation between the two systems at the first given place.
     fn operation(&self, job: &Job) -> Result<Option<Operation>, CrsError> {
         let Some(place) = self.first(job)? else {
             return Ok(None);
@@ -148,8 +143,13 @@ impl Moved<'_> {
         Ok(Some(self.from.to_other(self.to, &[place])?.1))
     }
 
-    /// The first position of a job, on the grid.
+    /// The first given place of a job, on the grid: grid coordinates before positions.
     fn first(&self, job: &Job) -> Result<Option<(f64, f64)>, CrsError> {
+        let control = job.control.iter().find_map(|control| control.grid);
+        let on_grid = control.or_else(|| job.marks.iter().find_map(|mark| mark.placing.grid));
+        if on_grid.is_some() {
+            return Ok(on_grid);
+        }
         let control = job.control.iter().filter_map(|row| row.geographic.as_ref());
         let marks = job.marks.iter();
         let marks = marks.filter_map(|row| row.placing.gnss.as_deref());

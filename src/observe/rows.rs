@@ -141,11 +141,13 @@ impl Rows<'_> {
         };
         match row.usage {
             Use::Yes => self.out.plane.push(observation),
-            Use::Check if kind.is_angular() => self.out.checks.push(observation),
-            Use::Check => self.out.checks.push(Observation {
-                sigma: sigma.hypot(row.again),
-                ..observation
-            }),
+            Use::Check => {
+                let again = if kind.is_angular() { 0.0 } else { row.again };
+                self.out.checks.push(Observation {
+                    sigma: sigma.hypot(again),
+                    ..observation
+                });
+            }
         }
     }
 

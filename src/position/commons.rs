@@ -10,7 +10,6 @@ use std::collections::BTreeMap;
 use super::solve::{self, Look};
 use super::{Adjusted, Suspect};
 use crate::limits::Limits;
-use crate::math::similarity::Similarity;
 use crate::observe::kinds::Plane;
 use crate::observe::{Kind, Observations, PointId};
 
@@ -32,6 +31,9 @@ pub(super) fn find(
     adjusted: &Adjusted,
     limits: &Limits,
 ) -> Option<Suspect> {
+    if adjusted.suspects.is_empty() {
+        return None;
+    }
     let commons = commons(observations);
     let concerned = adjusted.suspects.iter().any(|suspect| {
         let is_one = |common: &Common| [common.x, common.y].contains(&suspect.observation);
@@ -118,11 +120,9 @@ fn wrong(
         let point = others.points.get_mut(common.at.0 as usize)?;
         (point.fixed, point.site) = (None, Some((x, y)));
     }
-    let mut i = 0;
-    others.plane.retain(|_| {
-        i += 1;
-        ![common.x, common.y].contains(&(i - 1))
-    });
+    for i in [common.x.max(common.y), common.x.min(common.y)] {
+        others.plane.remove(i);
+    }
     let adjusted = solve::adjust(&others, limits, Look::Nowhere);
     let mut sizes = adjusted
         .residuals
@@ -132,21 +132,9 @@ fn wrong(
         return None;
     }
     let site = adjusted.site.as_ref()?.similarity;
+    let (x, y) = site.local(common.grid);
     Some(Sound {
         squares: adjusted.summary.fit.squares,
-        predicted: source(&site, common.grid)?,
-    })
-}
-
-/// The point whose image is a place.
-fn source(site: &Similarity, (e, n): Plane) -> Option<Plane> {
-    let [a, b, east, north] = site.parameters;
-    let (e, n) = (e - east, n - north);
-    let square = a * a + b * b;
-    (square > 0.0).then(|| {
-        (
-            site.origin.0 + (a * e - b * n) / square,
-            site.origin.1 + (b * e + a * n) / square,
-        )
+        predicted: (site.origin.0 + x, site.origin.1 + y),
     })
 }

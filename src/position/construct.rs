@@ -2,10 +2,11 @@
 //! the rest deciding between the places that they allow.
 
 use std::collections::{BTreeMap, VecDeque};
-use std::f64::consts::FRAC_PI_2;
 
 use super::meet::{Meeting, Nearest, meet};
-use super::refine::{Sight, Spot, distinct, misfits, once, refine, share, variance};
+use super::refine::{
+    Sight, Spot, distinct, misfits, once, refine, share, shortest, squares, variance,
+};
 use super::{Block, Touch, Why, valley};
 use crate::math::block;
 use crate::math::similarity::Similarity;
@@ -52,13 +53,13 @@ pub(super) struct Other {
 }
 
 /// The equations that hold each point.
-struct Incidence {
+pub(super) struct Incidence {
     start: Vec<u32>,
     rows: Vec<u32>,
 }
 
 impl Incidence {
-    fn new(observations: &Observations, rows: &[u32]) -> Self {
+    pub(super) fn new(observations: &Observations, rows: &[u32]) -> Self {
         let mut start = vec![0_u32; observations.points.len() + 1];
         let all = || {
             rows.iter().flat_map(|&i| {
@@ -82,9 +83,18 @@ impl Incidence {
         Self { start, rows }
     }
 
-    fn of(&self, point: PointId) -> &[u32] {
+    pub(super) fn of(&self, point: PointId) -> &[u32] {
         &self.rows[self.start[point.0 as usize] as usize..self.start[point.0 as usize + 1] as usize]
     }
+}
+
+/// What the field book says of sides, by point.
+pub(super) fn sides(observations: &Observations) -> BTreeMap<PointId, Vec<SideHint>> {
+    let mut sides: BTreeMap<PointId, Vec<SideHint>> = BTreeMap::new();
+    for hint in &observations.sides {
+        sides.entry(hint.at).or_default().push(*hint);
+    }
+    sides
 }
 
 /// What is known of a point's place at the moment.
@@ -291,10 +301,7 @@ impl<'a> Construction<'a> {
             }
         }
         if sights.len() > 2 {
-            let squares = |place: Plane| -> f64 {
-                let misfits = misfits(point, place, sights, &known, self.site);
-                misfits.map(|misfit| misfit * misfit).sum()
-            };
+            let squares = |place: Plane| squares((point, place), sights, &known, (self.site, &[]));
             one_valley(&mut spots, squares);
             if let Some(found) = self.in_valley(point, sights, &spots, &squares) {
                 return found;
@@ -324,21 +331,14 @@ impl<'a> Construction<'a> {
         squares: &dyn Fn(Plane) -> f64,
     ) -> Option<Found> {
         let best = spots.first()?;
-        let lengths = || sights.iter().filter_map(Sight::length);
-        let shortest = lengths().fold(f64::INFINITY, f64::min);
-        if lengths().count() < 2
-            || sights.iter().any(Sight::is_angular)
-            || !valley::bent(best.doubt, shortest)
-        {
+        let shortest = shortest(sights, 2)?;
+        if !valley::bent(best.doubt, shortest) {
             return None;
         }
         let mut valley = valley::follow(squares, best.place, best.doubt, shortest)?;
-        for hint in self.sides.get(&point).into_iter().flatten() {
-            if let (Some(p), Some(q)) = (self.known(hint.from), self.known(hint.to)) {
-                let [a, b] = [hint.from, hint.to].map(|at| self.doubts[at.0 as usize]);
-                valley.cut([(p, a), (q, b)], hint.right);
-            }
-        }
+        let sides = self.sides.get(&point).into_iter().flatten();
+        let doubt = |at: PointId| self.doubts[at.0 as usize];
+        valley.cut(sides, |at| Some((self.known(at)?, doubt(at))));
         let (major, minor, _) = block::axes(best.doubt);
         let one = spots.len() == 1 && TOO_WIDE * valley.half() >= ELLIPSE_95 * major;
         if one
@@ -351,7 +351,7 @@ impl<'a> Construction<'a> {
         let touch = valley.touch(point, sights.len());
         let spot = Spot {
             place: touch.place,
-            doubt: lying(touch.along, touch.sigma, minor),
+            doubt: block::lying(touch.along, touch.sigma, minor),
             squares: best.squares,
         };
         Some(Found::Touching(spot, touch))
@@ -550,19 +550,10 @@ fn touching(point: PointId, touch: &Nearest, sigma: f64) -> Found {
     };
     let spot = Spot {
         place: touch.place,
-        doubt: lying(touch.along, slide, sigma),
+        doubt: block::lying(touch.along, slide, sigma),
         squares: touch.misfit,
     };
     Found::Touching(spot, touch)
-}
-
-/// Covariance of a place known to one sigma along an azimuth, to another square to it.
-fn lying(azimuth: f64, along: f64, square: f64) -> Block {
-    let [axis, off] = [azimuth, azimuth + FRAC_PI_2].map(|azimuth| unit(azimuth).into());
-    block::add(
-        block::scale(block::outer(axis, axis), along * along),
-        block::scale(block::outer(off, off), square * square),
-    )
 }
 
 /// Points that wait to be looked at, and those that were looked at in vain.
@@ -652,12 +643,9 @@ impl<'a> Construction<'a> {
             others: BTreeMap::new(),
             incidence,
             site: None,
-            sides: BTreeMap::new(),
+            sides: sides(observations),
             cables: BTreeMap::new(),
         };
-        for hint in &observations.sides {
-            this.sides.entry(hint.at).or_default().push(*hint);
-        }
         for hint in observations.cables.iter().copied() {
             this.cables.entry(hint.a).or_default().push((hint.b, hint));
             this.cables.entry(hint.b).or_default().push((hint.a, hint));

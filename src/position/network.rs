@@ -167,11 +167,6 @@ impl<'a> Network<'a> {
         }
     }
 
-    /// The observations that it was made from.
-    pub(super) fn observations(&self) -> &'a Observations {
-        self.observations
-    }
-
     /// Whether shared unknowns take part.
     pub(super) fn has_shared(&self) -> bool {
         self.shared > 0

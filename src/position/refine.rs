@@ -67,7 +67,7 @@ impl<'a> Sight<'a> {
     }
 
     /// The length that it is, if it is one; metres on the grid.
-    pub(super) fn length(&self) -> Option<f64> {
+    fn length(&self) -> Option<f64> {
         matches!(self.observation.kind, Kind::Distance { .. }).then_some(self.observation.value)
     }
 
@@ -87,36 +87,17 @@ impl<'a> Sight<'a> {
             })
     }
 
-    /// Square of its misclosure over its one-sigma.
-    pub(super) fn square(&self, state: &impl State) -> f64 {
+    /// |residual|/σ.
+    fn misfit(&self, state: &impl State) -> f64 {
         let equation = self.observation.kind.equation(state);
-        self.misclosure(&equation).powi(2) / self.variance(&equation)
-    }
-
-    /// Whether it is a direction.
-    pub(super) fn is_angular(&self) -> bool {
-        self.observation.kind.is_angular()
-    }
-
-    /// As [`Self::hold`], with the other points where they are known.
-    pub(super) fn hold_at(
-        &self,
-        point: PointId,
-        place: Plane,
-        known: &impl Fn(PointId) -> Option<Plane>,
-        site: Option<Similarity>,
-    ) -> Block {
-        self.hold(&observer(point, place, known, site), point)
+        self.misclosure(&equation).abs() / self.variance(&equation).sqrt()
     }
 
     /// How strongly it holds the point there: its part of the normal equations.
-    pub(super) fn hold(&self, state: &impl State, point: PointId) -> Block {
+    fn hold(&self, state: &impl State, point: PointId) -> Block {
         let equation = self.observation.kind.equation(state);
-        let own = equation
-            .points
-            .iter()
-            .flatten()
-            .filter(|(p, ..)| *p == point);
+        let own = equation.points.iter().flatten();
+        let own = own.filter(|(p, ..)| *p == point);
         let (e, n) = own.fold((0.0, 0.0), |sum, (_, e, n)| (sum.0 + e, sum.1 + n));
         let weight = self.variance(&equation).recip();
         block::scale(block::outer([e, n], [e, n]), weight)
@@ -188,6 +169,7 @@ struct Here<'a, K> {
     place: Plane,
     known: &'a K,
     site: Similarity,
+    shifts: &'a [Plane],
 }
 
 impl<K: Fn(PointId) -> Option<Plane>> State for Here<'_, K> {
@@ -198,8 +180,9 @@ impl<K: Fn(PointId) -> Option<Plane>> State for Here<'_, K> {
             (self.known)(point).unwrap_or(self.place)
         }
     }
-    fn shift(&self, _: ShiftId) -> Plane {
-        (0.0, 0.0)
+    fn shift(&self, shift: ShiftId) -> Plane {
+        let shift = self.shifts.get(usize::from(shift.0));
+        shift.copied().unwrap_or_default()
     }
     fn site(&self) -> Similarity {
         self.site
@@ -221,6 +204,7 @@ fn observer<K: Fn(PointId) -> Option<Plane>>(
         place,
         known,
         site,
+        shifts: &[],
     }
 }
 
@@ -233,10 +217,42 @@ pub(super) fn misfits<'s>(
     site: Option<Similarity>,
 ) -> impl Iterator<Item = f64> + 's {
     let here = observer(point, place, known, site);
-    sights.iter().map(move |sight| {
-        let equation = sight.observation.kind.equation(&here);
-        sight.misclosure(&equation).abs() / sight.variance(&equation).sqrt()
-    })
+    sights.iter().map(move |sight| sight.misfit(&here))
+}
+
+/// Weighted sum of squares of the values at a place; the shifts are those that coordinates share.
+pub(super) fn squares(
+    (point, place): (PointId, Plane),
+    sights: &[Sight<'_>],
+    known: &impl Fn(PointId) -> Option<Plane>,
+    (site, shifts): (Option<Similarity>, &[Plane]),
+) -> f64 {
+    let here = Here {
+        shifts,
+        ..observer(point, place, known, site)
+    };
+    let misfits = sights.iter().map(|sight| sight.misfit(&here));
+    misfits.map(|misfit| misfit * misfit).sum()
+}
+
+/// The normal equations of the values at a place.
+pub(super) fn held(
+    (point, place): (PointId, Plane),
+    sights: &[Sight<'_>],
+    known: &impl Fn(PointId) -> Option<Plane>,
+    site: Option<Similarity>,
+) -> Block {
+    let here = observer(point, place, known, site);
+    let holds = sights.iter().map(|sight| sight.hold(&here, point));
+    holds.fold(block::ZERO, block::add)
+}
+
+/// The shortest of some lengths, metres; `None` where there are fewer than so many, or a direction among the values.
+pub(super) fn shortest(sights: &[Sight<'_>], least: usize) -> Option<f64> {
+    let lengths = || sights.iter().filter_map(Sight::length);
+    let turned = |sight: &Sight<'_>| sight.observation.kind.is_angular();
+    let plain = lengths().count() >= least && !sights.iter().any(turned);
+    lengths().reduce(f64::min).filter(|_| plain)
 }
 
 /// Variance of a value's misclosure at a place.

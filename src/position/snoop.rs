@@ -123,7 +123,8 @@ impl Round<'_> {
     }
 
     /// A nominee and what may be wrong in its stead: those that share a free point with it before those that share one with these, larger
-    /// before smaller; the coordinates of one reference in the stead of another's, for they meet in the site grid; of all these, what was measured before the coordinates of reference points.
+    /// before smaller; the coordinates of one reference in the stead of another's, for they meet in the site grid; of all these, what was measured
+    /// before the coordinates of reference points.
     fn near(&self, nominee: u32) -> Vec<u32> {
         let points = &self.observations.points;
         let free = |point: &PointId| points[point.0 as usize].fixed.is_none();

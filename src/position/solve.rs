@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use super::construct::{Approximate, construct};
+use super::construct::{Approximate, Incidence, construct};
 use super::network::{Network, Slot, solved};
 use super::{
     Adjusted, Residual, SiteGrid, Summary, Touch, Undetermined, Why, commons, inches, mirror,
@@ -50,7 +50,12 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits, look: Look) -
             site = None;
             continue;
         }
-        let held = touch_loose((&network, &solution), &rows, (&places, site), &touches);
+        let held = touch_unheld(
+            (observations, &rows),
+            (&network, &solution),
+            (&places, site),
+            &touches,
+        );
         if !held.is_empty() {
             for touch in &held {
                 places[touch.at.0 as usize] = Some(touch.place);
@@ -58,7 +63,7 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits, look: Look) -
             touches.extend(held);
             continue;
         }
-        if !drop_loose(&network, &solution, &mut places, &mut why) {
+        if !drop_unheld(&network, &solution, &mut places, &mut why) {
             let solved = mirror::Solved {
                 observations,
                 network: &network,
@@ -90,10 +95,7 @@ pub(super) fn adjust(observations: &Observations, limits: &Limits, look: Look) -
                 let all = (&network, &adjusted.solution, residuals.as_slice());
                 snoop::search(observations, &touches, all, &places, limits)
             };
-            if let Some(suspect) = (look != Look::Nowhere)
-                .then(|| commons::find(observations, &adjusted, limits))
-                .flatten()
-            {
+            if let Some(suspect) = commons::find(observations, &adjusted, limits) {
                 adjusted.suspects = vec![suspect];
             }
             return adjusted;
@@ -107,35 +109,40 @@ fn site_is_loose(network: &Network<'_>, solution: &Solution) -> bool {
     first.is_some_and(|first| solution.loose_shared.iter().any(|&g| g as usize >= first))
 }
 
-/// Touches for points that the equations leave free, or bring to no end: the valleys that their lengths leave them.
-fn touch_loose(
+/// Why the equations don't hold a point, if it is one that they leave free or bring to no end.
+fn unheld(slot: &Slot, solution: &Solution) -> Option<Why> {
+    match slot {
+        Slot::Node(node) if solution.loose.binary_search(node).is_ok() => Some(Why::Loose),
+        Slot::Node(node) if solution.failed.binary_search(node).is_ok() => Some(Why::NoEnd),
+        _ => None,
+    }
+}
+
+/// Touches for such points: the valleys that their lengths leave them.
+fn touch_unheld(
+    (observations, rows): (&Observations, &[u32]),
     (network, solution): (&Network<'_>, &Solution),
-    rows: &[u32],
     (places, site): (&[Option<Plane>], Option<Similarity>),
     touches: &[Touch],
 ) -> Vec<Touch> {
-    let wants = |slot: &Slot| match slot {
-        Slot::Node(node) => {
-            solution.loose.binary_search(node).is_ok()
-                || solution.failed.binary_search(node).is_ok()
-        }
-        _ => false,
-    };
-    let wanting = network
-        .slots
-        .iter()
-        .enumerate()
-        .filter(|(_, slot)| wants(slot));
-    let held = wanting.filter_map(|(i, _)| {
+    if solution.loose.is_empty() && solution.failed.is_empty() {
+        return Vec::new();
+    }
+    let incidence = Incidence::new(observations, rows);
+    let slots = network.slots.iter().enumerate();
+    let free = slots.filter(|(_, slot)| unheld(slot, solution).is_some());
+    let held = free.filter_map(|(i, _)| {
         let at = PointId(i as u32);
         let place = places[i].filter(|_| touches.iter().all(|touch| touch.at != at))?;
-        valley::touch(network.observations(), rows, (at, place), places, site)
+        let rows = incidence.of(at).iter();
+        let values = rows.map(|i| &observations.plane[*i as usize]);
+        valley::touch(values, (at, place), places, site)
     });
     held.collect()
 }
 
-/// Takes out points that the equations leave free; says whether there were any.
-fn drop_loose(
+/// Takes out such points; says whether there were any.
+fn drop_unheld(
     network: &Network<'_>,
     solution: &Solution,
     places: &mut [Option<Plane>],
@@ -143,14 +150,11 @@ fn drop_loose(
 ) -> bool {
     let mut out = false;
     for (i, slot) in network.slots.iter().enumerate() {
-        let reason = match slot {
-            Slot::Node(node) if solution.loose.binary_search(node).is_ok() => Why::Loose,
-            Slot::Node(node) if solution.failed.binary_search(node).is_ok() => Why::NoEnd,
-            _ => continue,
-        };
-        places[i] = None;
-        why.insert(PointId(i as u32), reason);
-        out = true;
+        if let Some(reason) = unheld(slot, solution) {
+            places[i] = None;
+            why.insert(PointId(i as u32), reason);
+            out = true;
+        }
     }
     out
 }

@@ -9,15 +9,16 @@
 //! It is the same with a poor fix beside a good tape: the place lies on an arc about the tape's other end, not on its tangent.
 
 use std::collections::BTreeMap;
+use std::f64::consts::FRAC_PI_2;
 
-use super::construct::TELLS_APART;
-use super::refine::{Sight, misfits, once, share};
+use super::construct::{Incidence, TELLS_APART, sides};
+use super::refine::{Sight, held, once, share, shortest, squares};
 use super::{Adjusted, Block, Places, Touch};
 use crate::math::block;
 use crate::math::similarity::Similarity;
 use crate::math::stats::ELLIPSE_95;
-use crate::observe::kinds::{Plane, State, unit};
-use crate::observe::{Kind, Observation, Observations, PointId, ShiftId, SideHint};
+use crate::observe::kinds::{Plane, unit};
+use crate::observe::{Kind, Observation, Observations, PointId, SideHint};
 
 /// What the sum of squares may grow by within a 95 % ellipse.
 const MOST: f64 = ELLIPSE_95 * ELLIPSE_95;
@@ -190,8 +191,21 @@ impl Valley {
         (self.low..=self.high).contains(&t)
     }
 
-    /// Leaves what lies on the side of a line that the field book says, and what is beyond the line by no more than its ends are known to.
-    pub(super) fn cut(&mut self, [(p, a), (q, b)]: [(Plane, Block); 2], right: bool) {
+    /// Leaves what lies on the sides that the field book says; `known` gives a point's place and covariance.
+    pub(super) fn cut<'h>(
+        &mut self,
+        sides: impl Iterator<Item = &'h SideHint>,
+        known: impl Fn(PointId) -> Option<(Plane, Block)>,
+    ) {
+        for hint in sides {
+            if let (Some(from), Some(to)) = (known(hint.from), known(hint.to)) {
+                self.cut_by([from, to], hint.right);
+            }
+        }
+    }
+
+    /// Leaves what lies on one side of a line, and what is beyond the line by no more than its ends are known to.
+    fn cut_by(&mut self, [(p, a), (q, b)]: [(Plane, Block); 2], right: bool) {
         let margin = ELLIPSE_95 * block::axes(a).0.max(block::axes(b).0);
         let beyond = margin * (q.0 - p.0).hypot(q.1 - p.1);
         let side = |(e, n): Plane| {
@@ -217,50 +231,26 @@ impl Valley {
     }
 }
 
-/// A touch of all that holds a point which straight equations leave free, or bring to no end, from about a place of it; all others held where
-/// they are. `None` where its lengths hold it no better.
-pub(super) fn touch(
-    observations: &Observations,
-    rows: &[u32],
+/// A touch of all values that hold a point which straight equations leave free, or bring to no end, from about a place of it; all others held
+/// where they are. `None` where its lengths hold it no better.
+pub(super) fn touch<'o>(
+    values: impl Iterator<Item = &'o Observation>,
     (point, place): (PointId, Plane),
     places: &[Option<Plane>],
     site: Option<Similarity>,
 ) -> Option<Touch> {
     let exact = |_| block::ZERO;
-    let named = |observation: &&Observation| {
-        let mut points = observation.kind.points().into_iter().flatten();
-        points.any(|other| other == point)
-    };
-    let all = rows.iter().map(|i| &observations.plane[*i as usize]);
-    let sights: Vec<Sight<'_>> = once(
-        all.filter(named)
-            .map(|observation| Sight::new(observation, None, point, exact))
-            .collect(),
-    );
+    let sights = values.map(|value| Sight::new(value, None, point, exact));
+    let sights = once(sights.collect());
     let known = |other: PointId| places.get(other.0 as usize).copied().flatten();
-    let lengths = || sights.iter().filter_map(Sight::length);
-    if lengths().count() < 2 || sights.iter().any(Sight::is_angular) {
-        return None;
-    }
-    let shortest = lengths().fold(f64::INFINITY, f64::min);
-    let squares = |at: Plane| {
-        let misfits = misfits(point, at, &sights, &known, site);
-        misfits.map(|misfit| misfit * misfit).sum::<f64>()
-    };
-    let holds = sights
-        .iter()
-        .map(|sight| sight.hold_at(point, place, &known, site));
-    let held = holds.fold(block::ZERO, block::add);
-    let (strong, weak, azimuth) = block::axes(held);
+    let shortest = shortest(&sights, 2)?;
+    let squares = |at: Plane| squares((point, at), &sights, &known, (site, &[]));
+    let (strong, weak, azimuth) = block::axes(held((point, place), &sights, &known, site));
     // The weakest direction is square to the strongest; its width does not matter, but that it is wide.
-    let square = unit(azimuth).into();
-    let axis = unit(azimuth + std::f64::consts::FRAC_PI_2).into();
-    let wide = block::add(
-        block::scale(
-            block::outer(axis, axis),
-            weak.powi(-2).min(shortest * shortest),
-        ),
-        block::scale(block::outer(square, square), strong.powi(-2)),
+    let wide = block::lying(
+        azimuth + FRAC_PI_2,
+        weak.recip().min(shortest),
+        strong.recip(),
     );
     let valley = follow(&squares, place, wide, shortest)?;
     // What gross errors leave is no valley to lie in.
@@ -278,64 +268,21 @@ pub(super) fn valleys(
     observations: &Observations,
     adjusted: &Adjusted,
 ) -> BTreeMap<PointId, Block> {
-    let mut rows: BTreeMap<PointId, Vec<usize>> = BTreeMap::new();
-    for point in by_lengths(observations, adjusted) {
-        rows.insert(point, Vec::new());
-    }
-    if rows.is_empty() {
+    let far = by_lengths(observations, adjusted);
+    if far.is_empty() {
         return BTreeMap::new();
     }
-    for (i, observation) in observations.plane.iter().enumerate() {
-        for point in observation.kind.points().into_iter().flatten() {
-            if let Some(rows) = rows.get_mut(&point) {
-                rows.push(i);
-            }
-        }
-    }
-    let mut sides: BTreeMap<PointId, Vec<SideHint>> = BTreeMap::new();
-    for hint in &observations.sides {
-        sides.entry(hint.at).or_default().push(*hint);
-    }
-    let further = |(point, rows): (PointId, Vec<usize>)| {
+    let rows: Vec<u32> = (0..observations.plane.len() as u32)
+        .filter(|i| adjusted.residuals[*i as usize].residual.is_some())
+        .collect();
+    let (incidence, sides) = (Incidence::new(observations, &rows), sides(observations));
+    let further = |point: PointId| {
+        let rows = incidence.of(point).iter();
+        let values = rows.map(|i| &observations.plane[*i as usize]);
         let sides = sides.get(&point).map_or(&[][..], Vec::as_slice);
-        Some((
-            point,
-            of_point(observations, adjusted, point, (&rows, sides))?,
-        ))
+        Some((point, of_point(adjusted, point, values, sides)?))
     };
-    rows.into_iter().filter_map(further).collect()
-}
-
-/// A point somewhere, all else where it was adjusted to.
-struct At<'a> {
-    adjusted: &'a Adjusted,
-    point: PointId,
-    place: Plane,
-}
-
-impl State for At<'_> {
-    fn place(&self, point: PointId) -> Plane {
-        if point == self.point {
-            return self.place;
-        }
-        self.adjusted.coordinates(point).unwrap_or(self.place)
-    }
-
-    fn shift(&self, shift: ShiftId) -> Plane {
-        let shifts = &self.adjusted.shifts;
-        shifts
-            .get(usize::from(shift.0))
-            .copied()
-            .unwrap_or_default()
-    }
-
-    fn site(&self) -> Similarity {
-        let site = self.adjusted.site.as_ref().map(|site| site.similarity);
-        site.unwrap_or(Similarity {
-            origin: (0.0, 0.0),
-            parameters: [1.0, 0.0, 0.0, 0.0],
-        })
-    }
+    far.into_iter().filter_map(further).collect()
 }
 
 /// Points with a length at least and no directions, whose ellipses reach far.
@@ -366,72 +313,41 @@ fn by_lengths(observations: &Observations, adjusted: &Adjusted) -> Vec<PointId> 
     lengths.into_iter().enumerate().filter_map(far).collect()
 }
 
-fn of_point(
-    observations: &Observations,
+/// That of one point by the values at it.
+fn of_point<'o>(
     adjusted: &Adjusted,
     point: PointId,
-    (rows, sides): (&[usize], &[SideHint]),
+    values: impl Iterator<Item = &'o Observation>,
+    sides: &[SideHint],
 ) -> Option<Block> {
     let place = adjusted.place(point)?;
+    let here = (place.e, place.n);
     let known = |other: PointId| adjusted.coordinates(other);
     let doubt = |other: PointId| adjusted.covariance(other, other);
-    let used = |i: &&usize| {
-        let residual = adjusted.residuals.get(**i);
-        residual.is_some_and(|residual| residual.residual.is_some())
-    };
-    let sights = rows.iter().filter(used).map(|i| {
-        let observation = &observations.plane[*i];
-        Sight::new(observation, None, point, doubt)
-    });
+    let sights = values.map(|value| Sight::new(value, None, point, doubt));
     let sights = share(once(sights.collect()));
-    let squares = |place: Plane| {
-        let at = At {
-            adjusted,
-            point,
-            place,
-        };
-        sights.iter().map(|sight| sight.square(&at)).sum::<f64>()
-    };
-    let lengths = sights.iter().filter_map(Sight::length);
-    let shortest = lengths.fold(f64::INFINITY, f64::min);
-    let mut valley = follow(&squares, (place.e, place.n), place.covariance, shortest)?;
-    for hint in sides {
-        if let (Some(p), Some(q)) = (known(hint.from), known(hint.to)) {
-            valley.cut([(p, doubt(hint.from)), (q, doubt(hint.to))], hint.right);
-        }
-    }
-    let axis: [f64; 2] = unit(valley.along).into();
-    let reach = valley.high.max(-valley.low) / ELLIPSE_95;
+    let site = adjusted.site.as_ref().map(|site| site.similarity);
+    let squares = |at: Plane| squares((point, at), &sights, &known, (site, &adjusted.shifts));
+    let mut valley = follow(&squares, here, place.covariance, shortest(&sights, 1)?)?;
+    valley.cut(sides.iter(), |at| Some((known(at)?, doubt(at))));
+    let (e, n) = unit(valley.along);
     let straight = if adjusted.touches.iter().any(|touch| touch.at == point) {
-        block::along(place.covariance, axis)
+        block::along(place.covariance, [e, n])
     } else {
         // The same lengths from the same points, taken for straight: what all points share is in neither.
-        let at = At {
-            adjusted,
-            point,
-            place: (place.e, place.n),
-        };
-        let holds = sights.iter().map(|sight| sight.hold(&at, point));
-        let square = [axis[1], -axis[0]];
-        let held = holds.fold(block::ZERO, block::add);
-        let own = block::along(held, square) / block::determinant(held);
-        if own.is_finite() && own > 0.0 {
-            own
-        } else {
-            f64::INFINITY
-        }
+        let held = held((point, here), &sights, &known, site);
+        let own = block::along(held, [n, -e]) / block::determinant(held);
+        Some(own)
+            .filter(|own| own.is_finite() && *own > 0.0)
+            .unwrap_or(f64::INFINITY)
     };
-    let along = reach * reach - straight;
-    let along = if along > SLIGHT * straight {
-        along
+    let reach = valley.high.max(-valley.low) / ELLIPSE_95;
+    let more = reach * reach - straight;
+    let along = if more > SLIGHT * straight {
+        more.sqrt()
     } else {
         0.0
     };
     let off = valley.off / ELLIPSE_95;
-    let square = [axis[1], -axis[0]];
-    let further = block::add(
-        block::scale(block::outer(axis, axis), along),
-        block::scale(block::outer(square, square), off * off),
-    );
-    (along.sqrt() > LEAST || off > LEAST).then_some(further)
+    (along > LEAST || off > LEAST).then(|| block::lying(valley.along, along, off))
 }

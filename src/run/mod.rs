@@ -259,6 +259,13 @@ impl Gap {
         )
     }
 
+    /// Whether its ends lie farther apart than the cable allows, by so many times the one-sigma.
+    #[must_use]
+    pub fn is_too_long(&self, alarm: f64) -> bool {
+        let (excess, sigma) = self.excess();
+        excess > alarm * sigma
+    }
+
     /// As long as the cable may be, at the 90 % upper bound of what it has to spare.
     #[must_use]
     pub fn longest(&self) -> f64 {

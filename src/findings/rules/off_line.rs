@@ -2,8 +2,8 @@
 //!
 //! *Why*: over a straight transmitter the three spots lie in line; one of them is misplaced, or the field is bent. A branch that does not
 //! reach the run that it joins has no junction to draw. *Limit*: 3.29 of the distance's one-sigma
-//! ([`crate::sources::Source::Baarda1968`]); beyond the run's last mark [`FAR_BEYOND`]. *Example*: ends located as points, the mark 1.5 ft to one side; a branch that ends 15 ft
-//! beside the run.
+//! ([`crate::sources::Source::Baarda1968`]); beyond the run's last mark [`FAR_BEYOND`]. *Example*: ends located as points, the mark
+//! 1.5 ft to one side; a branch that ends 15 ft beside the run.
 
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
@@ -16,39 +16,34 @@ pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
 
 fn branch(pipe: &Pipe<'_>, traced: &Traced) -> Option<Finding> {
     let (join, mark) = (traced.join?, traced.marks.last()?);
-    let (by, bound, beyond) = match join.meets {
-        Meets::Off { by, bound } => (by, bound, false),
-        Meets::Beyond { by } if by > FAR_BEYOND => (by, FAR_BEYOND, true),
-        _ => return None,
-    };
     let (branch, joined) = (pipe.run_name(traced.run), pipe.run_name(join.run));
     let name = pipe.inputs.mark_name(mark.mark);
-    let called = super::called(name);
-    let message = if beyond {
-        format!(
-            "Run {branch} joins {joined}, but {called}, its lowest mark, lies {} beyond the last mark of {joined} on that side: no junction is \
-             drawn. Check that mark, and `joins` of {branch}; locate {joined} on the far side of the junction.",
-            pipe.length(by),
-        )
-    } else {
-        off(pipe, (branch, joined, &called), (by, bound))
+    let (by, bound, how) = match join.meets {
+        Meets::Off { by, bound } => {
+            let how = format!(
+                "off that run's line, more than the {} that is allowed: no junction is drawn. Check that mark and the marks of {joined} beside it, \
+                 and `joins` of {branch}; locate {joined} where it bends.",
+                pipe.length(bound),
+            );
+            (by, bound, how)
+        }
+        Meets::Beyond { by } if by > FAR_BEYOND => {
+            let how = format!(
+                "beyond the last mark of {joined} on that side: no junction is drawn. Check that mark, and `joins` of {branch}; locate {joined} on \
+                 the far side of the junction."
+            );
+            (by, FAR_BEYOND, how)
+        }
+        _ => return None,
     };
+    let message = format!(
+        "Run {branch} joins {joined}, but {}, its lowest mark, lies {} {how}",
+        super::called(name),
+        pipe.length(by),
+    );
     let finding = Finding::new(Code::OffLine, message).run(branch).mark(name);
     let finding = pipe.at_row(finding, mark);
     Some(pipe.figures(finding, by, Some(bound)))
-}
-
-fn off(
-    pipe: &Pipe<'_>,
-    (branch, joined, called): (&str, &str, &str),
-    (by, bound): (f64, f64),
-) -> String {
-    format!(
-        "Run {branch} joins {joined}, but {called}, its lowest mark, lies {} off that run's line, more than the {} that is allowed: no junction \
-         is drawn. Check that mark and the marks of {joined} beside it, and `joins` of {branch}; locate {joined} where it bends.",
-        pipe.length(by),
-        pipe.length(bound),
-    )
 }
 
 fn ends(pipe: &Pipe<'_>) -> Vec<Finding> {

@@ -5,9 +5,9 @@
 //! bound on a leg (our choice). Told once, as `path-too-long`, in place of the legs. *Example*: from a cleanout in the middle, to the street and to
 //! the house, both `downstream`.
 
+use super::path_too_long::gaps;
 use super::pipe::Pipe;
 use crate::findings::{Code, Finding};
-use crate::job::model::Stream;
 use crate::run::{Located, Traced, Zero};
 
 /// Share of the excess that may be left.
@@ -16,33 +16,23 @@ const LEFT: f64 = 0.1;
 pub(super) fn find(pipe: &Pipe<'_>, traced: &Traced) -> Option<Finding> {
     let job = pipe.inputs.job;
     let alarm = pipe.inputs.job.limits.alarm;
-    let beyond = traced.gaps.iter().flatten().any(|gap| {
-        let (excess, sigma) = gap.excess();
-        excess > alarm * sigma
-    });
-    if !beyond || traced.zeros.len() < 2 {
+    if !gaps(traced).any(|(_, gap)| gap.is_too_long(alarm)) || traced.zeros.len() < 2 {
         return None;
     }
     let now = excess(pipe, traced, None);
     // Of two that began at one opening either may be the wrong one; of several, it is the one that mends all.
-    let wrong = traced
-        .zeros
-        .iter()
+    let pushes = || traced.zeros.iter().filter(|zero| zero.push.is_some());
+    let wrong = pushes()
         .rev()
-        .filter(|zero| zero.push.is_some())
         .find(|zero| excess(pipe, traced, Some(zero)) < LEFT * now)?;
     let same = |zero: &&Zero| {
-        zero.push.is_some()
-            && zero.push != wrong.push
+        zero.push != wrong.push
             && zero.pushed == wrong.pushed
             && zero.opening.line == wrong.opening.line
     };
-    let other = traced.zeros.iter().find(same)?;
+    let other = pushes().find(same)?;
     let (one, other) = (job.pushes.get(other.push?)?, job.pushes.get(wrong.push?)?);
-    let way = match wrong.pushed {
-        Stream::Down => "downstream",
-        Stream::Up => "upstream",
-    };
+    let way = wrong.pushed.word();
     let message = format!(
         "Pushes {} and {} of run {} both go {way} by their rows, and their marks lie on either side of where they began: with one of them the \
          other way, all marks agree with the cable. Mend `pushed` of the one that did not go {way} ({}, {}).",
@@ -67,7 +57,7 @@ fn excess(pipe: &Pipe<'_>, traced: &Traced, turned: Option<&Zero>) -> f64 {
         .iter()
         .filter_map(|mark| {
             let path = mark.path?;
-            let turned = turned.filter(|zero| push(pipe, mark) == zero.push);
+            let turned = turned.filter(|zero| pipe.row(mark).and_then(|row| row.push) == zero.push);
             let at = turned.map_or(path.at, |zero| 2.0 * zero.opening.at - path.at);
             Some((path.line, at, mark))
         })
@@ -81,11 +71,4 @@ fn excess(pipe: &Pipe<'_>, traced: &Traced, turned: Option<&Zero>) -> f64 {
             (apart - (to - from)).max(0.0)
         })
         .sum()
-}
-
-/// The push of a mark's row.
-fn push(pipe: &Pipe<'_>, mark: &Located) -> Option<usize> {
-    let points = pipe.inputs.observations.marks.get(mark.mark)?;
-    let (row, _) = points.centre.or(points.exposed)?;
-    pipe.inputs.job.marks.get(row)?.push
 }

@@ -109,9 +109,8 @@ pub(super) fn by_run<'a>(
 pub(super) fn find(pipe: &Pipe<'_>) -> Vec<Finding> {
     let alarm = pipe.inputs.job.limits.alarm;
     let too_long = |traced, index, gap: &Gap| {
-        let (excess, sigma) = gap.excess();
         let what = "A straight line is the shortest way: one of the two marks, or the counter at one, is wrong.";
-        (excess > alarm * sigma)
+        gap.is_too_long(alarm)
             .then(|| about(pipe, Code::PathTooLong, traced, index, gap, what))
             .flatten()
     };

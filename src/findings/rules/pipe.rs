@@ -173,17 +173,17 @@ impl<'a> Pipe<'a> {
 
     /// Puts a finding at the row that speaks for a mark.
     pub(super) fn at_row(&self, finding: Finding, located: &Located) -> Finding {
-        let job = self.inputs.job;
-        let row = self
-            .inputs
-            .observations
-            .marks
-            .get(located.mark)
-            .and_then(|points| centre_row(job, points).or(exposed_row(job, points)));
-        match row {
+        match self.row(located) {
             Some(row) => finding.at(&row.source),
             None => finding,
         }
+    }
+
+    /// The row that speaks for a mark.
+    pub(super) fn row(&self, located: &Located) -> Option<&'a MarkRow> {
+        let (job, observations) = (self.inputs.job, self.inputs.observations);
+        let points = observations.marks.get(located.mark)?;
+        centre_row(job, points).or(exposed_row(job, points))
     }
 
     fn in_run(&self, finding: Finding, run: usize) -> Finding {

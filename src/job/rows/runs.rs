@@ -268,7 +268,7 @@ impl Runs {
             };
             let source = self.joins_at.get(&at).cloned().unwrap_or(source);
             let message = if !self.index.contains_key(&joins) {
-                let few = self.list.len() <= COMPARED / self.list.len().max(1);
+                let few = self.list.len().pow(2) <= COMPARED;
                 let mut all = self.list.iter().filter(|run| few && run.id != id);
                 let meant = all.find(|run| alike(&run.id, &joins));
                 let meant = meant.map_or_else(String::new, |run| {

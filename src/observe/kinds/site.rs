@@ -23,10 +23,7 @@ fn inverse(at: PointId, state: &impl State) -> Inverse {
     let place = state.place(at);
     let delta = (place.0 - e, place.1 - n);
     let square = a * a + b * b;
-    let local = (
-        (a * delta.0 - b * delta.1) / square,
-        (b * delta.0 + a * delta.1) / square,
-    );
+    let local = grid.local(place);
     Inverse {
         a,
         b,

@@ -90,8 +90,8 @@ fn run(view: &View<'_>, traced: &Traced) -> Option<Run> {
         axis_above_invert: run.axis_above_invert.map(|axis| scale.length(axis)),
         min_grade: least_grade(run).map(|ratio| 100.0 * ratio),
         min_grade_from: (run.min_grade == Some(MinGrade::Ipc704)).then(|| IPC_704_1.to_owned()),
-        pushed: word(run.pushed).to_owned(),
-        station_from: word(run.station_from).to_owned(),
+        pushed: run.pushed.word().to_owned(),
+        station_from: run.station_from.word().to_owned(),
         joins: run.joins.as_ref().map(ToString::to_string),
         marks: traced.marks.len(),
         evidence: vertices
@@ -113,19 +113,12 @@ pub(super) fn pushes(view: &View<'_>) -> Vec<Push> {
     let push = |push: &JobPush| Push {
         push: push.id.to_string(),
         run: view.run_id(push.run).to_owned(),
-        pushed: word(push.pushed).to_owned(),
+        pushed: push.pushed.word().to_owned(),
         counter_at_start: view.scale.length(push.counter_at_start),
         start: push.start.as_ref().map(ToString::to_string),
         source: push.source.to_string(),
     };
     view.inputs.job.pushes.iter().map(push).collect()
-}
-
-const fn word(stream: Stream) -> &'static str {
-    match stream {
-        Stream::Down => "downstream",
-        Stream::Up => "upstream",
-    }
 }
 
 /// What the job says of the run in words; the permit is the whole job's.
